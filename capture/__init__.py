@@ -1,0 +1,1 @@
+"""Capture: from a photograph with a marker sheet to a plane in millimetres."""

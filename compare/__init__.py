@@ -1,0 +1,1 @@
+"""Compare: from a measured profile and a design spec to a verdict, its reason and its cure."""

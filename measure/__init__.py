@@ -1,0 +1,1 @@
+"""Measure: from a solved view to panels and joints in millimetres, with covariance."""

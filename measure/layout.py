@@ -1,0 +1,70 @@
+"""What the design lets us expect in the photo: joints, and straight panels that run through them.
+
+The type lives here, its content is made by the compare room from the spec, so that measuring can be
+guided by the design without knowing any mechanism.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Role(Enum):
+    """What a panel is, as far as finding its near end in a photo goes."""
+
+    PAGE = "page"
+    FOLD = "fold"  # a side of the parallel fold
+    LEG = "leg"
+    PLANE = "plane"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """A straight piece of card seen end-on, and the joints it runs through, in order along it.
+
+    Attributes
+    ----------
+    name : e.g. "leg right".
+    joints : two or more joint names in order; for the plane: ridge, leg top, plane edge.
+    role : what it is.
+    free_end : True if the last joint is a cut edge of the card and not a fold.
+    """
+
+    name: str
+    joints: tuple[str, ...]
+    role: Role
+    free_end: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Layout:
+    """Expected joints and panels.
+
+    Attributes
+    ----------
+    joint_names : names, in the order of `xy_mm`.
+    xy_mm : (J, 2) nominal positions, spine at the origin, x to the right page, y up; all joints lie in the
+        middle surface of the strip folded there.
+    panels : the panels; pages are panels too (spine, feet, fore edge).
+    opening_deg : nominal angle between the pages.
+    opening_free : True if the photo may show another opening than nominal (it is then searched for).
+    card_mm : thickness of the card of strips and plane.
+    depth_mm : length of the strips along the spine (how far a panel reaches back from its near end).
+    near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
+    """
+
+    joint_names: tuple[str, ...]
+    xy_mm: NDArray[np.float64]
+    panels: tuple[Panel, ...]
+    opening_deg: float
+    opening_free: bool
+    card_mm: float
+    depth_mm: float
+    near_end_sd_mm: float
+
+    def at(self, joint: str) -> NDArray[np.float64]:
+        """Nominal position (2,) of a joint, mm."""
+        out: NDArray[np.float64] = self.xy_mm[self.joint_names.index(joint)]
+        return out

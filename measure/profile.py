@@ -1,0 +1,79 @@
+"""The measured profile: joints in millimetres with their joint covariance, and one fit per panel."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PanelFit:
+    """One panel as found in the photo.
+
+    Attributes
+    ----------
+    name : the panel's name in the layout.
+    found : False if the photo does not show it well enough; then the numbers are nan.
+    reason : why it was not found, or a warning about the fit; "" if all is well.
+    line_mm : (K, 2) points of the fitted middle line of the near end, in order, for drawing.
+    angle_rad : direction of the chord from first to last joint, counter-clockwise from sheet x.
+    sagitta_mm : bow of the panel (middle of the curve off its chord; + to the left of the direction).
+    rms_mm : scatter of the edge samples about the fitted curve.
+    n_used, n_stations : edge samples used, and tried.
+    """
+
+    name: str
+    found: bool
+    reason: str
+    line_mm: Array
+    angle_rad: float
+    sagitta_mm: float
+    rms_mm: float
+    n_used: int
+    n_stations: int
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Profile:
+    """All that was measured in one photo.
+
+    Joints are in sheet coordinates (mm, x right, y up) in the plane z = standoff_mm. A joint that the
+    photo does not determine (the spine of a flat, unmarked base) is not in `joints`; it is named in
+    `undetermined` with the reason.
+
+    Attributes
+    ----------
+    joints : names of the measured joints.
+    xy_mm : (J, 2) their positions.
+    cov_mm2 : (2J, 2J) joint covariance, order x0, y0, x1, y1, ...; the sum of `cov_by_source`.
+    cov_by_source : the same covariance, one matrix per source of uncertainty.
+    extra_arc_mm : by panel name, what the card is longer than the sum of its chords because it is bowed.
+    panels : one fit per panel of the layout, in its order.
+    undetermined : joint name -> reason in plain words.
+    standoff_mm : height of the measured plane above the sheet.
+    notes : plain sentences about the measurement that the user should read.
+    """
+
+    joints: tuple[str, ...]
+    xy_mm: Array
+    cov_mm2: Array
+    cov_by_source: Mapping[str, Array]
+    extra_arc_mm: Mapping[str, float]
+    panels: tuple[PanelFit, ...]
+    undetermined: Mapping[str, str]
+    standoff_mm: float
+    notes: tuple[str, ...] = ()
+
+    def at(self, joint: str) -> Array:
+        """Position (2,) of a measured joint, mm; KeyError if it was not measured."""
+        if joint not in self.joints:
+            raise KeyError(joint)
+        out: Array = self.xy_mm[self.joints.index(joint)]
+        return out
+
+    def panel(self, name: str) -> PanelFit:
+        """Return the fit of the panel with that name."""
+        return next(p for p in self.panels if p.name == name)
