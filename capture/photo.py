@@ -1,0 +1,228 @@
+"""Reading a photograph: pixels upright in 8 bits, and what the file tells about the lens.
+
+Pixels are converted once, here, and explicitly: 16 bits to 8 by dividing by 257, CMYK and palettes to colour,
+EXIF orientation applied. Pixel (0, 0) is the centre of the top left pixel of the UPRIGHT picture.
+"""
+
+import hashlib
+import io
+import warnings
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
+
+from capture.errors import PhotoError
+from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
+
+Bytes8 = NDArray[np.uint8]
+
+MAX_PIXELS: Final = 210_000_000
+"""More than any phone or camera gives (200 MP); beyond it a file is taken for a mistake or a bomb."""
+
+MAX_FILE_BYTES: Final = 500_000_000
+
+MIN_PIXELS: Final = 1_000_000
+"""Below this no panel can be told from its neighbour."""
+
+_KINDS: Final = "JPEG, PNG, TIFF or HEIC"
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Photo:
+    """One photograph, upright.
+
+    Attributes
+    ----------
+    name : file name, for messages and reports.
+    bgr : (H, W, 3) uint8, blue green red, read-only.
+    grey : (H, W) uint8, luma of `bgr`, read-only.
+    exif : what the file says about camera and lens (empty fields where it says nothing).
+    lens : focal length in pixels with its doubt, or none.
+    sha256 : hex digest of the file's bytes.
+    """
+
+    name: str
+    bgr: Bytes8 = field(repr=False)
+    grey: Bytes8 = field(repr=False)
+    exif: Exif = Exif()
+    lens: LensHint = LensHint()
+    sha256: str = ""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(width, height) in pixels."""
+        return int(self.grey.shape[1]), int(self.grey.shape[0])
+
+
+def photo_of_array(
+    image: NDArray[np.uint8], *, name: str = "array", exif: Exif | None = None, sha256: str = ""
+) -> Photo:
+    """Wrap an upright grey (H, W) or BGR (H, W, 3) uint8 picture as a `Photo`."""
+    if image.dtype != np.uint8 or image.ndim not in (2, 3) or (image.ndim == 3 and image.shape[2] != 3):
+        raise ValueError(f"image must be uint8 (H, W) or (H, W, 3), got {image.dtype} {image.shape}")
+    bgr = np.asarray(cv2.cvtColor(image, cv2.COLOR_GRAY2BGR) if image.ndim == 2 else image, dtype=np.uint8)
+    grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY) if image.ndim == 3 else image, dtype=np.uint8)
+    bgr, grey = bgr.view(), grey.view()
+    bgr.setflags(write=False)
+    grey.setflags(write=False)
+    facts = exif or Exif()
+    hint = lens_hint(facts, (grey.shape[1], grey.shape[0]))
+    return Photo(name=name, bgr=bgr, grey=grey, exif=facts, lens=hint, sha256=sha256)
+
+
+def read_photo(path: Path) -> Photo:
+    """Read a photograph.
+
+    Raises
+    ------
+    PhotoError
+        The file is missing, not a picture of a kind we read, cut short, too big or too small.
+    """
+    data = _read_bytes(path)
+    kind = _kind(data)
+    if kind is None:
+        raise PhotoError(f"{path.name}: not a {_KINDS} picture; export the photo as JPEG and try again")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of big or odd files; we judge and say it in our words
+        try:
+            header = _open_header(data, kind)
+            _check_size(path.name, header.size)
+            exif = read_exif(header)
+            if kind == "JPEG":
+                _check_jpeg_is_whole(path.name, data)
+            image = _decode(data, kind, header, exif.orientation)
+        except Image.DecompressionBombError:
+            raise PhotoError(
+                f"{path.name}: more than {MAX_PIXELS // 1_000_000} megapixels; export it smaller"
+            ) from None
+        except (OSError, UnidentifiedImageError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error):
+            raise PhotoError(f"{path.name}: the {kind} file is damaged or cut short; copy it again") from None
+    return photo_of_array(image, name=path.name, exif=exif, sha256=hashlib.sha256(data).hexdigest())
+
+
+def _read_bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise PhotoError(f"{path} is a folder, not a photo; give the photo file itself")
+    try:
+        size = path.stat().st_size
+        if size > MAX_FILE_BYTES:
+            raise PhotoError(
+                f"{path.name}: file of {size / 1e6:.0f} MB is too big for a photo; export it as JPEG"
+            )
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise PhotoError(f"no photo at {path}; check the name") from None
+    except OSError as exc:
+        raise PhotoError(f"cannot read {path}: {exc.strerror}") from None
+    if not data:
+        raise PhotoError(f"{path.name}: the file is empty; copy it again")
+    return data
+
+
+def _kind(data: bytes) -> str | None:
+    """Kind of picture by its first bytes (a file's name may lie)."""
+    if data.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if data.startswith((b"II*\x00", b"MM\x00*")):
+        return "TIFF"
+    if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"heim", b"hevc", b"mif1", b"msf1", b"avif"):
+        return "HEIC"
+    return None
+
+
+def _open_header(data: bytes, kind: str) -> Image.Image:
+    """Open lazily: Pillow reads the header, not the pixels."""
+    if kind == "HEIC":
+        import pillow_heif  # only here: its library is slow to load
+
+        pillow_heif.register_heif_opener()
+    return Image.open(io.BytesIO(data))
+
+
+def _check_size(name: str, size: tuple[int, int]) -> None:
+    width, height = size
+    n_pixels = width * height
+    if n_pixels > MAX_PIXELS:
+        raise PhotoError(
+            f"{name}: {width} x {height} pixels is more than {MAX_PIXELS // 1_000_000} megapixels; "
+            "export it smaller"
+        )
+    if n_pixels < MIN_PIXELS:
+        raise PhotoError(
+            f"{name}: {width} x {height} pixels is too small to measure in; "
+            "use the camera's full size (8 MP or more)"
+        )
+
+
+def _check_jpeg_is_whole(name: str, data: bytes) -> None:
+    """Look for the end-of-image marker after the start of the first scan, without decoding.
+
+    Inside entropy-coded data 0xFF is always followed by 0x00 or a restart marker (ITU-T T.81 (1992), B.1.1.5
+    and F.1.2.3), so FF D9 after a start of scan can only be the end of an image; thumbnails lie before it.
+    """
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xFF:
+            at += 1  # fill byte
+            continue
+        if marker == 0xDA:
+            if data.find(b"\xff\xd9", at) >= 0:
+                return
+            break
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    raise PhotoError(f"{name}: the JPEG is cut short (its end is missing); copy it again from the camera")
+
+
+def _decode(data: bytes, kind: str, header: Image.Image, orientation: int) -> Bytes8:
+    """Upright 8-bit grey or BGR pixels."""
+    if kind in ("HEIC", "TIFF"):  # Pillow and libheif turn these upright themselves
+        return _decode_by_pillow(header, 1)
+    if header.mode not in ("RGB", "RGBA", "L", "LA", "I", "I;16"):  # CMYK, palettes
+        return _decode_by_pillow(header, orientation)
+    buffer = np.frombuffer(data, np.uint8)
+    if kind == "JPEG":
+        image = cv2.imdecode(buffer, cv2.IMREAD_COLOR)  # applies EXIF orientation
+    else:
+        image = cv2.imdecode(buffer, cv2.IMREAD_UNCHANGED)  # keeps 16 bits, ignores orientation
+    if image is None:
+        raise ValueError("not decodable")
+    return _to_8_bit(image) if kind == "JPEG" else _upright(_to_8_bit(image), orientation)
+
+
+def _decode_by_pillow(header: Image.Image, orientation: int) -> Bytes8:
+    if header.mode.startswith("I;16"):
+        return _upright(_to_8_bit(np.asarray(header).astype(np.uint16)), orientation)
+    if header.mode in ("F", "I"):
+        raise ValueError(f"pixels of mode {header.mode}")
+    rgb = np.asarray(header.convert("RGB"), dtype=np.uint8)
+    return _upright(np.ascontiguousarray(rgb[:, :, ::-1]), orientation)
+
+
+def _to_8_bit(image: NDArray[np.generic]) -> Bytes8:
+    """Reduce 16 bits to 8 and drop an alpha channel."""
+    if image.dtype == np.uint16:
+        image = ((image.astype(np.uint32) + 128) // 257).astype(np.uint8)
+    if image.dtype != np.uint8:
+        raise ValueError(f"pixels of type {image.dtype}")
+    if image.ndim == 3:
+        image = image[:, :, 0] if image.shape[2] in (1, 2) else image[:, :, :3]
+    return np.ascontiguousarray(image, dtype=np.uint8)
+
+
+def _upright(image: Bytes8, orientation: int) -> Bytes8:
+    """Turn stored pixels upright; EXIF orientation 1-8 (Exif 2.3, tag 0x0112)."""
+    if orientation in (5, 6, 7, 8):
+        image = np.swapaxes(image, 0, 1)
+    if orientation in (2, 3, 6, 7):
+        image = image[:, ::-1]
+    if orientation in (3, 4, 7, 8):
+        image = image[::-1]
+    return np.ascontiguousarray(image)
