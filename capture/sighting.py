@@ -1,0 +1,152 @@
+"""Finding the marker sheet: its saddles in pixels, with uncertainty, matched with sheet millimetres."""
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.errors import SheetError
+from capture.photo import Photo
+from capture.saddle import SaddleFits, fit_saddles
+from capture.sheet import MarkerSheet
+from capture.tags import Tags, find_tags
+
+Array = NDArray[np.float64]
+
+FEWEST_SADDLES: Final = 16
+"""Fewer cannot carry pose, focal length and distortion with anything left to check them."""
+
+MIN_SPAN_ACROSS: Final = 0.7
+MIN_SPAN_UP: Final = 0.35
+"""The saddles seen must span these shares of the ring, or the plane is extrapolated and not measured."""
+
+_MAX_MISFIT: Final = 0.12
+_MAX_SIGMA_PX: Final = 0.4
+_MAX_SHIFT_SQUARES: Final = 0.17
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Sighting:
+    """The sheet as seen in one photo.
+
+    Attributes
+    ----------
+    sheet : which sheet it is.
+    index : (M,) rows of `sheet.saddles` that were seen.
+    xy_mm : (M, 2) their places on the sheet, nominal mm.
+    px : (M, 2) their places in the photo.
+    sigma_px : (M,) standard uncertainty per axis.
+    H_img_sheet : (3, 3) homography from the tags, pixels <- nominal mm; without lens distortion.
+    blur_px : median standard deviation of the blur at the saddles (pixel's own width included).
+    contrast : median difference of white and black, grey levels.
+    clipped : share of the saddles whose white is at the top of the scale.
+    n_tags : coded tags read.
+    n_bottom_band, bottom_band_seen : saddles seen in the band that the arch cut removes. Seen proves an
+        uncut sheet; unseen proves nothing, for the dummy may hide the band.
+    """
+
+    sheet: MarkerSheet
+    index: NDArray[np.int64]
+    xy_mm: Array = field(repr=False)
+    px: Array = field(repr=False)
+    sigma_px: Array = field(repr=False)
+    H_img_sheet: Array = field(repr=False)
+    blur_px: float
+    contrast: float
+    clipped: float
+    n_tags: int
+    n_bottom_band: int
+    bottom_band_seen: bool
+
+    @property
+    def n_expected(self) -> int:
+        """Saddles printed on the sheet."""
+        return len(self.sheet.saddles)
+
+
+def find_sheet(photo: Photo) -> Sighting:
+    """Find the marker sheet and all its visible saddles.
+
+    Raises
+    ------
+    SheetError
+        There is no sheet, it is mirrored, there are two, or too little of it can be used.
+    """
+    tags = find_tags(photo.grey, photo.name)
+    fits, good = _fit_all(photo, tags)
+    index = np.flatnonzero(good)
+    _require_enough(photo.name, tags, fits, index)
+    sheet = tags.sheet
+    n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
+    return Sighting(
+        sheet=sheet,
+        index=index,
+        xy_mm=sheet.saddles[index],
+        px=fits.px[index],
+        sigma_px=fits.sigma_px[index],
+        H_img_sheet=tags.H_img_sheet,
+        blur_px=float(np.median(fits.blur_px[index])),
+        contrast=float(np.median(fits.contrast[index])),
+        clipped=float(np.mean(fits.white[index] > 250)),
+        n_tags=len(tags.ids),
+        n_bottom_band=n_bottom,
+        bottom_band_seen=n_bottom >= 3,
+    )
+
+
+def _fit_all(photo: Photo, tags: Tags) -> tuple[SaddleFits, NDArray[np.bool_]]:
+    """Fit all saddles; those that failed get a second chance from the places of their neighbours."""
+    sheet = tags.sheet
+    predicted = tags.predict(sheet.saddles)
+    fits = fit_saddles(
+        photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
+    )
+    return fits, _acceptable(fits, tags)
+
+
+def _acceptable(fits: SaddleFits, tags: Tags) -> NDArray[np.bool_]:
+    """Saddles that look as printed: right polarity, contrast, shape, and near where they should be."""
+    limit = _MAX_SHIFT_SQUARES * _square_px(tags)
+    with np.errstate(invalid="ignore"):
+        good = (
+            fits.inside
+            & (fits.contrast > 12)
+            & (fits.misfit < _MAX_MISFIT)
+            & (fits.sigma_px < _MAX_SIGMA_PX)
+            & (fits.shift_px < limit)
+        )
+        if good.any():
+            usual = np.median(fits.misfit[good])
+            good &= fits.contrast > 0.25 * np.median(fits.contrast[good])
+            good &= fits.misfit < max(3 * usual, 0.03)
+            good &= fits.blur_px < 2.5 * np.median(fits.blur_px[good]) + 0.5
+    return good
+
+
+def _square_px(tags: Tags) -> float:
+    """Side of a checkerboard square in pixels."""
+    sides = np.linalg.norm(tags.corners_px - np.roll(tags.corners_px, 1, axis=1), axis=2)
+    return float(np.median(sides)) / 0.8
+
+
+def _require_enough(name: str, tags: Tags, fits: SaddleFits, index: NDArray[np.int64]) -> None:
+    """Refuse what cannot carry a measurement, saying how much was seen."""
+    sheet = tags.sheet
+    total = len(sheet.saddles)
+    seen = f"{len(index)} of the {total} marks of the {sheet.paper} sheet"
+    if len(index) < FEWEST_SADDLES:
+        if len(tags.ids) > len(index) and np.count_nonzero(fits.inside) >= FEWEST_SADDLES:
+            raise SheetError(
+                f"{name}: only {seen} can be measured, though {len(tags.ids)} of its tags were read; "
+                "the photo is too blurred, glaring or dark: focus on the sheet, light it softly"
+            )
+        raise SheetError(
+            f"{name}: only {seen} are seen, {FEWEST_SADDLES} are needed; show the whole ring of the sheet"
+        )
+    span = np.ptp(sheet.saddles[index], axis=0) / np.ptp(sheet.saddles, axis=0)
+    if span[0] < MIN_SPAN_ACROSS or span[1] < MIN_SPAN_UP:
+        raise SheetError(
+            f"{name}: only part of the sheet is in view ({seen}, spanning {100 * span[0]:.0f} % of its width "
+            f"and {100 * span[1]:.0f} % of its height); show the whole ring of the sheet"
+        )

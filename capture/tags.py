@@ -1,0 +1,197 @@
+"""Reading the coded tags: which sheet is in the photo, and roughly where each of its marks lies.
+
+Tags only serve to find and name the saddles; nothing is measured at a tag's corner. So they are looked for in
+a reduced picture first, and at full size only if that finds too few.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.errors import SheetError
+from capture.sheet import SHEET_OF_ID, SHEETS, MarkerSheet
+
+Array = NDArray[np.float64]
+Grey = NDArray[np.uint8]
+
+_ENOUGH_TAGS: Final = 20
+"""Found this many consistent tags: no need to look closer (the saddles verify themselves later)."""
+
+_FEWEST_TAGS: Final = 3
+_COARSE_LONG_SIDE: Final = 2600
+_FOREIGN_TAGS: Final = 3
+"""So many tags of another sheet are no misreading."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Tags:
+    """Tags of one sheet that agree with one another.
+
+    Attributes
+    ----------
+    sheet : the sheet they belong to.
+    ids : (T,) tag ids.
+    corners_px : (T, 4, 2) corners in full-size pixels, in the sheet's own order.
+    H_img_sheet : (3, 3) homography, pixels <- nominal mm; it ignores lens distortion.
+    """
+
+    sheet: MarkerSheet
+    ids: NDArray[np.int64]
+    corners_px: Array
+    H_img_sheet: Array
+
+    def predict(self, xy_mm: Array) -> Array:
+        """Pixels (N, 2) of sheet points (N, 2): the homography, corrected by what the nearest tags show.
+
+        The mean of a tag's four corner residuals is used: blur pulls opposite corners opposite ways.
+        """
+        at = np.stack([self.sheet.tags[int(i)].mean(axis=0) for i in self.ids])
+        off = self.corners_px.mean(axis=1) - np.stack(
+            [apply_h(self.H_img_sheet, self.sheet.tags[int(i)]).mean(axis=0) for i in self.ids]
+        )
+        dist2 = np.sum((xy_mm[:, None] - at[None]) ** 2, axis=2) + 0.1 * self.sheet.square_mm**2
+        near = np.argsort(dist2, axis=1)[:, :5]
+        weight = 1 / np.take_along_axis(dist2, near, axis=1)
+        shift = np.sum(weight[:, :, None] * off[near], axis=1) / weight.sum(axis=1, keepdims=True)
+        out: Array = apply_h(self.H_img_sheet, xy_mm) + shift
+        return out
+
+
+def apply_h(h: Array, points: Array) -> Array:
+    """Map points (..., 2) by a homography (3, 3)."""
+    p = points @ h[:, :2].T + h[:, 2]
+    out: Array = p[..., :2] / p[..., 2:]
+    return out
+
+
+def find_tags(grey: Grey, name: str) -> Tags:
+    """Find the sheet's tags.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8 photo.
+    name : of the photo, for messages.
+
+    Raises
+    ------
+    SheetError
+        No sheet, a mirrored sheet, two sheets, or too few readable tags.
+    """
+    best: Tags | None = None
+    n_read = 0
+    n_squares = 0
+    for ids, corners, rejected in _stages(grey):
+        n_read, n_squares = max(n_read, len(ids)), max(n_squares, rejected)
+        _refuse_two_sheets(ids, corners, name)
+        found = _consistent(ids, corners)
+        if found is not None and (best is None or len(found.ids) > len(best.ids)):
+            best = found
+        if best is not None and len(best.ids) >= _ENOUGH_TAGS:
+            return best
+    if best is not None:
+        return best
+    raise SheetError(_why_nothing(grey, name, n_read, n_squares))
+
+
+def _stages(grey: Grey) -> Iterator[tuple[list[int], Array, int]]:
+    """Look ever more patiently: reduced picture, full size, enlarged; each with few, then all, thresholds."""
+    factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
+    scales = [1 / factor] if factor > 1 else []
+    scales += [1.0] if max(grey.shape) > 1600 else [1.0, 2.0]
+    for scale in scales:
+        image = grey if scale == 1.0 else _scaled(grey, scale)
+        for windows in ((15, 15), (3, 33)):
+            yield _detect(image, scale, windows)
+
+
+def _scaled(grey: Grey, scale: float) -> Grey:
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
+    return np.asarray(cv2.resize(grey, size, interpolation=how), dtype=np.uint8)
+
+
+def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array, int]:
+    """Ids, corners (T, 4, 2) in full-size pixels, and the number of squares without a readable code."""
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
+    parameters.adaptiveThreshWinSizeStep = 10
+    parameters.minMarkerPerimeterRate = 0.015
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, ids, rejected = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(image)
+    if ids is None or len(ids) == 0:
+        return [], np.empty((0, 4, 2)), len(rejected)
+    px = np.array([c.reshape(4, 2) for c in corners], dtype=float)
+    ratio = np.array([1 / scale, 1 / scale])
+    return [int(i) for i in np.ravel(ids)], (px + 0.5) * ratio - 0.5, len(rejected)
+
+
+def _consistent(ids: list[int], corners: Array) -> Tags | None:
+    """Keep the tags of the commonest sheet that lie on one plane as printed."""
+    votes = Counter(SHEET_OF_ID[i] for i in ids if i in SHEET_OF_ID)
+    if not votes:
+        return None
+    sheet = SHEETS[votes.most_common(1)[0][0]]
+    keep = [k for k, i in enumerate(ids) if i in sheet.tags]
+    if len(keep) < _FEWEST_TAGS:
+        return None
+    nominal = np.stack([sheet.tags[ids[k]] for k in keep])
+    px = corners[keep]
+    side_px = float(np.median(np.linalg.norm(px - np.roll(px, 1, axis=1), axis=2)))
+    # Lens distortion bends the sheet by less than this; a false tag lies anywhere.
+    h, inlier = cv2.findHomography(nominal.reshape(-1, 2), px.reshape(-1, 2), cv2.RANSAC, 0.5 * side_px)
+    if h is None:
+        return None
+    good = inlier.reshape(-1, 4).all(axis=1)
+    if np.count_nonzero(good) < _FEWEST_TAGS:
+        return None
+    h, _ = cv2.findHomography(nominal[good].reshape(-1, 2), px[good].reshape(-1, 2), 0)
+    if h is None:
+        return None
+    return Tags(
+        sheet=sheet,
+        ids=np.array([ids[k] for k in keep], dtype=np.int64)[good],
+        corners_px=px[good],
+        H_img_sheet=np.asarray(h, dtype=float),
+    )
+
+
+def _refuse_two_sheets(ids: list[int], corners: Array, name: str) -> None:
+    """Two kinds of sheet, or two prints of one sheet, in one photo."""
+    votes = Counter(SHEET_OF_ID[i] for i in ids if i in SHEET_OF_ID)
+    common = votes.most_common(2)
+    if len(common) == 2 and common[1][1] >= _FOREIGN_TAGS:
+        raise SheetError(
+            f"{name}: tags of two different sheets ({common[0][0]} and {common[1][0]}) are in view; "
+            "leave only one in the picture"
+        )
+    twice = sum(n > 1 for i, n in Counter(ids).items() if i in SHEET_OF_ID)
+    if twice >= _FOREIGN_TAGS:
+        raise SheetError(
+            f"{name}: the same sheet is seen twice; leave only one print in the picture, no mirror"
+        )
+
+
+def _why_nothing(grey: Grey, name: str, n_read: int, n_squares: int) -> str:
+    factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
+    small = _scaled(grey, 1 / factor) if factor > 1 else grey
+    mirrored, _, _ = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
+    if sum(i in SHEET_OF_ID for i in mirrored) >= _FEWEST_TAGS:
+        return (
+            f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting, or flip the photo"
+        )
+    if n_read:
+        return (
+            f"{name}: only {n_read} coded tag{'s' if n_read > 1 else ''} of a marker sheet could be read, "
+            f"{_FEWEST_TAGS} on one flat sheet are needed; show the whole ring, nearer and sharp"
+        )
+    if n_squares >= 20:
+        return (
+            f"{name}: squares like a marker sheet's are in view but none of their codes can be read; "
+            "the photo is too blurred or the sheet too small in it: go nearer, focus on the sheet"
+        )
+    return f"{name}: no marker sheet found; print one with 'foldgauge sheet' and show its whole ring"
