@@ -1,0 +1,249 @@
+"""Which fault explains ALL the measurements best.
+
+Hypotheses: nothing wrong beyond the spread of hand cutting; one fault; two faults. Under each the
+deviations d of all measured lengths from nominal are normal with covariance
+
+    S = measurement covariance + (hand-cutting spread)^2 I + A^2 sum p p^T
+
+where p is the pattern of a fault and A how large faults are, so the evidence of a hypothesis is the density
+of d (the marginal likelihood of a linear Gaussian model; Bishop, Pattern Recognition and Machine Learning,
+2006, section 3.4), weighed with how likely it was beforehand. Because the whole covariance enters, errors
+the lengths share (scale, page line) accuse nobody, and a fault is named for explaining everything, not for
+having the biggest number.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compare.design.spec import Spec
+from compare.faults import Fault, faults_of
+from compare.lean import lean_of
+from compare.measured import Measured, linkage_lengths, nominal_lengths
+from compare.units import MM, Unit
+
+Array = NDArray[np.float64]
+
+CUTTING_SD: Final = 0.3  # mm, a strip scored and cut by hand; common practice, no source
+FAULT_SD: Final = 3.0  # mm, how large faults are that someone asks about; our choice
+PRIOR_NONE: Final = 0.5
+PRIOR_TWO: Final = 0.05  # two faults at once; the rest is for one fault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """One fault, how large it would be, and how likely it is.
+
+    Attributes
+    ----------
+    fault : the fault.
+    size_mm, u_mm : best size given all measurements (generalised least squares) and its standard uncertainty.
+    probability : that this fault is present, over all hypotheses considered.
+    lean_deg : side -> how much of the lean this fault makes (degrees).
+    named : True if it belongs to the best hypothesis.
+    """
+
+    fault: Fault
+    size_mm: float
+    u_mm: float
+    probability: float
+    lean_deg: Mapping[str, float]
+    named: bool
+
+    def sentence(self, unit: Unit = MM) -> str:
+        """Return the fault in plain words, with its size."""
+        return self.fault.sentence(self.size_mm, unit)
+
+    @property
+    def telling(self) -> float:
+        """Return the largest lean it makes (degrees), plus a little of its size to order those without."""
+        return max([abs(v) for v in self.lean_deg.values()], default=0.0) + 0.01 * abs(self.size_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """Ranked causes.
+
+    Attributes
+    ----------
+    causes : likeliest first; those of the best hypothesis carry `named`.
+    probability_none : that nothing is wrong beyond the spread of hand cutting.
+    misfit : chi-square of the best hypothesis per degree of freedom; about 1 if it explains everything.
+    """
+
+    causes: tuple[Cause, ...]
+    probability_none: float
+    misfit: float
+
+    @property
+    def named(self) -> tuple[Cause, ...]:
+        """The causes of the best hypothesis; () if that is "nothing wrong"."""
+        return tuple(c for c in self.causes if c.named)
+
+
+def observed_pattern(fault: Fault, names: Sequence[str]) -> Array:
+    """Pattern of a fault on the lengths that were measured ("feet" is the sum of the two feet)."""
+    p = fault.pattern
+    feet = p.get("foot left", 0.0) + p.get("foot right", 0.0)
+    return np.array([feet if n == "feet" else p.get(n, 0.0) for n in names])
+
+
+def _unless_same(patterns: Sequence[Array]) -> list[int]:
+    """Return the indices of the patterns that show at all and are not (up to sign) like an earlier one."""
+    kept: list[int] = []
+    for i, p in enumerate(patterns):
+        if not np.any(p):
+            continue
+        if any(np.array_equal(p, q) or np.array_equal(p, -q) for q in (patterns[k] for k in kept)):
+            continue
+        kept.append(i)
+    return kept
+
+
+def evidence(d: Array, s: Array, patterns: Sequence[Array], fault_sd: float = FAULT_SD) -> Array:
+    """Log evidence of deviations under given faults.
+
+    Parameters
+    ----------
+    d : (..., m) deviations, mm (many samples at once if wanted).
+    s : (m, m) covariance without a fault, mm^2.
+    patterns : patterns (m,) of the faults present.
+    fault_sd : standard deviation of a fault's size, mm.
+
+    Returns
+    -------
+    (...) natural logarithm of the density.
+    """
+    total = s + fault_sd**2 * sum((np.outer(p, p) for p in patterns), np.zeros_like(s))
+    factor = np.linalg.cholesky(total)
+    white = np.linalg.solve(factor, np.moveaxis(np.atleast_2d(d), -1, 0))
+    chi2 = np.sum(white**2, axis=0)
+    out: Array = -0.5 * (chi2 + len(s) * np.log(2 * np.pi)) - np.sum(np.log(np.diag(factor)))
+    return out
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Weighing:
+    """Hypotheses (tuples of fault indices) and their probabilities (samples, hypotheses)."""
+
+    hypotheses: tuple[tuple[int, ...], ...]
+    probability: Array
+
+
+def weigh(d: Array, s: Array, patterns: Sequence[Array], weights: Sequence[float]) -> Weighing:
+    """Probabilities of "nothing wrong", each single fault and each pair of faults.
+
+    Parameters
+    ----------
+    d : (samples, m) deviations, mm; s : (m, m) covariance without a fault; patterns, weights : per fault.
+    """
+    singles = [(i,) for i in range(len(patterns))]
+    pairs = list(combinations(range(len(patterns)), 2))
+    w = np.asarray(weights)
+    hypotheses = ((), *singles, *pairs)
+    prior_one = (1 - PRIOR_NONE - PRIOR_TWO) * w / w.sum()
+    prior_two = np.array([w[i] * w[j] for i, j in pairs])
+    prior_two = PRIOR_TWO * prior_two / prior_two.sum() if len(pairs) else prior_two
+    prior = np.log(np.concatenate([[PRIOR_NONE], prior_one, prior_two]))
+    log = np.stack([evidence(d, s, [patterns[i] for i in h]) for h in hypotheses], axis=-1) + prior
+    log -= log.max(axis=-1, keepdims=True)
+    p = np.exp(log)
+    return Weighing(hypotheses=hypotheses, probability=p / p.sum(axis=-1, keepdims=True))
+
+
+def cutting_covariance(names: Sequence[str], cutting_sd: float = CUTTING_SD) -> Array:
+    """Return the covariance of hand cutting and gluing, mm^2: independent; the feet are two placements."""
+    return np.diag([cutting_sd**2 * (2.0 if n == "feet" else 1.0) for n in names])
+
+
+def _sizes(d: Array, s: Array, patterns: Sequence[Array]) -> tuple[Array, Array, float]:
+    """Generalised least squares: sizes, their standard uncertainties, chi-square of what is left."""
+    p = np.stack(patterns, axis=1)
+    weight = np.linalg.inv(s)
+    cov = np.linalg.inv(p.T @ weight @ p)
+    size = cov @ p.T @ weight @ d
+    left = d - p @ size
+    return size, np.sqrt(np.diag(cov)), float(left @ weight @ left)
+
+
+def _lean_effect(
+    measured: Measured, sides: Sequence[str], pattern: Mapping[str, float], size: float
+) -> dict[str, float]:
+    """Lean as measured minus lean with the fault taken out, degrees by side."""
+    out: dict[str, float] = {}
+    for side in sides:
+        needed = linkage_lengths(side)
+        if any(k not in measured.working for k in needed):
+            continue
+        values = {k: measured.working[k].value for k in needed}
+        righted = {k: v - size * pattern.get(k, 0.0) for k, v in values.items()}
+        phi = measured.opening.value
+        out[side] = lean_of(values, phi, side) - lean_of(righted, phi, side)
+    return out
+
+
+def cause_of_length(name: str, size: float, u: float, measured: Measured, spec: Spec) -> Cause | None:
+    """Return one length's own error as a cause, as measured; None if no fault goes by that name."""
+    spine = "foot left" in measured.lengths and "foot right" in measured.lengths
+    for fault in faults_of(spec.sides, spine_seen=spine):
+        if fault.name == name:
+            effect = _lean_effect(measured, spec.sides, fault.pattern, size)
+            return Cause(
+                fault=fault, size_mm=size, u_mm=u, probability=float("nan"), lean_deg=effect, named=True
+            )
+    return None
+
+
+def _merged(causes: Sequence[Cause]) -> tuple[Cause, ...]:
+    """Return one cause per name (a fault may leave one of two patterns), the named and likeliest first."""
+    by_name: dict[str, Cause] = {}
+    for c in sorted(causes, key=lambda c: (not c.named, -c.probability)):
+        first = by_name.get(c.fault.name)
+        if first is None:
+            by_name[c.fault.name] = c
+        else:
+            by_name[c.fault.name] = replace(first, probability=min(first.probability + c.probability, 1.0))
+    return tuple(sorted(by_name.values(), key=lambda c: (not c.named, -c.probability)))
+
+
+def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
+    """Weigh all faults against the measured lengths and rank them."""
+    nominal = nominal_lengths(spec)
+    names = [k for k in nominal if k in measured.lengths]
+    if "foot left" in names and "foot right" in names and "feet" in names:
+        names.remove("feet")  # their sum again: it would make the covariance singular
+    if not names:
+        return Diagnosis(causes=(), probability_none=1.0, misfit=float("nan"))
+    d = np.array([measured.lengths[k].value - nominal[k] for k in names])
+    s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(names)
+    faults = faults_of(spec.sides, spine_seen="foot left" in names and "foot right" in names)
+    patterns = [observed_pattern(f, names) for f in faults]
+    kept = _unless_same(patterns)
+    weighing = weigh(d[None], s, [patterns[i] for i in kept], [faults[i].weight for i in kept])
+    p = weighing.probability[0]
+    best = weighing.hypotheses[int(np.argmax(p))]
+    misfit = (
+        _sizes(d, s, [patterns[kept[i]] for i in best])[2] if best else float(d @ np.linalg.solve(s, d))
+    ) / max(len(d) - len(best), 1)
+    causes: list[Cause] = []
+    for i, index in enumerate(kept):
+        present = float(sum(q for h, q in zip(weighing.hypotheses, p, strict=True) if i in h))
+        group = best if i in best else (i,)
+        size, u, _ = _sizes(d, s, [patterns[kept[k]] for k in group])
+        at = group.index(i)
+        fault = faults[index]
+        causes.append(
+            Cause(
+                fault=fault,
+                size_mm=float(size[at]),
+                u_mm=float(u[at]),
+                probability=present,
+                lean_deg=_lean_effect(measured, spec.sides, fault.pattern, float(size[at])),
+                named=i in best,
+            )
+        )
+    return Diagnosis(causes=_merged(causes), probability_none=float(p[0]), misfit=misfit)

@@ -1,0 +1,1 @@
+"""The design: the spec in trade terms, and the linkage it makes."""

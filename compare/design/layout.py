@@ -1,0 +1,45 @@
+"""From the design to the layout that guides the measurement."""
+
+import numpy as np
+
+from compare.design.linkage import solve
+from compare.design.spec import Spec
+from measure.layout import Layout, Panel, Role
+
+
+def layout_of(spec: Spec) -> Layout:
+    """Joints and panels the photo should show, at the nominal opening, spine at the origin, mm.
+
+    A spread propped open at another angle than flat never stands at exactly its nominal opening, so the
+    search may then vary it.
+    """
+    pose = solve(spec.lengths(), np.radians(spec.base.opening_deg))
+    panels: list[Panel] = []
+    for side in ("left", "right"):
+        has_leg = side in spec.sides
+        page = (
+            ["spine", f"inner foot {side}"]
+            + ([f"outer foot {side}"] if has_leg else [])
+            + [f"fore edge {side}"]
+        )
+        panels.append(Panel(name=f"page {side}", joints=tuple(page), role=Role.PAGE, free_end=True))
+    for side in ("left", "right"):
+        panels.append(Panel(name=f"fold {side}", joints=(f"inner foot {side}", "ridge"), role=Role.FOLD))
+    for side in spec.sides:
+        panels.append(
+            Panel(name=f"leg {side}", joints=(f"outer foot {side}", f"leg top {side}"), role=Role.LEG)
+        )
+    for side in spec.sides:
+        joints = ("ridge", f"leg top {side}", f"plane edge {side}")
+        panels.append(Panel(name=f"plane {side}", joints=joints, role=Role.PLANE, free_end=True))
+    names = tuple(dict.fromkeys(j for p in panels for j in p.joints))
+    return Layout(
+        joint_names=names,
+        xy_mm=np.array([pose.joints[j] for j in names]),
+        panels=tuple(panels),
+        opening_deg=spec.base.opening_deg,
+        opening_free=spec.base.opening_deg != 180.0,
+        card_mm=spec.card.thickness,
+        depth_mm=spec.card.strip_depth,
+        near_end_sd_mm=spec.card.near_end_spread,
+    )

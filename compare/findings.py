@@ -1,0 +1,140 @@
+"""Everything compared: one profile against one design. No files, no photo; the heart of `check`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from compare.causes import Cause, Diagnosis, cause_of_length, diagnose
+from compare.closed import compare_clearance
+from compare.conformity import Item, Verdict, overall
+from compare.design.spec import Spec
+from compare.lean import DEG, Leaning, leaning
+from compare.measured import Measured, measured_of, nominal_lengths
+from compare.pairs import compare_pairs
+from compare.remedy import Remedy, remedies_for
+from measure.profile import Profile
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Findings:
+    """The comparison of one dummy with its design.
+
+    Attributes
+    ----------
+    lengths, angles, pairs, clearances : items with limits and verdicts (angles carry none of their own).
+    leans : one per half that is seen.
+    diagnosis : ranked causes. `causes` : those the answer names, most telling first.
+    remedies : what to do about them.
+    undetermined : what the photo does not show -> why.
+    verdict : over all items that carry limits.
+    """
+
+    spec: Spec
+    measured: Measured
+    lengths: tuple[Item, ...]
+    angles: tuple[Item, ...]
+    pairs: tuple[Item, ...]
+    leans: tuple[Leaning, ...]
+    clearances: tuple[Item, ...]
+    diagnosis: Diagnosis
+    causes: tuple[Cause, ...]
+    remedies: tuple[Remedy, ...]
+    undetermined: Mapping[str, str]
+    verdict: Verdict
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """All items the verdict rests on."""
+        return (*self.lengths, *self.pairs, *(n.item for n in self.leans), *self.clearances)
+
+
+def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
+    """Compare each measured length with nominal; the feet's distance holds two, so twice the tolerance."""
+    nominal = nominal_lengths(spec)
+    items: list[Item] = []
+    for name, q in measured.lengths.items():
+        tolerance = spec.tolerance.length * (2 if name == "feet" else 1)
+        items.append(
+            Item(
+                name=name,
+                unit="mm",
+                nominal=nominal[name],
+                measured=q.value,
+                u=measured.u(q),
+                low=-tolerance,
+                high=tolerance,
+                remark="both inner feet together" if name == "feet" else "",
+            )
+        )
+    return tuple(items)
+
+
+def _angle_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
+    """Angles for information: they follow from the lengths, so they have no limits of their own."""
+    import numpy as np
+
+    from compare.design.linkage import solve
+
+    pose = solve(spec.lengths(), np.radians(spec.base.opening_deg))
+    nominal = {"opening": float(pose.phi)}
+    nominal |= {f"fold {s}": float(v) for s, v in pose.fold_angle.items()}
+    nominal |= {f"leg {s}": float(v) for s, v in pose.leg_angle.items()}
+    infinite = float("inf")
+    return tuple(
+        Item(
+            name=name,
+            unit="deg",
+            nominal=nominal[name] * DEG,
+            measured=q.value * DEG,
+            u=measured.u(q) * DEG,
+            low=-infinite,
+            high=infinite,
+        )
+        for name, q in measured.angles.items()
+    )
+
+
+def _causes_to_name(
+    diagnosis: Diagnosis, failing: list[Item], measured: Measured, spec: Spec
+) -> tuple[Cause, ...]:
+    """Return the faults of the best explanation, or the lengths that fail if that is "nothing wrong"."""
+    if diagnosis.named:
+        return tuple(sorted(diagnosis.named, key=lambda c: -c.telling))
+    alone = sorted(failing, key=lambda i: -abs(i.deviation / i.high))
+    causes = [cause_of_length(i.name, i.deviation, i.u, measured, spec) for i in alone]
+    return tuple(c for c in causes if c is not None)
+
+
+def compare_profile(profile: Profile, spec: Spec) -> Findings:
+    """Compare a measured profile with the design."""
+    measured = measured_of(profile, spec)
+    lengths = _length_items(measured, spec)
+    pairs, no_pairs = compare_pairs(measured, spec)
+    clearances, no_clearance = compare_clearance(measured, spec)
+    leans = tuple(n for n in (leaning(measured, spec, s) for s in spec.sides) if n is not None)
+    undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
+    for side in spec.sides:
+        if side not in measured.lean:
+            undetermined[f"lean {side}"] = "the plane half or its page was not found"
+    items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
+    verdict = overall(i.verdict for i in items)
+    if verdict is Verdict.CONFORMS and len(leans) < len(spec.sides):
+        verdict = Verdict.OPEN  # what was not seen cannot be called good
+    diagnosis = diagnose(measured, spec)
+    causes: tuple[Cause, ...] = ()
+    if verdict is not Verdict.CONFORMS:
+        failing = [i for i in lengths if i.verdict is Verdict.FAILS]
+        causes = _causes_to_name(diagnosis, failing, measured, spec)
+    return Findings(
+        spec=spec,
+        measured=measured,
+        lengths=lengths,
+        angles=_angle_items(measured, spec),
+        pairs=pairs,
+        leans=leans,
+        clearances=clearances,
+        diagnosis=diagnosis,
+        causes=causes,
+        remedies=remedies_for(causes, measured, spec) if verdict is Verdict.FAILS else (),
+        undetermined=undetermined,
+        verdict=verdict,
+    )

@@ -1,0 +1,176 @@
+"""The answer in the first line, in plain words, and what else must be said at once."""
+
+import math
+from collections.abc import Sequence
+
+from compare.causes import Cause
+from compare.conformity import Item, Verdict
+from compare.findings import Findings
+from compare.lean import Leaning
+from compare.units import Unit, unit_of
+
+
+def _joined(parts: Sequence[str]) -> str:
+    return " and ".join(parts) if len(parts) < 3 else ", ".join(parts[:-1]) + " and " + parts[-1]
+
+
+def _degrees(x: float) -> str:
+    return f"{abs(x):.1f} degrees"
+
+
+def level_within(findings: Findings) -> float:
+    """Return the smallest tenth of a degree that holds all leans about the design's own."""
+    worst = max((abs(n.item.deviation) for n in findings.leans), default=0.0)
+    return max(math.ceil(worst * 10 - 1e-9), 1) / 10
+
+
+def _explained(cause_effects: float, leaning: Leaning) -> bool:
+    """Return whether named causes make at least half of what the lean is off by."""
+    off = leaning.item.deviation
+    return cause_effects * off > 0 and abs(cause_effects) >= 0.5 * abs(off)
+
+
+def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) -> str:
+    halves = [f"the {n.side} half leans {_degrees(n.item.measured)}" for n in tilted]
+    first = halves[0] if len(halves) == 1 else _both(tilted)
+    subject = first[0].upper() + first[1:]
+    useful: list[Cause] = []
+    for n in tilted:
+        made = [c for c in findings.causes if abs(c.lean_deg.get(n.side, 0.0)) >= 0.1]
+        if _explained(sum(c.lean_deg[n.side] for c in made), n):
+            useful += [c for c in made if c not in useful]
+    if useful:
+        return f"{subject}: {_joined([c.sentence(unit) for c in useful])}."
+    worst = max(tilted, key=lambda n: abs(n.item.deviation))
+    if abs(worst.remainder_deg) > 0.5 * abs(worst.item.deviation):
+        return f"{subject}: the lengths do not explain it, look for a bowed or badly seen panel."
+    if worst.contributions:
+        top = worst.contributions[0]
+        return (
+            f"{subject}: no single fault explains it, small errors add up; the largest share is "
+            f"{top.length} ({unit.words(abs(top.deviation_mm))} too {'long' if top.deviation_mm > 0 else 'short'})."
+        )
+    return f"{subject}; the lengths that would explain it were not all seen."
+
+
+def _both(tilted: Sequence[Leaning]) -> str:
+    a, b = tilted
+    return (
+        f"both halves lean, the {a.side} one {_degrees(a.item.measured)} and the {b.side} one "
+        f"{_degrees(b.item.measured)}"
+    )
+
+
+def _clearance_words(item: Item, unit: Unit) -> str:
+    side = item.name.split()[-1]
+    if item.measured < 0:
+        return f"shut, card sticks out {unit.words(-item.measured)} past the {side} fore edge"
+    return f"shut, card stays only {unit.words(item.measured)} inside the {side} fore edge"
+
+
+def _item_words(item: Item, unit: Unit) -> str:
+    """Return a failing length or pair in words, where no fault goes by its name."""
+    size = unit.words(abs(item.deviation))
+    if " = " in item.name:
+        return f"{item.name} does not hold, they differ by {size}"
+    if item.name.startswith("closing"):
+        return f"the {item.name} is off by {size}"
+    return f"{item.name} is {size} too {'long' if item.deviation > 0 else 'short'}"
+
+
+def _failing(findings: Findings) -> str:
+    unit = unit_of(findings.spec.units)
+    tilted = [n for n in findings.leans if n.item.verdict is Verdict.FAILS]
+    short = [i for i in findings.clearances if i.verdict is Verdict.FAILS]
+    causes = _joined([c.sentence(unit) for c in findings.causes])
+    if tilted:
+        return _lean_sentence(findings, tilted, unit)
+    if short:
+        first = _joined([_clearance_words(i, unit) for i in short])
+        return f"{first[0].upper()}{first[1:]}: {causes}." if causes else f"{first[0].upper()}{first[1:]}."
+    level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
+    if causes:
+        return f"Does not conform: {causes}{level}."
+    failing = [i for i in (*findings.lengths, *findings.pairs) if i.verdict is Verdict.FAILS]
+    worst = min(failing, key=lambda i: i.probability)
+    return f"Does not conform: {_item_words(worst, unit)}{level}."
+
+
+def _open(findings: Findings) -> str:
+    unit = unit_of(findings.spec.units)
+    unseen = [s for s in findings.spec.sides if s not in findings.measured.lean]
+    doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
+    if unseen and not doubtful:
+        return f"Too close to call: the {_joined(unseen)} half of the plane was not seen well enough."
+    worst = min(doubtful, key=lambda i: i.probability)
+    side = worst.name.split()[-1]
+    more = "" if len(doubtful) == 1 else f" ({len(doubtful)} such)"
+    if worst.unit == "deg":
+        return (
+            f"Too close to call: the {side} half leans {_degrees(worst.measured)}, known to within "
+            f"{worst.expanded:.1f}, where {worst.high:g} is allowed{more}."
+        )
+    if worst.name.startswith("clearance"):
+        limit = unit.words(worst.nominal + worst.low)
+        return (
+            f"Too close to call: {_clearance_words(worst, unit)}, known to within "
+            f"{unit.words(worst.expanded)}, where {limit} is asked for{more}."
+        )
+    return (
+        f"Too close to call: {worst.name} is off by {unit.words(abs(worst.deviation))}, known to within "
+        f"{unit.words(worst.expanded)}, where {unit.words(worst.high)} is allowed{more}."
+    )
+
+
+def answer(findings: Findings) -> str:
+    """Return the answer to the whole question in one line."""
+    if findings.verdict is Verdict.FAILS:
+        return _failing(findings)
+    if findings.verdict is Verdict.OPEN:
+        return _open(findings)
+    by_design = any(abs(n.item.nominal) > 0.05 for n in findings.leans)
+    level = f"{'leaning as designed' if by_design else 'level'} within {level_within(findings):.1f} degrees"
+    return f"Conforms: {level}, every length and matched pair within tolerance."
+
+
+def also(findings: Findings) -> tuple[str, ...]:
+    """Return what else fails that the answer does not say: whole sentences."""
+    unit = unit_of(findings.spec.units)
+    said = answer(findings)
+    out: list[str] = []
+    for i in findings.clearances:
+        words = _clearance_words(i, unit)
+        if i.verdict is Verdict.FAILS and words[1:] not in said:
+            out.append(f"{words[0].upper()}{words[1:]}.")
+    for c in findings.causes:
+        if c.sentence(unit) not in said:
+            words = c.sentence(unit)
+            out.append(f"{words[0].upper()}{words[1:]}.")
+    touched = {k for c in findings.causes for k in c.fault.pattern}
+    if touched & {"foot left", "foot right"}:
+        touched.add("feet")
+    for i in findings.lengths:
+        if i.verdict is Verdict.FAILS and i.name not in touched:
+            words = _item_words(i, unit)
+            out.append(f"{words[0].upper()}{words[1:]}.")
+    for n in findings.leans:
+        if n.remainder_matters:
+            out.append(
+                f"{abs(n.remainder_deg):.1f} degrees of the {n.side} half's lean are not explained by any "
+                "length: a panel may be bowed."
+            )
+    return tuple(out)
+
+
+def runner_up(findings: Findings) -> str:
+    """Return a line on the second-best cause if it is nearly as likely as the best, else ""."""
+    named = findings.diagnosis.named
+    others = [c for c in findings.diagnosis.causes if not c.named]
+    if not (named and findings.causes and others):
+        return ""
+    best = min(c.probability for c in named)
+    rival = others[0]
+    if rival.probability < 0.1 or best > 0.9:
+        return ""
+    unit = unit_of(findings.spec.units)
+    return f"Nearly as likely ({100 * rival.probability:.0f} % against {100 * best:.0f} %): {rival.sentence(unit)}."
