@@ -1,8 +1,8 @@
 """One least-squares adjustment of camera pose, lens and print scale from the saddles of the sheet.
 
-Unknowns are those of `capture.view.PARAMS`. Prior knowledge enters as further observations with their standard
-uncertainties (focal length from EXIF, print scale from the check bars, small distortion, principal point near
-the middle), so that what the photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-
+Unknowns are those of `capture.view.PARAMS`. Prior knowledge enters as further observations with their
+standard uncertainties (focal length from EXIF, print scale from the check bars, small distortion, principal
+point near the middle), so that what the photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-
 observations: Förstner & Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; cited from memory).
 """
 

@@ -45,7 +45,7 @@ class PrintScale:
         Raises
         ------
         SheetError
-            A reading is more than 3 % off: another bar was measured, or the sheet was printed to fit the page.
+            A reading is more than 3 % off: another bar was measured, or the sheet was not printed at 100 %.
         """
         if not reading_sd_mm > 0:
             raise SheetError(f"the uncertainty of a bar reading must be above 0 mm, got {reading_sd_mm}")
