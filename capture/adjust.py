@@ -2,8 +2,8 @@
 
 Unknowns are those of `capture.view.PARAMS`. Prior knowledge enters as further observations with their
 standard uncertainties (focal length from EXIF, print scale from the check bars, small distortion, principal
-point near the middle), so that what the photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-
-observations: Förstner & Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; cited from memory).
+point near the middle), so that what the photo cannot tell stays as doubtful as it was (Gauss-Markov model
+with pseudo-observations: Förstner & Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
 """
 
 from dataclasses import dataclass
@@ -200,22 +200,28 @@ def _cost(params: Array, problem: _Problem) -> float:
     return cost if np.isfinite(cost) else np.inf
 
 
-def _adjust(problem: _Problem, params: Array, steps: int = 25) -> Array:
-    """Levenberg-Marquardt with soft-L1 weights recomputed at every step."""
+def _adjust(problem: _Problem, params: Array, steps: int = 40) -> Array:
+    """Levenberg-Marquardt with soft-L1 weights recomputed at every step.
+
+    The steps are taken in other coordinates than `PARAMS`, in which the long valley between distance and
+    focal length is nearly straight: a small turn of the sheet about its own middle, the pixel of that middle,
+    the log of the scale there; the others unchanged.
+    """
     damping = 1e-3
     cost = _cost(params, problem)
     precision = 1 / problem.prior_sd**2
     for _ in range(steps):
         residual, jac = _residual(params, problem)
+        jac = jac @ _to_step(params)
         weight = np.repeat(_weights(residual, problem) / problem.sigma**2, 2)
         normal = jac.T @ (weight[:, None] * jac) + np.diag(precision)
         right = jac.T @ (weight * residual) + precision * (problem.prior - params)
-        delta = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
-        tried = params + delta
+        delta: Array = np.asarray(np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right), float)
+        tried = _stepped(params, delta)
         tried_cost = _cost(tried, problem)
         if tried_cost <= cost:
-            done = cost - tried_cost < 1e-7 * (1 + cost)
-            params, cost, damping = tried, tried_cost, max(damping / 10, 1e-12)
+            done = cost - tried_cost < 1e-6 * (1 + cost) and damping < 1e-6
+            params, cost, damping = tried, tried_cost, max(damping / 30, 1e-12)
             if done:
                 break
         else:
@@ -223,6 +229,48 @@ def _adjust(problem: _Problem, params: Array, steps: int = 25) -> Array:
             if damping > 1e6:
                 break
     return params
+
+
+def _stepped(params: Array, delta: Array) -> Array:
+    """Parameters after a step (13,): turn (3), pixel of the middle (2), log scale, then as in `PARAMS`."""
+    rot = cv2.Rodrigues(delta[:3])[0] @ cv2.Rodrigues(params[:3])[0]
+    scale = np.exp(params[6]) / params[5]
+    middle = params[3:5] * scale + params[9:11] + delta[3:5]
+    scale *= np.exp(delta[5])
+    out: Array = params + delta
+    out[:3] = cv2.Rodrigues(rot)[0].ravel()
+    out[3:5] = (middle - out[9:11]) / scale
+    out[5] = np.exp(out[6]) / scale
+    return out
+
+
+def _to_step(params: Array) -> Array:
+    """Return the derivative (13, 13) of `PARAMS` with respect to the step of `_stepped`."""
+    out = np.eye(len(PARAMS))
+    out[:3, :3] = _turn_jacobian(params[:3])
+    scale = np.exp(params[6]) / params[5]
+    out[3:6, 3:6] = 0
+    out[3, 3] = out[4, 4] = 1 / scale
+    out[3:6, 5] = -params[3:6]
+    out[5, 6] = params[5]
+    out[3, 9] = out[4, 10] = -1 / scale
+    return out
+
+
+def _turn_jacobian(rvec: Array) -> Array:
+    """Return the derivative (3, 3) of the rotation vector of exp(w) R(rvec) with respect to w at 0.
+
+    Inverse of the left Jacobian of SO(3) (e.g. Barfoot, State Estimation for Robotics, 2017, eq. 7.79).
+    """
+    angle = float(np.linalg.norm(rvec))
+    if angle < 1e-8:
+        return np.eye(3)
+    a = rvec / angle
+    half = angle / 2
+    cross = np.array([[0, -a[2], a[1]], [a[2], 0, -a[0]], [-a[1], a[0], 0]])
+    cot = half / np.tan(half)
+    out: Array = cot * np.eye(3) + (1 - cot) * np.outer(a, a) - half * cross
+    return out
 
 
 def _adjust_without_outliers(problem: _Problem, params: Array) -> tuple[Array, NDArray[np.bool_]]:

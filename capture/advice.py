@@ -52,7 +52,8 @@ def _resolution(view: View) -> Iterator[Advice]:
         yield Advice(
             topic="resolution",
             strong=True,
-            text=f"only {per_mm:.1f} px/mm: a card's thickness is no longer seen; go nearer or zoom in (10 is good)",
+            text=f"only {per_mm:.1f} px/mm: a card's thickness is no longer seen; "
+            "fill the picture with the sheet (10 px/mm is good)",
             cost_mm=1.0,
         )
     elif per_mm < 4:
@@ -123,8 +124,8 @@ def _print_scale(view: View) -> Iterator[Advice]:
         yield Advice(
             topic="print scale",
             strong=False,
-            text=f"the print scale is {100 * doubt:.1f} % doubtful: measure the sheet's two check bars with a "
-            "steel rule and give both lengths",
+            text=f"the print scale is {100 * doubt:.1f} % doubtful: measure the sheet's two check bars "
+            "with a steel rule and give both lengths",
             cost_mm=round(60 * doubt, 2),
         )
 

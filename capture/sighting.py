@@ -10,7 +10,7 @@ from capture.errors import SheetError
 from capture.photo import Photo
 from capture.saddle import SaddleFits, fit_saddles
 from capture.sheet import MarkerSheet
-from capture.tags import Tags, find_tags
+from capture.tags import Tags, apply_h, find_tags, nearby_mean
 
 Array = NDArray[np.float64]
 
@@ -96,9 +96,21 @@ def find_sheet(photo: Photo) -> Sighting:
 
 
 def _fit_all(photo: Photo, tags: Tags) -> tuple[SaddleFits, NDArray[np.bool_]]:
-    """Fit all saddles; those that failed get a second chance from the places of their neighbours."""
+    """Fit all saddles; those that failed get a second chance from where their fitted neighbours lie."""
     sheet = tags.sheet
     predicted = tags.predict(sheet.saddles)
+    fits = fit_saddles(
+        photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
+    )
+    good = _acceptable(fits, tags)
+    if good.all() or np.count_nonzero(good) < 8:
+        return fits, good
+    lag = fits.px[good] - apply_h(tags.H_img_sheet, sheet.saddles[good])
+    better = apply_h(tags.H_img_sheet, sheet.saddles) + nearby_mean(sheet.saddles, sheet.saddles[good], lag)
+    moved = ~good & (np.linalg.norm(better - predicted, axis=1) > 0.02 * _square_px(tags))
+    if not moved.any():
+        return fits, good
+    predicted = np.where(moved[:, None], better, predicted)
     fits = fit_saddles(
         photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
     )

@@ -19,8 +19,8 @@ from capture.sheet import SHEET_OF_ID, SHEETS, MarkerSheet
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
-_ENOUGH_TAGS: Final = 20
-"""Found this many consistent tags: no need to look closer (the saddles verify themselves later)."""
+_ENOUGH_TAGS: Final = 12
+"""So many consistent tags, well spread: no need to look closer (the saddles verify themselves later)."""
 
 _FEWEST_TAGS: Final = 3
 _COARSE_LONG_SIDE: Final = 2600
@@ -54,12 +54,16 @@ class Tags:
         off = self.corners_px.mean(axis=1) - np.stack(
             [apply_h(self.H_img_sheet, self.sheet.tags[int(i)]).mean(axis=0) for i in self.ids]
         )
-        dist2 = np.sum((xy_mm[:, None] - at[None]) ** 2, axis=2) + 0.1 * self.sheet.square_mm**2
-        near = np.argsort(dist2, axis=1)[:, :5]
-        weight = 1 / np.take_along_axis(dist2, near, axis=1)
-        shift = np.sum(weight[:, :, None] * off[near], axis=1) / weight.sum(axis=1, keepdims=True)
-        out: Array = apply_h(self.H_img_sheet, xy_mm) + shift
-        return out
+        return apply_h(self.H_img_sheet, xy_mm) + nearby_mean(xy_mm, at, off)
+
+
+def nearby_mean(xy_mm: Array, at_mm: Array, values: Array, n_near: int = 5) -> Array:
+    """Mean (N, 2) of the values (K, 2) at the nearest of K places, weighted by inverse squared distance."""
+    dist2 = np.sum((xy_mm[:, None] - at_mm[None]) ** 2, axis=2) + 1.0
+    near = np.argsort(dist2, axis=1)[:, :n_near]
+    weight = 1 / np.take_along_axis(dist2, near, axis=1)
+    out: Array = np.sum(weight[:, :, None] * values[near], axis=1) / weight.sum(axis=1, keepdims=True)
+    return out
 
 
 def apply_h(h: Array, points: Array) -> Array:
@@ -91,11 +95,17 @@ def find_tags(grey: Grey, name: str) -> Tags:
         found = _consistent(ids, corners)
         if found is not None and (best is None or len(found.ids) > len(best.ids)):
             best = found
-        if best is not None and len(best.ids) >= _ENOUGH_TAGS:
+        if best is not None and _is_enough(best):
             return best
     if best is not None:
         return best
     raise SheetError(_why_nothing(grey, name, n_read, n_squares))
+
+
+def _is_enough(tags: Tags) -> bool:
+    at = np.stack([tags.sheet.tags[int(i)].mean(axis=0) for i in tags.ids])
+    span = np.ptp(at, axis=0) / np.ptp(tags.sheet.saddles, axis=0)
+    return len(at) >= _ENOUGH_TAGS and bool(span[0] > 0.7) and bool(span[1] > 0.4)
 
 
 def _stages(grey: Grey) -> Iterator[tuple[list[int], Array, int]]:
