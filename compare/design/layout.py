@@ -41,5 +41,6 @@ def layout_of(spec: Spec) -> Layout:
         opening_free=spec.base.opening_deg != 180.0,
         card_mm=spec.card.thickness,
         depth_mm=spec.card.strip_depth,
+        base_mm=spec.base.thickness,
         near_end_sd_mm=spec.card.near_end_spread,
     )

@@ -18,6 +18,10 @@ def _degrees(x: float) -> str:
     return f"{abs(x):.1f} degrees"
 
 
+def _long_or_short(deviation: float) -> str:
+    return "too long" if deviation > 0 else "too short"
+
+
 def level_within(findings: Findings) -> float:
     """Return the smallest tenth of a degree that holds all leans about the design's own."""
     worst = max((abs(n.item.deviation) for n in findings.leans), default=0.0)
@@ -48,7 +52,7 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
         top = worst.contributions[0]
         return (
             f"{subject}: no single fault explains it, small errors add up; the largest share is "
-            f"{top.length} ({unit.words(abs(top.deviation_mm))} too {'long' if top.deviation_mm > 0 else 'short'})."
+            f"{top.length} ({unit.words(abs(top.deviation_mm))} {_long_or_short(top.deviation_mm)})."
         )
     return f"{subject}; the lengths that would explain it were not all seen."
 
@@ -75,7 +79,7 @@ def _item_words(item: Item, unit: Unit) -> str:
         return f"{item.name} does not hold, they differ by {size}"
     if item.name.startswith("closing"):
         return f"the {item.name} is off by {size}"
-    return f"{item.name} is {size} too {'long' if item.deviation > 0 else 'short'}"
+    return f"{item.name} is {size} {_long_or_short(item.deviation)}"
 
 
 def _failing(findings: Findings) -> str:
@@ -173,4 +177,5 @@ def runner_up(findings: Findings) -> str:
     if rival.probability < 0.1 or best > 0.9:
         return ""
     unit = unit_of(findings.spec.units)
-    return f"Nearly as likely ({100 * rival.probability:.0f} % against {100 * best:.0f} %): {rival.sentence(unit)}."
+    odds = f"{100 * rival.probability:.0f} % against {100 * best:.0f} %"
+    return f"Nearly as likely ({odds}): {rival.sentence(unit)}."

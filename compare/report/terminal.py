@@ -31,7 +31,8 @@ def console_for(stream: TextIO) -> Console:
     return Console(file=stream, highlight=False, color_system=None, width=PLAIN_WIDTH, soft_wrap=True)
 
 
-def _table(title: str, *columns: str) -> Table:
+def table_of(title: str, *columns: str) -> Table:
+    """Return an empty table, its first column left-aligned and the others right."""
     table = Table(title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD, pad_edge=False)
     for i, name in enumerate(columns):
         table.add_column(name, justify="left" if i == 0 or name == "" else "right", no_wrap=True)
@@ -48,7 +49,7 @@ def _limits(item: Item, shown: str) -> str:
 
 def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
     """Return the table of lengths."""
-    table = _table(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "deviation", "limit", "")
+    table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "deviation", "limit", "")
     for i in items:
         table.add_row(
             i.name,
@@ -64,7 +65,7 @@ def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
 
 def pairs_table(items: Sequence[Item], unit: Unit) -> Table:
     """Return the table of matched pairs: differences."""
-    table = _table(f"Matched pairs, {unit.name}", "pair", "difference", "±U", "limit", "")
+    table = table_of(f"Matched pairs, {unit.name}", "pair", "difference", "±U", "limit", "")
     for i in items:
         table.add_row(
             i.name,
@@ -78,7 +79,7 @@ def pairs_table(items: Sequence[Item], unit: Unit) -> Table:
 
 def lean_table(leans: Sequence[Leaning]) -> Table:
     """Return the table of leans: measured, from the lengths, and what is left."""
-    table = _table(
+    table = table_of(
         "Lean of the plane to its page, degrees (+ = outer edge too high)",
         "half",
         "design",
@@ -106,9 +107,7 @@ def lean_table(leans: Sequence[Leaning]) -> Table:
 
 def clearance_table(items: Sequence[Item], unit: Unit) -> Table:
     """Return the table of clearances at the fore edges when shut."""
-    table = _table(
-        f"Shut: clearance at the fore edge, {unit.name}", "side", "clearance", "±U", "least", "", " "
-    )
+    table = table_of(f"Shut: clearance at the fore edge, {unit.name}", "side", "clearance", "±U", "least", "")
     for i in items:
         table.add_row(
             i.name.split()[-1],
@@ -163,8 +162,8 @@ def advice(findings: Findings) -> list[str]:
     out: list[str] = []
     if "foot left" in findings.undetermined or "foot right" in findings.undetermined:
         out.append(
-            "To see the spine: draw a felt-pen line along the near edge of the base with a tick at the spine, or "
-            "prop the spread open to 150-165 degrees and give that opening in a copy of the spec."
+            "To see the spine: draw a felt-pen line along the near edge of the base with a tick at the "
+            "spine, or prop the spread open to 150-165 degrees and give that opening in a copy of the spec."
         )
     if any(k.startswith("clearance") for k in findings.undetermined):
         out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")

@@ -1,0 +1,194 @@
+"""Drawing on a photo: smooth lines with a halo, text, boxes, and labels that keep out of each other's way.
+
+OpenCV draws the lines (anti-aliased, sub-pixel), Pillow the text (its built-in scalable font, so that the
+picture looks the same on every machine). Colours are RGB, from the palette of Okabe and Ito ("Color Universal
+Design", 2008), which stays distinct with the common kinds of colour blindness; the three kinds of mark differ
+in line style as well.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.uint8]
+Colour = tuple[int, int, int]
+
+ORANGE: Final[Colour] = (230, 159, 0)
+SKY: Final[Colour] = (86, 180, 233)
+VERMILLION: Final[Colour] = (213, 94, 0)
+GREEN: Final[Colour] = (0, 158, 115)
+DARK: Final[Colour] = (20, 22, 26)
+WHITE: Final[Colour] = (255, 255, 255)
+
+_SHIFT: Final = 4  # OpenCV draws at 1/16 pixel
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Axis-parallel rectangle, pixels."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def overlap(self, other: "Box") -> float:
+        """Return the area shared with another box."""
+        w = min(self.x1, other.x1) - max(self.x0, other.x0)
+        h = min(self.y1, other.y1) - max(self.y0, other.y0)
+        return max(w, 0.0) * max(h, 0.0)
+
+    def grown(self, by: float) -> "Box":
+        """Return the box grown on all sides."""
+        return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
+
+    def outside(self, frame: "Box") -> float:
+        """Return the area that lies outside a frame."""
+        return (self.x1 - self.x0) * (self.y1 - self.y0) - self.overlap(frame)
+
+
+def font(size: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    """Return Pillow's built-in font at a size in pixels."""
+    return ImageFont.load_default(size)
+
+
+def text_size(text: str, size: int) -> tuple[float, float]:
+    """Return width and height of (possibly several lines of) text, pixels."""
+    draw = ImageDraw.Draw(Image.new("L", (1, 1)))
+    x0, y0, x1, y1 = draw.multiline_textbbox((0, 0), text, font=font(size), spacing=size * 0.25)
+    return float(x1 - min(x0, 0)), float(y1 - min(y0, 0))
+
+
+def polyline(picture: Picture, points: Array, colour: Colour, width: float, *, dash: float = 0.0) -> None:
+    """Draw a smooth line through points (N, 2) with a dark halo; `dash` > 0 breaks it into dashes (px)."""
+    pieces = [points] if dash <= 0 else _dashes(points, dash)
+    for shade, w in ((DARK, width + 2 + width / 2), (colour, width)):
+        for piece in pieces:
+            q = np.round(piece * 2**_SHIFT).astype(np.int32).reshape(-1, 1, 2)
+            cv2.polylines(picture, [q], False, shade, max(round(w), 1), cv2.LINE_AA, _SHIFT)
+
+
+def _dashes(points: Array, dash: float) -> list[Array]:
+    """Return the pieces of a line that a dashed pen draws."""
+    out: list[Array] = []
+    for a, b in zip(points[:-1], points[1:], strict=True):
+        length = float(np.hypot(*(b - a)))
+        n = max(round(length / dash), 1)
+        n += 1 - n % 2  # odd: begins and ends with ink
+        cuts = a + (b - a) * np.linspace(0, 1, n + 1)[:, None]
+        out += [cuts[i : i + 2] for i in range(0, n, 2)]
+    return out
+
+
+def disc(picture: Picture, centre: Array, radius: float, colour: Colour) -> None:
+    """Draw a filled disc with a dark rim."""
+    at = tuple(int(v) for v in np.round(centre * 2**_SHIFT))
+    for shade, r in ((DARK, radius + 2), (colour, radius)):
+        cv2.circle(picture, (at[0], at[1]), round(r * 2**_SHIFT), shade, -1, cv2.LINE_AA, _SHIFT)
+
+
+def plate(
+    picture: Picture,
+    box: Box,
+    text: str,
+    size: int,
+    *,
+    ink: Colour,
+    ground: Colour,
+    rim: Colour | None = None,
+) -> Picture:
+    """Return the picture with text on a filled plate with rounded corners."""
+    image = Image.fromarray(picture)
+    draw = ImageDraw.Draw(image)
+    radius = size * 0.3
+    draw.rounded_rectangle(
+        (box.x0, box.y0, box.x1, box.y1),
+        radius,
+        fill=ground,
+        outline=rim,
+        width=max(size // 7, 2) if rim else 0,
+    )
+    draw.multiline_text(
+        ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2),
+        text,
+        fill=ink,
+        font=font(size),
+        anchor="mm",
+        align="center",
+        spacing=size * 0.25,
+    )
+    return np.array(image, dtype=np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A label wanted beside a spot.
+
+    Attributes
+    ----------
+    text : one or two lines.
+    at : (2,) the spot it points at, px.
+    away : (2,) unit vector of the side it should lie on.
+    weight : importance, placed first.
+    loud : True for a fault.
+    """
+
+    text: str
+    at: Array
+    away: Array
+    weight: float
+    loud: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A label with its box."""
+
+    label: Label
+    box: Box
+
+
+def place_labels(
+    labels: Sequence[Label], size: int, frame: Box, lines: Sequence[tuple[Array, Array]], taken: Sequence[Box]
+) -> list[Placed]:
+    """Choose a box for each label: near its spot, on its side, clear of lines, of other labels and inside.
+
+    Labels are placed one by one, the important ones first, each at the cheapest of a fan of places.
+    """
+    dots = np.concatenate([a + (b - a) * np.linspace(0, 1, 40)[:, None] for a, b in lines])
+    placed: list[Placed] = []
+    for label in sorted(labels, key=lambda x: -x.weight):
+        w, h = text_size(label.text, size)
+        w, h = w + size * 0.9, h + size * 0.6
+        boxes = [p.box for p in placed] + list(taken)
+        best: tuple[float, Box] | None = None
+        for distance in np.arange(0.6, 9.0, 0.4) * size:
+            for turn in np.radians([0, 20, -20, 40, -40, 65, -65, 100, -100, 180]):
+                c, s = np.cos(turn), np.sin(turn)
+                way = np.array([[c, -s], [s, c]]) @ label.away
+                centre = label.at + way * (distance + abs(way[0]) * w / 2 + abs(way[1]) * h / 2)
+                box = Box(centre[0] - w / 2, centre[1] - h / 2, centre[0] + w / 2, centre[1] + h / 2)
+                cost = _cost(box, boxes, frame, dots, size) + distance / size + 2 * abs(turn)
+                if best is None or cost < best[0]:
+                    best = (cost, box)
+        assert best is not None
+        placed.append(Placed(label, best[1]))
+    return placed
+
+
+def _cost(box: Box, others: Sequence[Box], frame: Box, dots: Array, size: int) -> float:
+    """Cost of a place: crossing other labels is worst, then leaving the frame, then hiding lines."""
+    roomy = box.grown(size * 0.25)
+    unit = float(size * size)
+    hits = sum(roomy.overlap(o) for o in others) / unit
+    out = box.outside(frame) / unit
+    inside = (
+        (dots[:, 0] > roomy.x0) & (dots[:, 0] < roomy.x1) & (dots[:, 1] > roomy.y0) & (dots[:, 1] < roomy.y1)
+    )
+    return 20 * hits + 40 * out + 0.8 * float(np.count_nonzero(inside))
