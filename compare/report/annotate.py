@@ -109,7 +109,20 @@ def _guilty(inspection: "Inspection") -> set[str]:
     return out | {i.name for i in inspection.findings.lengths if i.verdict is Verdict.FAILS}
 
 
-def _labels(inspection: "Inspection", frame: _Frame, middle: Array) -> list[cv.Label]:
+def _label_side(name: str, p: Array, q: Array) -> tuple[Array, float]:
+    """Return on which side of a length its label lies, and at what share of its way from p to q."""
+    along = (q - p) / max(float(np.hypot(*(q - p))), 1.0)
+    away = np.array([-along[1], along[0]])
+    kind, _, side = name.rpartition(" ")
+    if kind in ("fold", "leg"):
+        outwards = 1.0 if side == "right" else -1.0
+        return (away if away[0] * outwards > 0 else -away), 0.5
+    up = -1.0 if kind.startswith("plane") else 1.0  # pixels count downwards
+    share = {"plane": 0.95, "page": 0.9}.get(kind, 0.5)  # where no shorter length lies over it
+    return (away if away[1] * up > 0 else -away), share
+
+
+def _labels(inspection: "Inspection", frame: _Frame) -> list[cv.Label]:
     unit = unit_of(inspection.spec.units)
     guilty = _guilty(inspection)
     out: list[cv.Label] = []
@@ -118,20 +131,7 @@ def _labels(inspection: "Inspection", frame: _Frame, middle: Array) -> list[cv.L
         if item.name.startswith("foot") and "feet" in {i.name for i in inspection.findings.lengths}:
             continue
         p, q = frame.px(np.array([inspection.profile.at(a), inspection.profile.at(b)]))
-        along = (q - p) / max(float(np.hypot(*(q - p))), 1.0)
-        away = np.array([-along[1], along[0]])
-        share = 0.5
-        if item.name.startswith(("page", "feet", "foot")):
-            away = away if away[1] > 0 else -away  # below the page
-        elif item.name.startswith("plane"):
-            away = away if away[1] < 0 else -away  # above the plane
-            share = 0.92 if not item.name.startswith("plane spacing") else 0.5
-        elif item.name.startswith("leg"):
-            outwards = np.sign((p + q)[0] / 2 - middle[0]) or 1.0
-            away = away if away[0] * outwards > 0 else -away
-        else:
-            outwards = np.sign((p + q)[0] / 2 - middle[0]) or 1.0
-            away = away if away[0] * outwards > 0 else -away
+        away, share = _label_side(item.name, p, q)
         loud = item.name in guilty
         out.append(
             cv.Label(
@@ -234,15 +234,12 @@ def annotated(inspection: "Inspection") -> Picture:
     frame = _Frame(inspection, np.vstack([seen, meant]))
     picture = frame.cut(inspection.photo.bgr)
     pieces = _draw_lines(inspection, frame, picture)
-    middle = frame.px(seen).mean(axis=0)
     height = picture.shape[0]
     placed = cv.place_labels(
-        _labels(inspection, frame, middle), TEXT, cv.Box(6, 6, WIDTH - 6, height - 6), pieces, ()
+        _labels(inspection, frame), TEXT, cv.Box(6, 6, WIDTH - 6, height - 6), pieces, ()
     )
     for p in placed:
-        end = np.array(
-            [np.clip(p.label.at[0], p.box.x0, p.box.x1), np.clip(p.label.at[1], p.box.y0, p.box.y1)]
-        )
+        end = cv.nearest(p.box, p.label.at)
         cv.polyline(picture, np.array([p.label.at, end]), cv.VERMILLION if p.label.loud else cv.WHITE, 2)
     for p in placed:
         ground = cv.VERMILLION if p.label.loud else cv.DARK

@@ -161,7 +161,8 @@ def place_labels(
 
     Labels are placed one by one, the important ones first, each at the cheapest of a fan of places.
     """
-    dots = np.concatenate([a + (b - a) * np.linspace(0, 1, 40)[:, None] for a, b in lines])
+    dots = np.concatenate([_dotted(a, b) for a, b in lines])
+    leaders = np.zeros((0, 2))
     placed: list[Placed] = []
     for label in sorted(labels, key=lambda x: -x.weight):
         w, h = text_size(label.text, size)
@@ -174,21 +175,38 @@ def place_labels(
                 way = np.array([[c, -s], [s, c]]) @ label.away
                 centre = label.at + way * (distance + abs(way[0]) * w / 2 + abs(way[1]) * h / 2)
                 box = Box(centre[0] - w / 2, centre[1] - h / 2, centre[0] + w / 2, centre[1] + h / 2)
-                cost = _cost(box, boxes, frame, dots, size) + distance / size + 2 * abs(turn)
+                leader = _dotted(label.at, nearest(box, label.at))
+                cost = _cost(box, boxes, frame, dots, leaders, size) + distance / size + 2 * abs(turn)
+                cost += sum(3.0 * _inside(leader, b.grown(3)) for b in boxes)
                 if best is None or cost < best[0]:
                     best = (cost, box)
         assert best is not None
         placed.append(Placed(label, best[1]))
+        leaders = np.vstack([leaders, _dotted(label.at, nearest(best[1], label.at))])
     return placed
 
 
-def _cost(box: Box, others: Sequence[Box], frame: Box, dots: Array, size: int) -> float:
+def nearest(box: Box, point: Array) -> Array:
+    """Return the point (2,) of a box that is nearest to a point."""
+    return np.clip(point, (box.x0, box.y0), (box.x1, box.y1))
+
+
+def _dotted(a: Array, b: Array) -> Array:
+    """Return 40 points (40, 2) from a to b."""
+    out: Array = a + (b - a) * np.linspace(0, 1, 40)[:, None]
+    return out
+
+
+def _inside(dots: Array, box: Box) -> int:
+    """Return how many points lie in a box."""
+    x, y = dots[:, 0], dots[:, 1]
+    return int(np.count_nonzero((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)))
+
+
+def _cost(box: Box, others: Sequence[Box], frame: Box, dots: Array, leaders: Array, size: int) -> float:
     """Cost of a place: crossing other labels is worst, then leaving the frame, then hiding lines."""
     roomy = box.grown(size * 0.25)
     unit = float(size * size)
     hits = sum(roomy.overlap(o) for o in others) / unit
     out = box.outside(frame) / unit
-    inside = (
-        (dots[:, 0] > roomy.x0) & (dots[:, 0] < roomy.x1) & (dots[:, 1] > roomy.y0) & (dots[:, 1] < roomy.y1)
-    )
-    return 20 * hits + 40 * out + 0.8 * float(np.count_nonzero(inside))
+    return 20 * hits + 40 * out + 0.8 * _inside(dots, roomy) + 3.0 * _inside(leaders, roomy)
