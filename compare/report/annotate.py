@@ -109,6 +109,13 @@ def _guilty(inspection: "Inspection") -> set[str]:
     return out | {i.name for i in inspection.findings.lengths if i.verdict is Verdict.FAILS}
 
 
+def _worth_a_label(name: str, guilty: set[str], inspection: "Inspection") -> bool:
+    """Return False for what would only crowd the picture: sound pages, feet told together already."""
+    if name.startswith("page ") and not name.startswith("page spacing"):
+        return name in guilty
+    return not (name.startswith("foot ") and "feet" in inspection.findings.measured.lengths)
+
+
 def _label_side(name: str, p: Array, q: Array) -> tuple[Array, float]:
     """Return on which side of a length its label lies, and at what share of its way from p to q."""
     along = (q - p) / max(float(np.hypot(*(q - p))), 1.0)
@@ -128,7 +135,7 @@ def _labels(inspection: "Inspection", frame: _Frame) -> list[cv.Label]:
     out: list[cv.Label] = []
     for item in inspection.findings.lengths:
         _, a, b = ENDS[item.name]
-        if item.name.startswith("foot") and "feet" in {i.name for i in inspection.findings.lengths}:
+        if not _worth_a_label(item.name, guilty, inspection):
             continue
         p, q = frame.px(np.array([inspection.profile.at(a), inspection.profile.at(b)]))
         away, share = _label_side(item.name, p, q)
@@ -228,16 +235,16 @@ GROUND: Final = {Verdict.CONFORMS: (0, 110, 80), Verdict.FAILS: (165, 60, 0), Ve
 def annotated(inspection: "Inspection") -> Picture:
     """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
     profile = inspection.profile
-    seen = profile.xy_mm[np.all(np.isfinite(profile.xy_mm), axis=1)]
     design = design_joints(inspection)
+    wide = any(k in _guilty(inspection) for k in ("page left", "page right"))
+    shown = [j for j in profile.joints if wide or not j.startswith("fore edge")]
+    seen = np.array([profile.at(j) for j in shown])
     meant = np.array([xy for j, xy in design.items() if not j.startswith("fore edge")])
-    frame = _Frame(inspection, np.vstack([seen, meant]))
+    frame = _Frame(inspection, np.vstack([seen[np.all(np.isfinite(seen), axis=1)], meant]))
     picture = frame.cut(inspection.photo.bgr)
     pieces = _draw_lines(inspection, frame, picture)
     height = picture.shape[0]
-    placed = cv.place_labels(
-        _labels(inspection, frame), TEXT, cv.Box(6, 6, WIDTH - 6, height - 6), pieces, ()
-    )
+    placed = cv.place_labels(_labels(inspection, frame), TEXT, cv.Box(6, 6, WIDTH - 6, height - 6), pieces)
     for p in placed:
         end = cv.nearest(p.box, p.label.at)
         cv.polyline(picture, np.array([p.label.at, end]), cv.VERMILLION if p.label.loud else cv.WHITE, 2)

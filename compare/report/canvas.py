@@ -155,35 +155,67 @@ class Placed:
 
 
 def place_labels(
-    labels: Sequence[Label], size: int, frame: Box, lines: Sequence[tuple[Array, Array]], taken: Sequence[Box]
+    labels: Sequence[Label], size: int, frame: Box, lines: Sequence[tuple[Array, Array]]
 ) -> list[Placed]:
     """Choose a box for each label: near its spot, on its side, clear of lines, of other labels and inside.
 
-    Labels are placed one by one, the important ones first, each at the cheapest of a fan of places.
+    The important labels choose first, each the cheapest of a fan of places; then all choose twice more, now
+    that they know where the others lie.
     """
+    ordered = sorted(labels, key=lambda x: -x.weight)
+    placed: dict[int, Placed] = {}
+    for _ in range(3):
+        for i, label in enumerate(ordered):
+            others = [p for k, p in placed.items() if k != i]
+            placed[i] = _best_place(label, size, frame, lines, others)
+    return [placed[i] for i in range(len(ordered))]
+
+
+def _best_place(
+    label: Label, size: int, frame: Box, lines: Sequence[tuple[Array, Array]], others: Sequence[Placed]
+) -> Placed:
+    """Return the label at the cheapest place, given where the others lie."""
+    w, h = text_size(label.text, size)
+    w, h = w + size * 0.9, h + size * 0.6
+    boxes = [p.box for p in others]
+    leaders = [(p.label.at, nearest(p.box, p.label.at)) for p in others]
     dots = np.concatenate([_dotted(a, b) for a, b in lines])
-    leaders = np.zeros((0, 2))
-    placed: list[Placed] = []
-    for label in sorted(labels, key=lambda x: -x.weight):
-        w, h = text_size(label.text, size)
-        w, h = w + size * 0.9, h + size * 0.6
-        boxes = [p.box for p in placed] + list(taken)
-        best: tuple[float, Box] | None = None
-        for distance in np.arange(0.6, 9.0, 0.4) * size:
-            for turn in np.radians([0, 20, -20, 40, -40, 65, -65, 100, -100, 180]):
-                c, s = np.cos(turn), np.sin(turn)
-                way = np.array([[c, -s], [s, c]]) @ label.away
-                centre = label.at + way * (distance + abs(way[0]) * w / 2 + abs(way[1]) * h / 2)
-                box = Box(centre[0] - w / 2, centre[1] - h / 2, centre[0] + w / 2, centre[1] + h / 2)
-                leader = _dotted(label.at, nearest(box, label.at))
-                cost = _cost(box, boxes, frame, dots, leaders, size) + distance / size + 2 * abs(turn)
-                cost += sum(3.0 * _inside(leader, b.grown(3)) for b in boxes)
-                if best is None or cost < best[0]:
-                    best = (cost, box)
-        assert best is not None
-        placed.append(Placed(label, best[1]))
-        leaders = np.vstack([leaders, _dotted(label.at, nearest(best[1], label.at))])
-    return placed
+    leader_dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in leaders)])
+    best: tuple[float, Box] | None = None
+    for distance in np.arange(0.6, 9.0, 0.4) * size:
+        for turn in np.radians([0, 20, -20, 40, -40, 65, -65, 100, -100, 180]):
+            cost = distance / size + 4 * abs(turn)
+            if best is not None and cost >= best[0]:
+                continue
+            c, s = np.cos(turn), np.sin(turn)
+            way = np.array([[c, -s], [s, c]]) @ label.away
+            centre = label.at + way * (distance + abs(way[0]) * w / 2 + abs(way[1]) * h / 2)
+            box = Box(centre[0] - w / 2, centre[1] - h / 2, centre[0] + w / 2, centre[1] + h / 2)
+            cost += _cost(box, boxes, frame, dots, leader_dots, size)
+            if best is not None and cost >= best[0]:
+                continue
+            end = nearest(box, label.at)
+            start = label.at + (end - label.at) * 0.1  # the leader begins on its own line
+            leader = _dotted(label.at, end)
+            cost += sum(3.0 * _inside(leader, b.grown(3)) for b in boxes)
+            cost += 8.0 * _crossings(start, end, [*lines, *leaders])
+            if best is None or cost < best[0]:
+                best = (cost, box)
+    assert best is not None
+    return Placed(label, best[1])
+
+
+def _crossings(a: Array, b: Array, lines: Sequence[tuple[Array, Array]]) -> int:
+    """Return how many of the straight lines the line from a to b crosses."""
+    p, q = (np.array([line[k] for line in lines]) for k in (0, 1))
+
+    def turn(o: Array, u: Array, v: Array) -> Array:
+        d, e = u - o, v - o
+        out: Array = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
+        return out
+
+    apart = (turn(p, q, a) * turn(p, q, b) < 0) & (turn(a, b, p) * turn(a, b, q) < 0)
+    return int(np.count_nonzero(apart))
 
 
 def nearest(box: Box, point: Array) -> Array:
