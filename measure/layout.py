@@ -52,6 +52,7 @@ class Layout:
     opening_free : True if the photo may show another opening than nominal (it is then searched for).
     card_mm : thickness of the card of strips and plane.
     depth_mm : length of the strips along the spine (how far a panel reaches back from its near end).
+    base_mm : thickness of the base pages.
     near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
     """
 
@@ -63,6 +64,7 @@ class Layout:
     card_mm: float
     depth_mm: float
     near_end_sd_mm: float
+    base_mm: float = 0.3
 
     def at(self, joint: str) -> NDArray[np.float64]:
         """Nominal position (2,) of a joint, mm."""

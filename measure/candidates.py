@@ -1,0 +1,72 @@
+"""Lines along which the near end of a panel may lie: the best ones by summed evidence, not only the best.
+
+The true line is nearly always among the first few but not always the first: a shadow or a tab may score
+higher. The choice among them is made later, for all panels together (`measure.choose`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One possible near end of a panel: offsets of its two ends from the base line, and its score."""
+
+    d0_mm: float
+    d1_mm: float
+    score: float
+
+
+def line_scores(score: Array, offsets_mm: Array, s: Array, reach_mm: float, slope_mm: float) -> Array:
+    """Sum of scores along every straight line through a straightened strip.
+
+    Parameters
+    ----------
+    score : (S, K) evidence at stations s and equally spaced offsets.
+    offsets_mm : (K,).
+    s : (S,) stations, 0..1 along the base line.
+    reach_mm : lines have both end offsets within this; slope_mm : and their difference within that.
+
+    Returns
+    -------
+    (N, N) array of sums for the end offsets d0 (rows) and d1 (columns), both on the grid
+    -reach..reach with the step of `offsets_mm`; nan-free, 0 where the slope is not allowed.
+    """
+    h = float(offsets_mm[1] - offsets_mm[0])
+    n = int(round(reach_mm / h))
+    size = 2 * n + 1
+    first = int(round((-reach_mm - offsets_mm[0]) / h))
+    out = np.zeros((size, size))
+    max_slope = int(round(slope_mm / h))
+    d0 = np.arange(size)
+    for slope in range(-max_slope, max_slope + 1):
+        lo, hi = max(0, -slope), min(size, size - slope)
+        shift = np.rint(slope * s).astype(int)
+        total = np.zeros(hi - lo)
+        for k, step in enumerate(shift):
+            start = first + lo + step
+            total += score[k, start : start + hi - lo]
+        rows = d0[lo:hi]
+        out[rows, rows + slope] = total
+    return out
+
+
+def best_lines(sums: Array, reach_mm: float, n_keep: int, apart_mm: float) -> list[Candidate]:
+    """Local maxima of `line_scores`, best first, none within `apart_mm` of a better one at both ends."""
+    size = len(sums)
+    h = 2 * reach_mm / (size - 1)
+    work = sums.copy()
+    k = max(1, int(round(apart_mm / h)))
+    found: list[Candidate] = []
+    for _ in range(n_keep):
+        i, j = np.unravel_index(int(np.argmax(work)), work.shape)
+        best = float(work[i, j])
+        if best <= 0:
+            break
+        found.append(Candidate(d0_mm=float(i) * h - reach_mm, d1_mm=float(j) * h - reach_mm, score=best))
+        work[max(0, i - k) : i + k + 1, max(0, j - k) : j + k + 1] = 0
+    return found

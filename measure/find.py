@@ -1,0 +1,280 @@
+"""Finding every panel of a layout: placed roughly, candidates chosen together, each near end refined."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.candidates import best_lines, line_scores
+from measure.choose import Choice, PanelLines, choose, cross_point
+from measure.evidence import Template
+from measure.layout import Layout, Panel, Role
+from measure.level import page_level, plane_level
+from measure.locate import Placement, Region, place_layouts
+from measure.refine import Fit, refine, scan, stations_for
+from measure.strip import Curve, Plane
+
+Array = NDArray[np.float64]
+
+REACH_MM = 7.0
+STEP_MM = 0.1
+N_CANDIDATES = 16
+ROLLS_DEG = (-2.0, 0.0, 2.0)
+ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Finding:
+    """What was found in one photo.
+
+    Attributes
+    ----------
+    fits : panel name -> fit of its near end's middle line; only panels found.
+    hinges : panel name -> the line its joints lie on.
+    missing : panel name -> why it was not found.
+    choice : the combination of rough lines.
+    cards : plane half -> middle line of the plane's own card, where a strip lies under it.
+    joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
+    """
+
+    fits: Mapping[str, Fit]
+    hinges: Mapping[str, Curve]
+    missing: Mapping[str, str]
+    choice: Choice | None
+    cards: Mapping[str, Curve] = field(default_factory=dict)
+    joint_shift: Mapping[str, Array] = field(default_factory=dict)
+
+
+def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) -> Finding:
+    """Find all panels of the layout; those that the photo does not show are named as missing."""
+    placements = place_layouts(plane, layout, region, tuple(np.deg2rad(ROLLS_DEG)))
+    best: tuple[list[PanelLines], Choice] | None = None
+    for placement in placements[:3]:
+        items = [
+            _candidates(plane, layout, p, placement, region, blur_px)
+            for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
+        ]
+        choice = choose(layout, items)
+        if choice is not None and (best is None or choice.score > best[1].score):
+            best = (items, choice)
+    if best is None:
+        return Finding(
+            fits={}, hinges={}, missing={p.name: "no trace of it" for p in layout.panels}, choice=None
+        )
+    items, choice = best
+    rough = _rough_curves(items, choice, region)
+    fits: dict[str, Fit] = {}
+    hinges: dict[str, Curve] = {}
+    cards: dict[str, Curve] = {}
+    standing = [item for item in items if item.panel.role is not Role.PAGE]
+    tone: float | None = None
+    for _ in range(2):
+        for item in standing:
+            name = item.panel.name
+            fits[name], hinges[name], cards[name] = _fit_panel(
+                plane, layout, item, rough[name], blur_px, tone
+            )
+        tone = _cut_edge_tone(plane, layout, standing, fits, blur_px)
+    pages = [item for item in items if item.panel.role is Role.PAGE]
+    joint_shift: dict[str, Array] = {}
+    for group in _page_groups(layout, pages):
+        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
+    return Finding(fits=fits, hinges=hinges, missing={}, choice=choice, cards=cards, joint_shift=joint_shift)
+
+
+def _candidates(
+    plane: Plane, layout: Layout, panel: Panel, placement: Placement, region: Region, blur_px: float
+) -> PanelLines:
+    ends = placement.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
+    curve = Curve(a=ends[0], b=ends[1])
+    page = panel.role is Role.PAGE
+    s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
+    evidence = scan(plane, curve, s, REACH_MM + 0.2, STEP_MM, _template(plane, layout, panel, curve, blur_px))
+    score = evidence.score * _inside(curve.points(s), region)[:, None]
+    sums = line_scores(score, evidence.offsets_mm, s, REACH_MM, 2.0 if page else REACH_MM)
+    up = _up(layout, panel, placement, curve)
+    hinge = up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0
+    return PanelLines(
+        panel=panel,
+        base=curve,
+        candidates=best_lines(sums, REACH_MM, N_CANDIDATES, 0.25),
+        hinge_mm=hinge,
+        up=up,
+    )
+
+
+def _up(layout: Layout, panel: Panel, placement: Placement, curve: Curve) -> float:
+    """+1 if up (from the pages toward the plane) is to the left of the panel, else -1."""
+    pages = [j for p in layout.panels if p.role is Role.PAGE for j in p.joints]
+    others = [j for j in layout.joint_names if j not in pages]
+    base = placement.apply(np.stack([layout.at(j) for j in pages])).mean(axis=0)
+    top = placement.apply(np.stack([layout.at(j) for j in others])).mean(axis=0)
+    return 1.0 if float((top - base) @ curve.normal) > 0 else -1.0
+
+
+def _template(plane: Plane, layout: Layout, panel: Panel, curve: Curve, blur_px: float) -> Template:
+    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
+    card = layout.base_mm if panel.role is Role.PAGE else layout.card_mm
+    return Template(card_mm=card, blur_mm=max(blur_px / scale, 0.05))
+
+
+def _inside(xy: Array, region: Region) -> NDArray[np.bool_]:
+    x, y = xy[:, 0], xy[:, 1]
+    out: NDArray[np.bool_] = (x > region.left) & (x < region.right) & (y > region.bottom) & (y < region.top)
+    return out
+
+
+def _rough_curves(items: list[PanelLines], choice: Choice, region: Region) -> dict[str, Curve]:
+    """Chosen lines, cut to the stretch between the joints where they meet their neighbours."""
+    lines = {}
+    for item in items:
+        c = item.candidates[choice.index[item.panel.name]]
+        lines[item.panel.name] = (item, replace(item.base, d0=c.d0_mm, d1=c.d1_mm).straightened())
+    out: dict[str, Curve] = {}
+    for name, (item, curve) in lines.items():
+        ends = [curve.a, curve.b]
+        for k, joint in ((0, item.panel.joints[0]), (1, item.panel.joints[-1])):
+            crossings = [
+                cross_point(curve.a[None], curve.tangent[None], other.a[None], other.tangent[None])[0]
+                for other_name, (other_item, other) in lines.items()
+                if other_name != name
+                and joint in other_item.panel.joints
+                and abs(float(curve.tangent @ other.normal)) > 0.2
+            ]
+            if crossings:
+                ends[k] = np.mean(crossings, axis=0)
+        if item.panel.role is Role.PAGE:
+            ends = _clip(ends[0], ends[1], region)
+        out[name] = Curve(a=ends[0], b=ends[1])
+    return out
+
+
+def _clip(a: Array, b: Array, region: Region) -> list[Array]:
+    """Cut a-b to what lies inside the region's left and right."""
+    s = np.linspace(0, 1, 401)
+    xy = a + s[:, None] * (b - a)
+    keep = np.flatnonzero((xy[:, 0] > region.left) & (xy[:, 0] < region.right))
+    return [xy[keep[0]], xy[keep[-1]]] if len(keep) > 10 else [a, b]
+
+
+def _cut_edge_tone(
+    plane: Plane, layout: Layout, items: list[PanelLines], fits: Mapping[str, Fit], blur_px: float
+) -> float | None:
+    """Grey value of the card's cut edge: all of them face the camera alike. None if no fit shows it."""
+    tones: list[float] = []
+    for item in items:
+        fit = fits[item.panel.name]
+        template = _template(plane, layout, item.panel, fit.curve, blur_px)
+        s = stations_for(fit.curve, 1.5, 1.5)
+        evidence = scan(plane, fit.curve, s, 0.1, 0.05, template)
+        k = int(np.argmin(np.abs(evidence.offsets_mm)))
+        # Both steps must be there, else the stripe may not be where it seems.
+        both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > 8.0
+        tones.extend(evidence.middle[both, k])
+    return float(np.median(tones)) if len(tones) >= 20 else None
+
+
+def _fit_panel(
+    plane: Plane,
+    layout: Layout,
+    item: PanelLines,
+    rough: Curve,
+    blur_px: float,
+    tone: float | None,
+) -> tuple[Fit, Curve, Curve]:
+    template = _template(plane, layout, item.panel, rough, blur_px)
+    if item.panel.role is Role.PLANE:
+        trim = (1.0, 1.0)
+        level = plane_level(
+            plane,
+            refine(plane, rough, template, trim_mm=trim, tone=tone),
+            template,
+            up=item.up,
+            spacing_mm=float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0])))),
+            trim_mm=trim,
+        )
+        shift = item.up * level.joints_up_mm
+        curve = level.fit.curve
+        card = item.up * level.card_up_mm
+        return (
+            level.fit,
+            replace(curve, d0=shift, d1=shift).straightened(),
+            replace(curve, d0=card, d1=card).straightened(),
+        )
+    fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
+    return fit, fit.curve, fit.curve
+
+
+def _page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
+    """Pages lying flat are looked at as one line, other pages each on its own."""
+    if len(pages) == 2 and abs(180.0 - layout.opening_deg) < 8.0:
+        return [pages]
+    return [[page] for page in pages]
+
+
+def _fit_pages(
+    plane: Plane,
+    layout: Layout,
+    pages: list[PanelLines],
+    rough: Mapping[str, Curve],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    joint_shift: dict[str, Array],
+    region: Region,
+    blur_px: float,
+) -> None:
+    """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
+    first, last = pages[0], pages[-1]
+    a = rough[first.panel.name].b if len(pages) == 2 else rough[first.panel.name].a
+    up = -first.up if len(pages) == 2 else first.up
+    shift = up * (layout.base_mm + layout.card_mm) / 2
+    start = Curve(a=a, b=rough[last.panel.name].b, d0=shift, d1=shift).straightened()
+    feet = _feet(layout, pages, hinges, start)
+    s = stations_for(start, 0.5, 0.5, 1.0)
+    level = page_level(
+        plane,
+        start,
+        list(feet.values()),
+        base_mm=layout.base_mm,
+        card_mm=layout.card_mm,
+        blur_mm=_template(plane, layout, first.panel, start, blur_px).blur_mm,
+        up=up,
+        usable=_inside(start.points(s), region),
+        stations=s,
+    )
+    down = -up * (layout.base_mm + layout.card_mm) / 2
+    middle = replace(level.curve, d0=down, d1=down).straightened()
+    for page in pages:
+        turned = len(pages) == 2 and page is first
+        line, hinge = (_turned(middle), _turned(level.curve)) if turned else (middle, level.curve)
+        fits[page.panel.name] = Fit(
+            curve=line,
+            cov=np.diag([0.05**2, 0.05**2, 1e-6]),
+            rms_mm=0.05,
+            n_used=len(s),
+            n_stations=len(s),
+            mean_score=level.score,
+        )
+        hinges[page.panel.name] = hinge
+    for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
+        if seen:
+            joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _turned(curve: Curve) -> Curve:
+    return Curve(a=curve.b, b=curve.a, bow=-curve.bow)
+
+
+def _feet(
+    layout: Layout, pages: list[PanelLines], hinges: Mapping[str, Curve], line: Curve
+) -> dict[str, float]:
+    """Where strips stand on the pages: foot -> mm along the line, by where their fits cross it."""
+    out: dict[str, float] = {}
+    on_page = {joint for page in pages for joint in page.panel.joints}
+    for panel in layout.panels:
+        if panel.role in (Role.FOLD, Role.LEG) and panel.joints[0] in on_page and panel.name in hinges:
+            strip = hinges[panel.name]
+            at = cross_point(line.a[None], line.tangent[None], strip.a[None], strip.tangent[None])[0]
+            out[panel.joints[0]] = float((at - line.a) @ line.tangent)
+    return out

@@ -1,0 +1,314 @@
+"""Two levels that need more than a stripe: the plane with its layers, and the page the feet stand on.
+
+Under the plane lie one or two layers of card, and the joints lie in the LOWEST. The near edge of a page is
+long and often sharp, but white on white or blackened by a pen, and gluing tabs lie on it: its level is what
+explains best, together, the lower edge of the base, its upper edge, and the stripes of the tabs beside each
+foot.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from measure.candidates import line_scores
+from measure.evidence import Template, softened, step_evidence
+from measure.refine import STATION_MM, Fit, refine, stations_for
+from measure.strip import Curve, Plane, strip_along
+
+Array = NDArray[np.float64]
+
+TAB_MM = (0.8, 9.0)
+"""A gluing tab shows beside its foot from here to there (common practice, no source)."""
+
+STEP_MM = 0.05
+DEBUG = False
+LAYER_SHARE = 0.2
+"""The step of a further layer is at least this share of the plane's own steps."""
+LAYER_NOISE = 0.002
+TAB_CAP = 400.0
+"""One foot counts at most like this (as much as some thirty stations of clear page edge)."""
+PARALLAX_MM = 0.3
+"""Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
+PAGE_REACH_MM = 1.5
+EDGE_CAP = 12.0
+"""A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PlaneLevel:
+    """Fit of one layer of the plane, the offsets UP from it to the joints and to the plane's own card."""
+
+    fit: Fit
+    joints_up_mm: float
+    card_up_mm: float
+    layers: str
+
+
+def plane_level(
+    plane: Plane,
+    fit: Fit,
+    template: Template,
+    *,
+    up: float,
+    spacing_mm: float,
+    trim_mm: tuple[float, float],
+) -> PlaneLevel:
+    """Find the layer under the plane in which the joints lie.
+
+    A strip may run under the plane from ridge to leg (then two stripes lie on one another), or only tabs may
+    be glued under it, beside the joints; either way the joints lie half a card below the plane's lower face.
+    Where neither is seen the joints are put at the lower face itself.
+
+    Parameters
+    ----------
+    fit : a fit to one layer; its curve runs from the ridge outward.
+    template : the stripe.
+    up : +1 if up is to the left of the curve.
+    spacing_mm : distance from ridge to leg along it.
+    """
+    t = up * template.card_mm
+    inner = (2.0, spacing_mm - 2.0) if spacing_mm < 30 else (10.0, spacing_mm - 10.0)
+    below, above = _extra_layers(plane, fit.curve, template, up, inner)
+    if below:
+        lower = replace(fit.curve, d0=-t, d1=-t).straightened()
+        moved = refine(plane, lower, template, trim_mm=trim_mm, reach_mm=0.15, max_bow_mm=0.1)
+        # The lower layer may be too dark or too short to be fitted itself; then it lies where it must.
+        fit = moved if moved.n_used > 0.5 * moved.n_stations else replace(fit, curve=lower)
+        return PlaneLevel(
+            fit=fit, joints_up_mm=0.0, card_up_mm=template.card_mm, layers="strip under the plane"
+        )
+    if above:
+        return PlaneLevel(
+            fit=fit, joints_up_mm=0.0, card_up_mm=template.card_mm, layers="strip under the plane"
+        )
+    beside = [(x, y) for x, y in _beside(spacing_mm) if y < fit.curve.length - 0.5]
+    if any(_extra_layers(plane, fit.curve, template, up, stretch)[0] for stretch in beside):
+        return PlaneLevel(
+            fit=fit, joints_up_mm=-template.card_mm, card_up_mm=0.0, layers="tabs under the plane"
+        )
+    return PlaneLevel(fit=fit, joints_up_mm=-template.card_mm / 2, card_up_mm=0.0, layers="one layer")
+
+
+def _extra_layers(
+    plane: Plane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
+) -> tuple[bool, bool]:
+    """Whether one more layer lies below, and above, the layer whose middle line the curve is.
+
+    Four steps, one thickness apart, are fitted together to the mean profile of a stretch: the two of the
+    layer itself and one more on either side. A further layer makes its step stand out.
+    """
+    s = stations_for(curve, stretch_mm[0], curve.length - stretch_mm[1])
+    n = int(np.ceil((2 * template.card_mm + 0.6) / STEP_MM))
+    x = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)  # up is +
+    profile = strip_along(plane, curve, s, up * x, STATION_MM, 3).astype(np.float64).mean(axis=0)
+    places = np.array([-1.5, -0.5, 0.5, 1.5]) * template.card_mm
+    best: tuple[float, Array, Array] | None = None
+    for blur in template.blur_mm * np.array([1.0, 1.4, 2.0]):
+        for move in (-0.06, -0.03, 0.0, 0.03, 0.06):
+            steps = ndtr((x[:, None] - move - places[None, :]) / blur)
+            basis = np.column_stack([np.ones_like(x), x, x**2, steps])
+            coef, _, _, _ = np.linalg.lstsq(basis, profile, rcond=None)
+            misfit = float(np.sum((profile - basis @ coef) ** 2))
+            if best is None or misfit < best[0]:
+                spread = np.diag(np.linalg.pinv(basis.T @ basis))[3:]
+                variance = max(misfit / (len(x) - 7), LAYER_NOISE**2)
+                best = (misfit, coef[3:], np.sqrt(spread * variance))
+    assert best is not None
+    _, height, err = best
+    own = float(np.max(np.abs(height[1:3])))
+    clear = (np.abs(height) > LAYER_SHARE * own) & (np.abs(height) > 4 * err)
+    return bool(clear[0]), bool(clear[3])
+
+
+def _beside(spacing_mm: float) -> list[tuple[float, float]]:
+    """Stretches along the plane where a tab may be glued under it: after the ridge, both sides of the leg."""
+    return [(1.0, 7.0), (spacing_mm - 7.0, spacing_mm - 1.0), (spacing_mm + 1.0, spacing_mm + 6.0)]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PageLevel:
+    """The line on which the feet of a page (or of two pages lying flat) stand.
+
+    Attributes
+    ----------
+    curve : the line; half a card above the page's upper surface.
+    foot_up_mm : for every foot, how much higher its own gluing tab was seen than the line (0 if not seen).
+        A strip that does not end flush with the page is displaced by parallax, its tab with it.
+    tab_seen : for every foot, whether its tab was seen.
+    score, margin : mean evidence per station, and by how much the next best level was worse.
+    """
+
+    curve: Curve
+    foot_up_mm: tuple[float, ...]
+    tab_seen: tuple[bool, ...]
+    score: float
+    margin: float
+
+
+def page_level(
+    plane: Plane,
+    curve: Curve,
+    feet_mm: Sequence[float],
+    *,
+    base_mm: float,
+    card_mm: float,
+    blur_mm: float,
+    up: float,
+    usable: NDArray[np.bool_],
+    stations: Array,
+    reach_mm: float = PAGE_REACH_MM,
+) -> PageLevel:
+    """Level of the joints on a page: half a card above its upper surface.
+
+    Parameters
+    ----------
+    curve : rough line of the joints along the page.
+    feet_mm : places of the feet along it.
+    base_mm, card_mm, blur_mm : thickness of the page and of the strips; blur of the photo.
+    up : +1 if up is to the left of the curve.
+    usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
+    reach_mm : the true line is within this of the rough one.
+    """
+    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
+    pair = Template(card_mm=card_mm, blur_mm=blur_mm, half_mm=1.0)
+    room = reach_mm + base_mm + card_mm + pair.half_mm + 1.2
+    n = int(np.ceil(room / STEP_MM))
+    # Offsets count UP from the rough line.
+    offsets = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)
+    smear = (stations[1] - stations[0]) * curve.length
+    strip = strip_along(plane, curve, stations, up * offsets, smear, 3)
+    single = replace(pair, half_mm=0.7)
+    at, llr, _ = step_evidence(strip, offsets, single, scale)
+    edges = np.minimum(llr, EDGE_CAP)
+    n_wanted = int(reach_mm / STEP_MM)
+    wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
+    base_edge = wanted - card_mm / 2 - base_mm
+    lower = _shifted(edges, at, base_edge)
+    upper = _shifted(edges, at, wanted - card_mm / 2)
+    beyond = np.max([_shifted(edges, at, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
+    total = (lower + 0.4 * upper - 0.7 * beyond) * usable[:, None]
+    sums = line_scores(total, wanted, stations, n_wanted * STEP_MM, 1.0)
+    profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
+    for foot, profile in zip(feet_mm, profiles, strict=True):
+        sums = sums + _at_foot(_pooled(profile), foot / curve.length)
+    if DEBUG:
+        for k, w in enumerate(wanted):
+            if k % 2 == 0:
+                print(
+                    "sum",
+                    round(float(w), 2),
+                    round(float((lower[:, k] * usable).sum())),
+                    round(float((upper[:, k] * usable).sum())),
+                    round(float((beyond[:, k] * usable).sum())),
+                    [round(float(q[k])) for q in profiles],
+                    round(sums[k, k]),
+                )
+    i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
+    d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
+    far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > 0.25
+    next_best = float(np.max(np.where(far, sums, -np.inf)))
+    ups, seen = [], []
+    for foot, profile in zip(feet_mm, profiles, strict=True):
+        s = foot / curve.length
+        shift, found = _own_level(profile, wanted, d0 * (1 - s) + d1 * s)
+        ups.append(shift)
+        seen.append(found)
+    return PageLevel(
+        curve=replace(curve, d0=up * d0, d1=up * d1).straightened(),
+        foot_up_mm=tuple(ups),
+        tab_seen=tuple(seen),
+        score=float(sums[i, j]) / len(stations),
+        margin=(float(sums[i, j]) - next_best) / len(stations),
+    )
+
+
+def _tab_profiles(
+    strip: NDArray[np.float32],
+    offsets: Array,
+    along: Array,
+    feet_mm: Sequence[float],
+    wanted: Array,
+    card_mm: float,
+) -> list[Array]:
+    """Evidence (W,) for the lower edge of a foot's tab at every level: the better side of the foot counts.
+
+    A tab shows by what it changes: beside its foot the profile becomes brighter from the tab's lower edge
+    up, compared with the bare page. How much the bare page itself varies is the noise.
+    """
+    feet = np.asarray(feet_mm)
+    clearance = np.min(np.abs(along[:, None] - feet[None, :]), axis=1) if len(feet) else along * 0 + 99
+    bare = clearance > TAB_MM[1] + 3.0
+    if bare.sum() < 8:
+        return [np.zeros(len(wanted)) for _ in feet]
+    n = max(1, int(round(card_mm / 2 / STEP_MM)))
+    total = np.cumsum(np.pad(strip.astype(np.float64), ((0, 0), (1, 0))), axis=1)
+    k = np.arange(n, strip.shape[1] - n)
+    # Mean of half a card above each offset minus mean of half a card below it.
+    rise = (total[:, k + n] - 2 * total[:, k] + total[:, k - n]) / n
+    at = offsets[k] - STEP_MM / 2
+    noise = np.maximum(1.4826 * np.median(np.abs(rise[bare] - np.median(rise[bare], axis=0)), axis=0), 0.006)
+    changed = (rise - np.median(rise[bare], axis=0)) / noise
+    score = _shifted(changed, at, wanted - card_mm / 2)
+    out = []
+    for foot in feet:
+        away = along - foot
+        sides = [
+            # Neighbouring stations see the same grain: count a third of them as independent.
+            score[side].mean(axis=0) * np.sqrt(side.sum() / 3)
+            for side in ((away > -TAB_MM[1]) & (away < -TAB_MM[0]), (away > TAB_MM[0]) & (away < TAB_MM[1]))
+            if side.any()
+        ]
+        z = np.max(sides, axis=0) if sides else np.zeros(len(wanted))
+        out.append(np.minimum(8.0 * softened(0.5 * np.maximum(z, 0.0) ** 2), TAB_CAP))
+    return out
+
+
+def _pooled(profile: Array) -> Array:
+    """Best value within the parallax that uneven near ends cause, a smaller one being preferred."""
+    k = int(round(PARALLAX_MM / STEP_MM))
+    padded = np.pad(profile, k, constant_values=0.0)
+    shifts = np.arange(-k, k + 1)
+    rows = [padded[k + d : k + d + len(profile)] * (1 - 0.3 * (d / k) ** 2) for d in shifts]
+    out: Array = np.max(rows, axis=0)
+    return out
+
+
+def _at_foot(profile: Array, s: float) -> Array:
+    """Values (W, W) of a profile for a line with end offsets d0 (rows) and d1 (columns), at station s."""
+    n = len(profile)
+    k = np.arange(n)
+    index = np.rint(k[:, None] * (1 - s) + k[None, :] * s).astype(int)
+    out: Array = profile[np.clip(index, 0, n - 1)]
+    return out
+
+
+def _own_level(profile: Array, wanted: Array, level: float) -> tuple[float, bool]:
+    near = np.flatnonzero(np.abs(wanted - level) <= PARALLAX_MM + 0.05)
+    if len(near) < 3:
+        return 0.0, False
+    k = int(near[np.argmax(profile[near])])
+    # A handful of stations with a clear stripe.
+    if profile[k] < 100.0 or k in (near[0], near[-1]):
+        return 0.0, False
+    return _peak(profile, wanted, k) - level, True
+
+
+def _shifted(score: Array, offsets: Array, wanted: Array) -> Array:
+    """Scores (S, W) at wanted offsets, by the nearest column; 0 outside."""
+    h = float(offsets[1] - offsets[0])
+    k = np.rint((wanted - offsets[0]) / h).astype(int)
+    ok = (k >= 0) & (k < len(offsets))
+    out = np.zeros((len(score), len(wanted)))
+    out[:, ok] = score[:, k[ok]]
+    return out
+
+
+def _peak(values: Array, grid: Array, k: int) -> float:
+    if k in (0, len(values) - 1):
+        return float(grid[k])
+    bend = values[k - 1] - 2 * values[k] + values[k + 1]
+    move = 0.5 * (values[k - 1] - values[k + 1]) / bend if bend < 0 else 0.0
+    return float(grid[k] + move * (grid[1] - grid[0]))

@@ -1,0 +1,146 @@
+"""The main job of this room: from a solved view and an expected layout to a measured profile."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.photo import Photo
+from capture.rectify import linear_grey
+from capture.sheet import MarkerSheet
+from capture.view import View
+from measure.find import Finding, find_layout
+from measure.free_end import find_ending
+from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
+from measure.layout import Layout, Role
+from measure.profile import PanelFit, Profile
+from measure.refine import outer_sign
+from measure.region import search_region
+from measure.strip import Plane
+
+Array = NDArray[np.float64]
+
+LAYER_SHARE = 0.25
+"""Standard uncertainty of a panel's middle line from card and layer thickness, as a share of the card."""
+
+
+def measure_profile(
+    photo: Photo,
+    view: View,
+    layout: Layout,
+    sheet: MarkerSheet,
+    *,
+    arch: bool,
+    standoff_mm: float = 0.0,
+    standoff_err_mm: float = 0.5,
+    blur_px: float = 0.9,
+) -> Profile:
+    """Find the panels of the layout in the photo and measure their near ends.
+
+    Parameters
+    ----------
+    photo, view : the photo and its solved view.
+    layout : what is expected.
+    sheet : the marker sheet seen, for where to look.
+    arch : True if the dummy shows through the cut window, False if the sheet stands behind it.
+    standoff_mm, standoff_err_mm : height of the near end above the sheet, and its standard uncertainty.
+    blur_px : standard deviation of the photo's blur.
+    """
+    plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
+    region = search_region(view, sheet, standoff_mm, arch=arch)
+    finding = find_layout(plane, layout, region, blur_px)
+    return _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
+
+
+def _profile(
+    plane: Plane, layout: Layout, finding: Finding, view: View, standoff_err_mm: float, blur_px: float
+) -> Profile:
+    lines = [
+        PanelLine(
+            name=panel.name,
+            role=panel.role,
+            joints=panel.joints,
+            curve=finding.hinges[panel.name],
+            fit_cov=finding.fits[panel.name].cov,
+            layer_sd_mm=LAYER_SHARE * layout.card_mm,
+            weight_sd_mm=0.08 if panel.role is Role.PLANE else 0.05,
+            joint_shift=finding.joint_shift if panel.role is Role.PAGE else {},
+        )
+        for panel in layout.panels
+        if panel.name in finding.hinges
+    ]
+    ends = _free_ends(plane, layout, finding, blur_px)
+    joints = locate_joints(
+        layout,
+        lines,
+        ends,
+        eye_mm=plane.eye_mm,
+        standoff_mm=plane.z_mm,
+        near_end_sd_mm=layout.near_end_sd_mm,
+    )
+    sources = dict(joints.cov_by_source)
+    sources["view and print scale"] = _view_cov(view, joints.xy_mm, plane.z_mm)
+    lever = ((joints.xy_mm - plane.eye_mm[:2]) / (plane.eye_mm[2] - plane.z_mm)).ravel()
+    sources["standoff"] = np.outer(lever, lever) * standoff_err_mm**2
+    return Profile(
+        joints=joints.names,
+        xy_mm=joints.xy_mm,
+        cov_mm2=np.sum(list(sources.values()), axis=0),
+        cov_by_source=sources,
+        extra_arc_mm={
+            name: 8 * fit.curve.bow**2 / (3 * fit.curve.length) for name, fit in finding.fits.items()
+        },
+        panels=tuple(_panel_fit(layout, p.name, finding, joints) for p in layout.panels),
+        undetermined=joints.undetermined,
+        standoff_mm=plane.z_mm,
+    )
+
+
+def _view_cov(view: View, xy_mm: Array, z_mm: float) -> Array:
+    jac = view.plane_jacobian(xy_mm, z_mm).reshape(2 * len(xy_mm), -1)
+    out: Array = jac @ view.cov @ jac.T
+    return out
+
+
+def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -> list[FreeEnd]:
+    out: list[FreeEnd] = []
+    for panel in layout.panels:
+        if not panel.free_end or panel.name not in finding.fits:
+            continue
+        curve = finding.cards[panel.name]
+        nominal = float(np.hypot(*(layout.at(panel.joints[-1]) - layout.at(panel.joints[0]))))
+        scale = plane.view.px_per_mm(curve.b, plane.z_mm)
+        ending = find_ending(plane, curve, nominal, layout.card_mm, blur_px / scale, outer_sign(plane, curve))
+        if ending is not None:
+            hinge = finding.hinges[panel.name]
+            along = ending.along_mm + float((curve.a - hinge.a) @ hinge.tangent)
+            out.append(
+                FreeEnd(joint=panel.joints[-1], panel=panel.name, along_mm=along, err_mm=ending.err_mm)
+            )
+    return out
+
+
+def _panel_fit(layout: Layout, name: str, finding: Finding, joints: JointSet) -> PanelFit:
+    if name not in finding.fits:
+        return PanelFit(
+            name=name,
+            found=False,
+            reason=finding.missing.get(name, "not found"),
+            line_mm=np.zeros((0, 2)),
+            angle_rad=float("nan"),
+            sagitta_mm=float("nan"),
+            rms_mm=float("nan"),
+            n_used=0,
+            n_stations=0,
+        )
+    fit = finding.fits[name]
+    t = fit.curve.tangent
+    return PanelFit(
+        name=name,
+        found=True,
+        reason=finding.missing.get(name, ""),
+        line_mm=fit.curve.points(np.linspace(0, 1, 13)),
+        angle_rad=float(np.arctan2(t[1], t[0])),
+        sagitta_mm=fit.curve.bow,
+        rms_mm=fit.rms_mm,
+        n_used=fit.n_used,
+        n_stations=fit.n_stations,
+    )

@@ -1,0 +1,36 @@
+"""Where in the measuring plane a dummy can be, given the sheet and how it was used."""
+
+import numpy as np
+
+from capture.sheet import CUT_INSET_MM, MarkerSheet
+from capture.view import View
+from measure.locate import Region
+
+BELOW_MM = 12.0
+BESIDE_MM = 25.0
+
+
+def search_region(view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: bool) -> Region:
+    """Region of the plane z = standoff in which the near end may lie.
+
+    Arch: what the cut window leaves free, down to below the sheet's lower edge (the table). Backdrop: the
+    sheet as the camera sees it behind the dummy, and some more at the sides and below; its ring of squares
+    is masked at the sides and the top, where the dummy seldom is.
+    """
+    half_w, half_h = sheet.paper_mm[0] / 2, sheet.paper_mm[1] / 2
+    left, bottom, right, top = sheet.window
+    if arch:
+        d = CUT_INSET_MM + 1.0
+        return Region(left=left + d, right=right - d, bottom=-half_h - BELOW_MM, top=top - d)
+    eye = view.eye_mm()
+    ratio = (eye[2] - standoff_mm) / eye[2]
+
+    def seen(x: float, y: float) -> tuple[float, float]:
+        p = eye[:2] + (np.array([x, y]) - eye[:2]) * ratio
+        return float(p[0]), float(p[1])
+
+    (w0, _), (w1, w_top) = seen(left, bottom), seen(right, top)
+    (p0, low), (p1, _) = seen(-half_w, -half_h), seen(half_w, half_h)
+    floor = min(low, -half_h) - BELOW_MM
+    sides = ((p0 - BESIDE_MM, w0, floor, w_top), (w1, p1 + BESIDE_MM, floor, w_top))
+    return Region(left=p0 - BESIDE_MM, right=p1 + BESIDE_MM, bottom=floor, top=w_top, masked=tuple(sides))
