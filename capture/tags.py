@@ -88,9 +88,8 @@ def find_tags(grey: Grey, name: str) -> Tags:
     """
     best: Tags | None = None
     n_read = 0
-    n_squares = 0
-    for ids, corners, rejected in _stages(grey):
-        n_read, n_squares = max(n_read, len(ids)), max(n_squares, rejected)
+    for ids, corners in _stages(grey):
+        n_read = max(n_read, len(ids))
         _refuse_two_sheets(ids, corners, name)
         found = _consistent(ids, corners)
         if found is not None and (best is None or len(found.ids) > len(best.ids)):
@@ -99,7 +98,7 @@ def find_tags(grey: Grey, name: str) -> Tags:
             return best
     if best is not None:
         return best
-    raise SheetError(_why_nothing(grey, name, n_read, n_squares))
+    raise SheetError(_why_nothing(grey, name, n_read))
 
 
 def _is_enough(tags: Tags) -> bool:
@@ -108,11 +107,11 @@ def _is_enough(tags: Tags) -> bool:
     return len(at) >= _ENOUGH_TAGS and bool(span[0] > 0.7) and bool(span[1] > 0.4)
 
 
-def _stages(grey: Grey) -> Iterator[tuple[list[int], Array, int]]:
+def _stages(grey: Grey) -> Iterator[tuple[list[int], Array]]:
     """Look ever more patiently: reduced picture, full size, enlarged; each with few, then all, thresholds."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     scales = [1 / factor] if factor > 1 else []
-    scales += [1.0] if max(grey.shape) > 1600 else [1.0, 2.0]
+    scales += [1.0] if max(grey.shape) > _COARSE_LONG_SIDE else [1.0, 2.0]
     for scale in scales:
         image = grey if scale == 1.0 else _scaled(grey, scale)
         for windows in ((15, 15), (3, 33)):
@@ -125,19 +124,19 @@ def _scaled(grey: Grey, scale: float) -> Grey:
     return np.asarray(cv2.resize(grey, size, interpolation=how), dtype=np.uint8)
 
 
-def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array, int]:
-    """Ids, corners (T, 4, 2) in full-size pixels, and the number of squares without a readable code."""
+def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
+    """Ids and corners (T, 4, 2) in full-size pixels."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
     parameters.adaptiveThreshWinSizeStep = 10
     parameters.minMarkerPerimeterRate = 0.015
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    corners, ids, rejected = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(image)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(image)
     if ids is None or len(ids) == 0:
-        return [], np.empty((0, 4, 2)), len(rejected)
+        return [], np.empty((0, 4, 2))
     px = np.array([c.reshape(4, 2) for c in corners], dtype=float)
     ratio = np.array([1 / scale, 1 / scale])
-    return [int(i) for i in np.ravel(ids)], (px + 0.5) * ratio - 0.5, len(rejected)
+    return [int(i) for i in np.ravel(ids)], (px + 0.5) * ratio - 0.5
 
 
 def _consistent(ids: list[int], corners: Array) -> Tags | None:
@@ -186,22 +185,19 @@ def _refuse_two_sheets(ids: list[int], corners: Array, name: str) -> None:
         )
 
 
-def _why_nothing(grey: Grey, name: str, n_read: int, n_squares: int) -> str:
+def _why_nothing(grey: Grey, name: str, n_read: int) -> str:
+    """Say why no sheet was found; a mirrored one is only looked for here."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey
-    mirrored, _, _ = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
+    mirrored, _ = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
     if sum(i in SHEET_OF_ID for i in mirrored) >= _FEWEST_TAGS:
-        return (
-            f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting, or flip the photo"
-        )
+        return f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting"
     if n_read:
         return (
             f"{name}: only {n_read} coded tag{'s' if n_read > 1 else ''} of a marker sheet could be read, "
             f"{_FEWEST_TAGS} on one flat sheet are needed; show the whole ring, nearer and sharp"
         )
-    if n_squares >= 20:
-        return (
-            f"{name}: squares like a marker sheet's are in view but none of their codes can be read; "
-            "the photo is too blurred or the sheet too small in it: go nearer, focus on the sheet"
-        )
-    return f"{name}: no marker sheet found; print one with 'foldgauge sheet' and show its whole ring"
+    return (
+        f"{name}: no marker sheet found, none of its coded tags can be read; print one with "
+        "'foldgauge sheet' and show its whole ring, sharp and large in the picture"
+    )

@@ -1,7 +1,7 @@
 """Pictures of a marker sheet whose every pixel follows from a known camera; shared by the capture tests.
 
-The sheet is drawn as exact cells (20 per mm: every edge of a square or a module falls on a cell border), seen through
-`View.project`'s own lens, and integrated over each pixel's area.
+The sheet is drawn as exact cells (20 per mm: every edge of a square or a module falls on a cell border), seen
+through `View.project`'s own lens, and integrated over each pixel's area.
 """
 
 from functools import lru_cache
@@ -62,7 +62,7 @@ def camera(
     centre_px: tuple[float, float] = (0.0, 0.0),
     print_scale: tuple[float, float] = (1.0, 1.0),
 ) -> View:
-    """Camera at `eye` (mm, sheet frame) looking at `target` on the sheet; `centre_px` off the picture's middle."""
+    """Camera at `eye` (mm) looking at `target` on the sheet; `centre_px` off the picture's middle."""
     back = np.array(eye) - [*target, 0.0]
     back /= np.linalg.norm(back)
     right = np.cross([0.0, 1.0, 0.0], back)
@@ -89,7 +89,7 @@ def camera(
 
 
 def plane_map(view: View, step: int = 8) -> NDArray[np.float64]:
-    """Sheet mm (H, W, 2), true, of every pixel: exact on a coarse grid, a cubic spline between."""
+    """Return true sheet mm (H, W, 2) of every pixel: exact on a grid, a cubic spline between."""
     w, h = view.size
     cols = np.arange(-2 * step, w + 3 * step, step, dtype=float)
     rows = np.arange(-2 * step, h + 3 * step, step, dtype=float)
@@ -112,7 +112,7 @@ def picture(
     samples: int = 3,
     rng: np.random.Generator | None = None,
 ) -> NDArray[np.uint8]:
-    """Grey picture of the sheet as `view` sees it, box-integrated over pixels, then blurred and made noisy."""
+    """Grey picture of the sheet as `view` sees it, integrated over pixels, then blurred and made noisy."""
     sheet = SHEETS[paper]
     reflect = sheet_cells(paper, arch).astype(np.float32) / 255 * (levels[1] - levels[0]) + levels[0]
     if arch:
@@ -122,6 +122,11 @@ def picture(
     row = (sheet.paper_mm[1] / 2 - mm[:, :, 1]) * CELLS_PER_MM - 0.5
     across = np.stack([np.gradient(a, axis=1) for a in (col, row)])
     down = np.stack([np.gradient(a, axis=0) for a in (col, row)])
+    # each sample stands for a patch of cells: average them first, or thin edges fall between samples
+    cells = np.sqrt(np.median(np.abs(across[0] * down[1] - across[1] * down[0]))) / samples
+    patch = 2 * round((cells - 1) / 2) + 1
+    if patch >= 3:
+        reflect = cv2.blur(reflect, (patch, patch))
     total = np.zeros(col.shape, np.float32)
     offsets = (np.arange(samples) + 0.5) / samples - 0.5
     for dy in offsets:
