@@ -178,10 +178,10 @@ def _remap(image: NDArray[np.uint8] | Single, px: Single, cubic: bool) -> Single
         if source.size == 0:
             return np.full((*px.shape[:2], *image.shape[2:]), np.nan, np.float32)
         px = px - np.array([x0, y0], np.float32)
-    out = cv2.remap(
+    out = cv2.remap(  # type: ignore[call-overload]  # the stubs do not know that the second map may be None
         source,
         px,
-        np.empty(0, np.float32),
+        None,
         cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=(float("nan"),) * 4,
