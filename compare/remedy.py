@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from compare.causes import Cause
-from compare.design.linkage import closing_sums
+from compare.design.linkage import SIDES, closing_sums
 from compare.design.spec import Spec
 from compare.lean import lean_of
 from compare.measured import Measured, linkage_lengths
@@ -189,8 +189,9 @@ def remedies_for(causes: Sequence[Cause], measured: Measured, spec: Spec) -> tup
         if needed:
             continue
         partner = {"leg": "fold", "page spacing": "plane spacing", "plane spacing": "page spacing"}.get(kind)
-        if kind in _BY_LENGTH and (partner is None or f"{partner} {side}" in now.values):
-            out += _BY_LENGTH[kind](now, side, cause.size_mm)
-        elif kind not in _BY_LENGTH:
+        by_length = _BY_LENGTH.get(kind) if side in SIDES else None
+        if by_length is not None and (partner is None or f"{partner} {side}" in now.values):
+            out += by_length(now, side, cause.size_mm)
+        elif by_length is None:
             out += _shifted(cause, now)
     return tuple(out)
