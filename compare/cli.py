@@ -15,7 +15,7 @@ import click
 from capture.errors import FoldgaugeError
 
 if TYPE_CHECKING:
-    from compare.check import Inspection
+    from compare.inspection import Inspection
 
 CONFORMS: Final = 0
 BAD_INPUT: Final = 2
@@ -67,10 +67,20 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
     return across, up
 
 
+def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value:
+        from compare.version import own_version
+
+        click.echo(f"foldgauge {own_version()}")
+        ctx.exit()
+
+
 @click.group(
     cls=OneLineGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
 )
-@click.version_option(package_name="foldgauge")
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version."
+)
 def main() -> None:
     """Measure a folded card dummy of a pop-up spread from a photo and check it against its design."""
 
@@ -130,7 +140,7 @@ def check(
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
     _check_options(standoff, annotate)
-    from compare.check import check as run
+    from compare.inspection import check as run
 
     inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars)
     _show(inspection, as_json=as_json, annotate=annotate)
@@ -173,8 +183,8 @@ def demo(as_json: bool) -> None:
 
     Exit code 0 when done, whatever the verdict (the sample has a fault).
     """
-    from compare.check import check as run
     from compare.demo import demo_files
+    from compare.inspection import check as run
 
     photo, spec = demo_files()
     out = Path(f"{photo.stem}.annotated.png")

@@ -163,21 +163,18 @@ def lean_gradient(lengths: Mapping[str, float], phi: float, side: str) -> dict[s
 def closing_sums(lengths: Mapping[str, float]) -> dict[str, float]:
     """Loop sums that must be zero for the dummy to lie flat when shut, mm.
 
+    Loops with a length missing are left out.
     "feet": (foot + fold) left minus right. "left"/"right": (fold + plane spacing) minus (page spacing + leg);
     + means the leg goes flat on the page too early, - that the plane folds up.
     """
-    out = {
-        "feet": lengths["foot left"] + lengths["fold left"] - lengths["foot right"] - lengths["fold right"]
+    loops = {"feet": (("foot left", "fold left"), ("foot right", "fold right"))}
+    for s in SIDES:
+        loops[s] = ((f"fold {s}", f"plane spacing {s}"), (f"page spacing {s}", f"leg {s}"))
+    return {
+        name: sum(lengths[k] for k in one) - sum(lengths[k] for k in other)
+        for name, (one, other) in loops.items()
+        if all(k in lengths for k in (*one, *other))
     }
-    for side in SIDES:
-        if f"leg {side}" in lengths:
-            out[side] = (
-                lengths[f"fold {side}"]
-                + lengths[f"plane spacing {side}"]
-                - lengths[f"page spacing {side}"]
-                - lengths[f"leg {side}"]
-            )
-    return out
 
 
 def closed_reach(lengths: Mapping[str, ArrayLike], side: str) -> Array:

@@ -23,7 +23,7 @@ from compare.report.files import write_whole
 from compare.units import Unit, unit_of
 
 if TYPE_CHECKING:
-    from compare.check import Inspection
+    from compare.inspection import Inspection
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]

@@ -179,7 +179,7 @@ def _best_place(
     w, h = w + size * 0.9, h + size * 0.6
     boxes = [p.box for p in others]
     leaders = [(p.label.at, nearest(p.box, p.label.at)) for p in others]
-    dots = np.concatenate([_dotted(a, b) for a, b in lines])
+    dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in lines)])
     leader_dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in leaders)])
     best: tuple[float, Box] | None = None
     for distance in np.arange(0.6, 9.0, 0.4) * size:
@@ -207,6 +207,8 @@ def _best_place(
 
 def _crossings(a: Array, b: Array, lines: Sequence[tuple[Array, Array]]) -> int:
     """Return how many of the straight lines the line from a to b crosses."""
+    if not lines:
+        return 0
     p, q = (np.array([line[k] for line in lines]) for k in (0, 1))
 
     def turn(o: Array, u: Array, v: Array) -> Array:

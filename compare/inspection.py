@@ -1,9 +1,7 @@
 """The main job, start to end: one photo of a dummy against its design."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, Literal
 
 from capture.adjust import solve_view
@@ -19,6 +17,7 @@ from compare.design.spec import Spec, load_spec
 from compare.findings import Findings, compare_profile
 from compare.report.answer import answer
 from compare.report.as_json import findings_dict
+from compare.version import own_version
 from measure.near_end import measure_profile
 from measure.profile import Profile
 
@@ -62,7 +61,7 @@ class Inspection:
         """The verdict over everything compared."""
         return self.findings.verdict
 
-    def as_dict(self) -> Mapping[str, Any]:
+    def as_dict(self) -> dict[str, Any]:
         """Return the result as documented in `compare.report.as_json`."""
         out = findings_dict(self.findings)
         out["photo"] = {
@@ -81,23 +80,18 @@ class Inspection:
         }
         out["notes"] = list(self.notes)
         out["versions"] = versions()
-        return MappingProxyType(out)
+        return out
 
 
 def versions() -> dict[str, str]:
     """Return versions of this program and of what its numbers rest on."""
     import platform
-    from importlib.metadata import PackageNotFoundError, version
 
     import cv2
     import numpy as np
 
-    try:
-        own = version("foldgauge")
-    except PackageNotFoundError:  # run from a checkout that was never installed
-        own = "unknown"
     return {
-        "foldgauge": own,
+        "foldgauge": own_version(),
         "numpy": np.__version__,
         "opencv": cv2.__version__,
         "python": platform.python_version(),
