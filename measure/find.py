@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from measure.candidates import best_lines, line_scores
 from measure.choose import Choice, PanelLines, choose, cross_point
-from measure.evidence import Template
+from measure.evidence import Evidence, Template
 from measure.layout import Layout, Panel, Role
-from measure.level import page_level, plane_level
+from measure.level import joints_below_plane, page_level
 from measure.locate import Placement, Region, place_layouts
-from measure.refine import Fit, refine, scan, stations_for
+from measure.refine import Fit, off_tone, refine, scan, stations_for
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 REACH_MM = 7.0
 STEP_MM = 0.1
 N_CANDIDATES = 16
+N_PLACEMENTS = 2
+CLEAR_STEP = 8.0
 ROLLS_DEG = (-2.0, 0.0, 2.0)
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
 
@@ -34,7 +36,6 @@ class Finding:
     hinges : panel name -> the line its joints lie on.
     missing : panel name -> why it was not found.
     choice : the combination of rough lines.
-    cards : plane half -> middle line of the plane's own card, where a strip lies under it.
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
     """
 
@@ -42,66 +43,116 @@ class Finding:
     hinges: Mapping[str, Curve]
     missing: Mapping[str, str]
     choice: Choice | None
-    cards: Mapping[str, Curve] = field(default_factory=dict)
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
 
 
 def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) -> Finding:
     """Find all panels of the layout; those that the photo does not show are named as missing."""
     placements = place_layouts(plane, layout, region, tuple(np.deg2rad(ROLLS_DEG)))
-    best: tuple[list[PanelLines], Choice] | None = None
-    for placement in placements[:3]:
-        items = [
-            _candidates(plane, layout, p, placement, region, blur_px)
+    best: tuple[list[PanelLines], Choice, float | None] | None = None
+    for placement in placements[:N_PLACEMENTS]:
+        views = [
+            _look(plane, layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
         ]
-        choice = choose(layout, items)
+        # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
+        tone: float | None = None
+        for _ in range(2):
+            items = [_candidates(view, tone) for view in views]
+            choice = choose(layout, items)
+            if choice is None:
+                break
+            tone = _rough_tone(views, items, choice)
         if choice is not None and (best is None or choice.score > best[1].score):
-            best = (items, choice)
+            best = (items, choice, tone)
     if best is None:
         return Finding(
             fits={}, hinges={}, missing={p.name: "no trace of it" for p in layout.panels}, choice=None
         )
-    items, choice = best
+    items, choice, tone = best
     rough = _rough_curves(items, choice, region)
     fits: dict[str, Fit] = {}
     hinges: dict[str, Curve] = {}
-    cards: dict[str, Curve] = {}
     standing = [item for item in items if item.panel.role is not Role.PAGE]
-    tone: float | None = None
     for _ in range(2):
         for item in standing:
             name = item.panel.name
-            fits[name], hinges[name], cards[name] = _fit_panel(
-                plane, layout, item, rough[name], blur_px, tone
-            )
+            fits[name], hinges[name] = _fit_panel(plane, layout, item, rough[name], blur_px, tone)
         tone = _cut_edge_tone(plane, layout, standing, fits, blur_px)
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
         _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
-    return Finding(fits=fits, hinges=hinges, missing={}, choice=choice, cards=cards, joint_shift=joint_shift)
+    return Finding(fits=fits, hinges=hinges, missing={}, choice=choice, joint_shift=joint_shift)
 
 
-def _candidates(
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Look:
+    """One panel's surroundings, straightened along its expected place."""
+
+    panel: Panel
+    curve: Curve
+    stations: Array
+    evidence: Evidence
+    inside: NDArray[np.bool_]
+    up: float
+    hinge_mm: float
+
+
+def _look(
     plane: Plane, layout: Layout, panel: Panel, placement: Placement, region: Region, blur_px: float
-) -> PanelLines:
+) -> _Look:
     ends = placement.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
     curve = Curve(a=ends[0], b=ends[1])
     page = panel.role is Role.PAGE
     s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
     evidence = scan(plane, curve, s, REACH_MM + 0.2, STEP_MM, _template(plane, layout, panel, curve, blur_px))
-    score = evidence.score * _inside(curve.points(s), region)[:, None]
-    sums = line_scores(score, evidence.offsets_mm, s, REACH_MM, 2.0 if page else REACH_MM)
     up = _up(layout, panel, placement, curve)
-    hinge = up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0
-    return PanelLines(
+    return _Look(
         panel=panel,
-        base=curve,
-        candidates=best_lines(sums, REACH_MM, N_CANDIDATES, 0.25),
-        hinge_mm=hinge,
+        curve=curve,
+        stations=s,
+        evidence=evidence,
+        inside=_inside(curve.points(s), region),
         up=up,
+        hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
     )
+
+
+def _candidates(look: _Look, tone: float | None) -> PanelLines:
+    page = look.panel.role is Role.PAGE
+    evidence = look.evidence
+    score = evidence.score if page else evidence.score - off_tone(evidence, tone)
+    score = score * look.inside[:, None]
+    sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
+    return PanelLines(
+        panel=look.panel,
+        base=look.curve,
+        candidates=best_lines(sums, REACH_MM, N_CANDIDATES, 0.25),
+        hinge_mm=look.hinge_mm,
+        up=look.up,
+    )
+
+
+def _rough_tone(looks: list[_Look], items: list[PanelLines], choice: Choice) -> float | None:
+    """Grey value of cut edges along the chosen lines, where both of a stripe's steps are seen."""
+    tones: list[Array] = []
+    for look, item in zip(looks, items, strict=True):
+        if look.panel.role is Role.PAGE:
+            continue
+        c = item.candidates[choice.index[look.panel.name]]
+        offset = c.d0_mm * (1 - look.stations) + c.d1_mm * look.stations
+        k = np.rint((offset - look.evidence.offsets_mm[0]) / STEP_MM).astype(int)
+        rows = np.arange(len(k))
+        clear = np.minimum(look.evidence.outer[rows, k], look.evidence.inner[rows, k]) > CLEAR_STEP
+        tones.append(look.evidence.middle[rows[clear], k[clear]])
+    return _median_tone(tones)
+
+
+def _median_tone(tones: list[Array]) -> float | None:
+    """Median over panels of each panel's median, so that one misplaced panel does not set the tone."""
+    medians = [float(np.median(t)) for t in tones if len(t) >= 5]
+    return float(np.median(medians)) if len(medians) >= 2 else None
 
 
 def _up(layout: Layout, panel: Panel, placement: Placement, curve: Curve) -> float:
@@ -162,17 +213,16 @@ def _cut_edge_tone(
     plane: Plane, layout: Layout, items: list[PanelLines], fits: Mapping[str, Fit], blur_px: float
 ) -> float | None:
     """Grey value of the card's cut edge: all of them face the camera alike. None if no fit shows it."""
-    tones: list[float] = []
+    tones: list[Array] = []
     for item in items:
         fit = fits[item.panel.name]
         template = _template(plane, layout, item.panel, fit.curve, blur_px)
         s = stations_for(fit.curve, 1.5, 1.5)
         evidence = scan(plane, fit.curve, s, 0.1, 0.05, template)
         k = int(np.argmin(np.abs(evidence.offsets_mm)))
-        # Both steps must be there, else the stripe may not be where it seems.
-        both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > 8.0
-        tones.extend(evidence.middle[both, k])
-    return float(np.median(tones)) if len(tones) >= 20 else None
+        both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > CLEAR_STEP
+        tones.append(evidence.middle[both, k])
+    return _median_tone(tones)
 
 
 def _fit_panel(
@@ -182,28 +232,16 @@ def _fit_panel(
     rough: Curve,
     blur_px: float,
     tone: float | None,
-) -> tuple[Fit, Curve, Curve]:
+) -> tuple[Fit, Curve]:
     template = _template(plane, layout, item.panel, rough, blur_px)
     if item.panel.role is Role.PLANE:
-        trim = (1.0, 1.0)
-        level = plane_level(
-            plane,
-            refine(plane, rough, template, trim_mm=trim, tone=tone),
-            template,
-            up=item.up,
-            spacing_mm=float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0])))),
-            trim_mm=trim,
-        )
-        shift = item.up * level.joints_up_mm
-        curve = level.fit.curve
-        card = item.up * level.card_up_mm
-        return (
-            level.fit,
-            replace(curve, d0=shift, d1=shift).straightened(),
-            replace(curve, d0=card, d1=card).straightened(),
-        )
+        fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up)
+        spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
+        joints_up, _ = joints_below_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+        shift = item.up * joints_up
+        return fit, replace(fit.curve, d0=shift, d1=shift).straightened()
     fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
-    return fit, fit.curve, fit.curve
+    return fit, fit.curve
 
 
 def _page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:

@@ -50,7 +50,7 @@ def find_ending(
         (_step_llr(row, h, m, max(blur_mm, 0.03), scale) for row in (stripe, face) if row is not None),
         np.zeros(len(where)),
     )
-    score = np.minimum(llr, 50.0) - 0.5 * np.minimum(((where - expected_mm) / 1.5) ** 2, 20.0)
+    score = np.minimum(llr, 20.0) + 0.02 * llr - 0.5 * np.minimum(((where - expected_mm) / 1.2) ** 2, 12.0)
     k = int(np.argmax(score))
     if llr[k] < 6 or k in (0, len(score) - 1):
         return None

@@ -15,7 +15,7 @@ from scipy.special import ndtr
 
 from measure.candidates import line_scores
 from measure.evidence import Template, softened, step_evidence
-from measure.refine import STATION_MM, Fit, refine, stations_for
+from measure.refine import STATION_MM, stations_for
 from measure.strip import Curve, Plane, strip_along
 
 Array = NDArray[np.float64]
@@ -37,65 +37,34 @@ EDGE_CAP = 12.0
 """A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class PlaneLevel:
-    """Fit of one layer of the plane, the offsets UP from it to the joints and to the plane's own card."""
+def joints_below_plane(
+    plane: Plane, card: Curve, template: Template, *, up: float, spacing_mm: float
+) -> tuple[float, str]:
+    """How far UP from the middle of the plane's card its joints lie (negative: below), and what was seen.
 
-    fit: Fit
-    joints_up_mm: float
-    card_up_mm: float
-    layers: str
-
-
-def plane_level(
-    plane: Plane,
-    fit: Fit,
-    template: Template,
-    *,
-    up: float,
-    spacing_mm: float,
-    trim_mm: tuple[float, float],
-) -> PlaneLevel:
-    """Find the layer under the plane in which the joints lie.
-
-    A strip may run under the plane from ridge to leg (then two stripes lie on one another), or only tabs may
-    be glued under it, beside the joints; either way the joints lie half a card below the plane's lower face.
-    Where neither is seen the joints are put at the lower face itself.
+    A strip may run under the plane from ridge to leg, or tabs may be glued under it beside the joints; either
+    way the joints lie in the middle of that lower layer. Where neither is seen they are put at the plane's
+    lower face.
 
     Parameters
     ----------
-    fit : a fit to one layer; its curve runs from the ridge outward.
-    template : the stripe.
+    card : middle line of the plane's card, from the ridge outward.
+    template : the stripe of one card.
     up : +1 if up is to the left of the curve.
     spacing_mm : distance from ridge to leg along it.
     """
-    t = up * template.card_mm
-    inner = (2.0, spacing_mm - 2.0) if spacing_mm < 30 else (10.0, spacing_mm - 10.0)
-    below, above = _extra_layers(plane, fit.curve, template, up, inner)
-    if below:
-        lower = replace(fit.curve, d0=-t, d1=-t).straightened()
-        moved = refine(plane, lower, template, trim_mm=trim_mm, reach_mm=0.15, max_bow_mm=0.1)
-        # The lower layer may be too dark or too short to be fitted itself; then it lies where it must.
-        fit = moved if moved.n_used > 0.5 * moved.n_stations else replace(fit, curve=lower)
-        return PlaneLevel(
-            fit=fit, joints_up_mm=0.0, card_up_mm=template.card_mm, layers="strip under the plane"
-        )
-    if above:
-        return PlaneLevel(
-            fit=fit, joints_up_mm=0.0, card_up_mm=template.card_mm, layers="strip under the plane"
-        )
-    beside = [(x, y) for x, y in _beside(spacing_mm) if y < fit.curve.length - 0.5]
-    if any(_extra_layers(plane, fit.curve, template, up, stretch)[0] for stretch in beside):
-        return PlaneLevel(
-            fit=fit, joints_up_mm=-template.card_mm, card_up_mm=0.0, layers="tabs under the plane"
-        )
-    return PlaneLevel(fit=fit, joints_up_mm=-template.card_mm / 2, card_up_mm=0.0, layers="one layer")
+    middle = (2.0, spacing_mm - 2.0) if spacing_mm < 30 else (10.0, spacing_mm - 10.0)
+    beside = [(1.0, 7.0), (spacing_mm - 7.0, spacing_mm - 1.0), (spacing_mm + 1.0, spacing_mm + 6.0)]
+    for stretch, what in [(middle, "strip"), *((b, "tabs") for b in beside)]:
+        if stretch[1] < card.length - 0.5 and _layer_below(plane, card, template, up, stretch):
+            return -template.card_mm, f"{what} under the plane"
+    return -template.card_mm / 2, "one layer"
 
 
-def _extra_layers(
+def _layer_below(
     plane: Plane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
-) -> tuple[bool, bool]:
-    """Whether one more layer lies below, and above, the layer whose middle line the curve is.
+) -> bool:
+    """Whether one more layer lies right under the card whose middle line the curve is.
 
     Four steps, one thickness apart, are fitted together to the mean profile of a stretch: the two of the
     layer itself and one more on either side. A further layer makes its step stand out.
@@ -119,13 +88,7 @@ def _extra_layers(
     assert best is not None
     _, height, err = best
     own = float(np.max(np.abs(height[1:3])))
-    clear = (np.abs(height) > LAYER_SHARE * own) & (np.abs(height) > 4 * err)
-    return bool(clear[0]), bool(clear[3])
-
-
-def _beside(spacing_mm: float) -> list[tuple[float, float]]:
-    """Stretches along the plane where a tab may be glued under it: after the ridge, both sides of the leg."""
-    return [(1.0, 7.0), (spacing_mm - 7.0, spacing_mm - 1.0), (spacing_mm + 1.0, spacing_mm + 6.0)]
+    return bool(abs(height[0]) > LAYER_SHARE * own and abs(height[0]) > 4 * err[0])
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -189,7 +152,7 @@ def page_level(
     lower = _shifted(edges, at, base_edge)
     upper = _shifted(edges, at, wanted - card_mm / 2)
     beyond = np.max([_shifted(edges, at, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
-    total = (lower + 0.4 * upper - 0.7 * beyond) * usable[:, None]
+    total = (lower + 0.4 * upper - beyond) * usable[:, None]
     sums = line_scores(total, wanted, stations, n_wanted * STEP_MM, 1.0)
     profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
     for foot, profile in zip(feet_mm, profiles, strict=True):

@@ -105,7 +105,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
     for panel in layout.panels:
         if not panel.free_end or panel.name not in finding.fits:
             continue
-        curve = finding.cards[panel.name]
+        curve = finding.fits[panel.name].curve
         nominal = float(np.hypot(*(layout.at(panel.joints[-1]) - layout.at(panel.joints[0]))))
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
         ending = find_ending(plane, curve, nominal, layout.card_mm, blur_px / scale, outer_sign(plane, curve))

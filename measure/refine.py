@@ -49,15 +49,52 @@ def outer_sign(plane: Plane, curve: Curve) -> float:
 
 
 def scan(
-    plane: Plane, curve: Curve, stations: Array, reach_mm: float, step_mm: float, template: Template
+    plane: Plane,
+    curve: Curve,
+    stations: Array,
+    reach_mm: float,
+    step_mm: float,
+    template: Template,
+    stack_up: float = 0.0,
 ) -> Evidence:
-    """Evidence along a curve for offsets within +-reach."""
-    n = int(np.ceil((reach_mm + template.half_mm) / step_mm)) + 1
+    """Evidence along a curve for offsets within +-reach.
+
+    With `stack_up` (+1 or -1: up is to the left or right of the curve) a second card may lie right under the
+    card looked for; each place takes the better of both explanations.
+    """
+    room = reach_mm + template.half_mm + abs(stack_up) * template.card_mm
+    n = int(np.ceil(room / step_mm)) + 1
     offsets = np.linspace(-n * step_mm, n * step_mm, 2 * n + 1)
     smear = STATION_MM if len(stations) < 2 else (stations[1] - stations[0]) * curve.length
     strip = strip_along(plane, curve, stations, offsets, smear, 3)
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
-    return near_end_evidence(strip, offsets, template, outer_sign(plane, curve), scale)
+    sign = outer_sign(plane, curve)
+    single = near_end_evidence(strip, offsets, template, sign, scale)
+    if not stack_up:
+        return single
+    double = near_end_evidence(strip, offsets, replace(template, card_mm=2 * template.card_mm), sign, scale)
+    return _better(single, double, -stack_up * template.card_mm / 2)
+
+
+def _better(single: Evidence, double: Evidence, centre_mm: float) -> Evidence:
+    """Place by place the stronger of two; the stack's middle lies `centre_mm` from the card's."""
+    k = int(round(centre_mm / (single.offsets_mm[1] - single.offsets_mm[0])))
+    n = single.score.shape[1]
+    cols = np.clip(np.arange(n) + k, 0, n - 1)
+    stronger = double.score[:, cols] > single.score
+
+    def pick(a: Array, b: Array) -> Array:
+        out: Array = np.where(stronger, b[:, cols], a)
+        return out
+
+    return Evidence(
+        offsets_mm=single.offsets_mm,
+        score=pick(single.score, double.score),
+        outer=pick(single.outer, double.outer),
+        inner=pick(single.inner, double.inner),
+        outer_step=pick(single.outer_step, double.outer_step),
+        middle=single.middle,
+    )
 
 
 def stations_for(curve: Curve, trim0_mm: float, trim1_mm: float, every_mm: float = STATION_MM) -> Array:
@@ -76,6 +113,7 @@ def refine(
     max_bow_mm: float = 2.4,
     reach_mm: float = REACH_MM,
     tone: float | None = None,
+    stack_up: float = 0.0,
 ) -> Fit:
     """Fit the middle line of a near end, starting from a rough line.
 
@@ -89,11 +127,12 @@ def refine(
     trim_mm : stretches at its two ends that are not used.
     max_bow_mm : largest sagitta considered.
     tone : grey value of the card's cut edge, if known.
+    stack_up : see `scan`.
     """
-    straight = _refine_once(plane, rough, template, trim_mm, STRAIGHT_MM, reach_mm, tone)
+    straight = _refine_once(plane, rough, template, trim_mm, STRAIGHT_MM, reach_mm, tone, stack_up)
     if max_bow_mm <= STRAIGHT_MM or (straight.rms_mm < 0.04 and straight.n_used > 0.6 * straight.n_stations):
         return straight
-    bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone)
+    bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone, stack_up)
     clean = bowed.rms_mm < 0.04 and bowed.mean_score > 1.1 * straight.mean_score
     return bowed if clean or not np.isfinite(straight.rms_mm) else straight
 
@@ -106,13 +145,16 @@ def _refine_once(
     max_bow_mm: float,
     reach_mm: float,
     tone: float | None,
+    stack_up: float,
 ) -> Fit:
     curve = rough.straightened()
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     step = float(np.clip(0.5 / scale, 0.03, 0.1))
-    curve = _grid(plane, curve, template, trim_mm, step, max_bow_mm, reach_mm, tone)
-    fit = _peaks(plane, curve, template, trim_mm, step, tone)
-    return _peaks(plane, fit.curve, template, trim_mm, step, tone)
+    curve = _grid(plane, curve, template, trim_mm, step, max_bow_mm, reach_mm, tone, stack_up)
+    # A straight panel's stations must not be talked into a bow by a few that sit on a tab.
+    stiffness = 3.0 if max_bow_mm <= STRAIGHT_MM else 0.01
+    fit = _peaks(plane, curve, template, trim_mm, step, tone, stack_up, stiffness)
+    return _peaks(plane, fit.curve, template, trim_mm, step, tone, stack_up, stiffness)
 
 
 def _grid(
@@ -124,12 +166,13 @@ def _grid(
     max_bow: float,
     reach: float,
     tone: float | None,
+    stack_up: float,
 ) -> Curve:
     s = stations_for(curve, *trim_mm)
     # A bow needs length to show: short panels are straight.
     limit = min(max_bow, 0.04 * curve.length)
-    evidence = scan(plane, curve, s, reach + limit + 0.2, step, template)
-    score = softened(evidence.outer) + 0.5 * softened(evidence.inner) - _off_tone(evidence, tone)
+    evidence = scan(plane, curve, s, reach + limit + 0.2, step, template, stack_up)
+    score = softened(evidence.outer) + 0.5 * softened(evidence.inner) - off_tone(evidence, tone)
     best, best_score = curve, -np.inf
     h, first = step, evidence.offsets_mm[0]
     bows = np.arange(-limit, limit + 0.075, 0.15)
@@ -161,7 +204,7 @@ def _parabola_peak(score: Array, k: NDArray[np.intp]) -> Array:
     return np.where(bend < 0, np.clip(move, -1, 1), 0.0)
 
 
-def _off_tone(evidence: Evidence, tone: float | None) -> Array:
+def off_tone(evidence: Evidence, tone: float | None) -> Array:
     """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo."""
     if tone is None:
         return np.zeros_like(evidence.score)
@@ -177,11 +220,13 @@ def _peaks(
     trim_mm: tuple[float, float],
     step: float,
     tone: float | None,
+    stack_up: float,
+    stiffness: float,
 ) -> Fit:
     s = stations_for(curve, *trim_mm)
-    evidence = scan(plane, curve, s, GATE_MM + 0.1, step, template)
+    evidence = scan(plane, curve, s, GATE_MM + 0.1, step, template, stack_up)
     # Uncapped likelihoods have the sharper peak; the cap is for adding up, not for locating.
-    score = evidence.outer + 0.5 * evidence.inner - _off_tone(evidence, tone)
+    score = evidence.outer + 0.5 * evidence.inner - off_tone(evidence, tone)
     inside = np.abs(evidence.offsets_mm) <= GATE_MM
     cols = np.flatnonzero(inside)
     k = cols[np.argmax(score[:, cols], axis=1)]
@@ -190,7 +235,9 @@ def _peaks(
     edge = (k == cols[0]) | (k == cols[-1])
     usable = (height > MIN_STATION_SCORE) & ~edge
     basis = np.column_stack([1 - s, s, 4 * s * (1 - s)])
-    coef, cov, rms, used = _robust(basis, offset, np.minimum(height, template.cap), usable)
+    coef, cov, rms, used = _robust(
+        basis, offset, np.minimum(height, template.cap), usable, curve.bow, stiffness
+    )
     moved = replace(curve, d0=coef[0], d1=coef[1], bow=curve.bow + coef[2])
     mean = float(np.mean(np.minimum(height, template.cap) * (usable & used)))
     return Fit(
@@ -204,7 +251,12 @@ def _peaks(
 
 
 def _robust(
-    basis: Array, y: Array, weight: Array, usable: NDArray[np.bool_]
+    basis: Array,
+    y: Array,
+    weight: Array,
+    usable: NDArray[np.bool_],
+    bow_mm: float,
+    stiffness: float,
 ) -> tuple[Array, Array, float, NDArray[np.bool_]]:
     """Weighted least squares with Tukey's biweight, and a covariance that respects correlated stations."""
     used = usable.copy()
@@ -212,12 +264,13 @@ def _robust(
         return np.zeros(3), np.full((3, 3), np.nan), float("nan"), used
     w = weight * used
     coef: Array = np.zeros(3)
-    # The bow is held near its present value: weak data must not bend a panel.
-    ridge = np.diag([1e-9, 1e-9, 1e-2]) * float(w.sum())
+    # The whole bow (what the curve has already and what is added) is drawn toward none.
+    ridge = np.diag([1e-9, 1e-9, stiffness]) * float(w.sum())
+    pull = np.array([0.0, 0.0, -stiffness * float(w.sum()) * bow_mm])
     scatter = 0.1
     for _ in range(8):
         normal = basis.T @ (w[:, None] * basis) + ridge
-        coef = np.asarray(np.linalg.solve(normal, basis.T @ (w * y)), dtype=np.float64)
+        coef = np.asarray(np.linalg.solve(normal, basis.T @ (w * y) + pull), dtype=np.float64)
         res = y - basis @ coef
         scatter = max(1.4826 * float(np.median(np.abs(res[used]))), 0.006)
         u = res / (4.685 * scatter)
