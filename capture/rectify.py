@@ -21,7 +21,7 @@ Single = NDArray[np.float32]
 _REC709: Final = (0.0722, 0.7152, 0.2126)
 """Luminance of linear blue, green, red (ITU-R BT.709 and IEC 61966-2-1)."""
 
-_GRID_STEP: Final = 16
+_GRID_STEP: Final = 8
 
 
 @lru_cache(maxsize=1)
@@ -123,8 +123,8 @@ def rectify(
 
     Notes
     -----
-    The camera is evaluated on every 16th sample and interpolated bicubically between (error below 1e-3 px
-    for any lens that `View` describes well).
+    The camera is evaluated on every 8th sample and interpolated linearly between (error about 1e-3 px at
+    10 samples per mm; it grows with the square of 8 / per_mm).
     """
     left, bottom, right, top = bounds_mm
     width = round((right - left) * per_mm) + 1
@@ -138,32 +138,19 @@ def rectify(
 def _project_grid(
     view: View, left: float, top: float, per_mm: float, z_mm: float, width: int, height: int
 ) -> Single:
-    """Pixels (height, width, 2) of a regular grid, from a coarse exact grid and quadratic interpolation."""
-    cols, col_weights = _interpolation(width)
-    rows, row_weights = _interpolation(height)
-    x = left + cols / per_mm
-    y = top - rows / per_mm
+    """Pixels (height, width, 2) of a regular grid: exact on every 8th sample, linear between.
+
+    The knots lie where `cv2.resize` has the pixel centres of its source: at (8 k + 3.5) of the fine grid.
+    """
+    step = _GRID_STEP
+    cols, rows = np.arange(-1, width // step + 2), np.arange(-1, height // step + 2)
+    x = left + (cols * step + (step - 1) / 2) / per_mm
+    y = top - (rows * step + (step - 1) / 2) / per_mm
     gx, gy = np.meshgrid(x, y)
     exact = view.project(np.column_stack([gx.ravel(), gy.ravel(), np.full(gx.size, z_mm)]))
-    exact = exact.reshape(len(rows), len(cols), 2)
-    out = np.empty((height, width, 2), np.float32)
-    for k in (0, 1):
-        out[:, :, k] = row_weights @ (exact[:, :, k] @ col_weights.T)
-    return out
-
-
-def _interpolation(n: int) -> tuple[Array, Array]:
-    """Knots (K,) and weights (n, K) of cubic Lagrange interpolation on every `_GRID_STEP`-th of n samples."""
-    n_knots = max(4, -(-(n - 1) // _GRID_STEP) + 1)
-    knots = np.linspace(0, n - 1, n_knots)
-    at = np.arange(n) / (knots[1] - knots[0])
-    first = np.clip(np.floor(at).astype(int) - 1, 0, n_knots - 4)
-    t = at - first
-    weights = np.zeros((n, n_knots))
-    for j in range(4):
-        others = [m for m in range(4) if m != j]
-        weights[np.arange(n), first + j] = np.prod([(t - m) / (j - m) for m in others], axis=0)
-    return knots, weights
+    knots = exact.reshape(len(rows), len(cols), 2).astype(np.float32)
+    fine = cv2.resize(knots, (len(cols) * step, len(rows) * step), interpolation=cv2.INTER_LINEAR)
+    return np.ascontiguousarray(fine[step : step + height, step : step + width], dtype=np.float32)
 
 
 def _remap(image: NDArray[np.uint8] | Single, px: Single, cubic: bool) -> Single:
@@ -172,8 +159,8 @@ def _remap(image: NDArray[np.uint8] | Single, px: Single, cubic: bool) -> Single
         return np.empty((*px.shape[:2], *image.shape[2:]), np.float32)
     source = image
     if image.dtype == np.uint8:  # only the part that is looked at is turned into floats
-        x0, y0 = np.maximum(np.floor(px.min(axis=(0, 1))).astype(int) - 3, 0)
-        x1, y1 = np.ceil(px.max(axis=(0, 1))).astype(int) + 4
+        x0, y0 = (max(int(px[:, :, k].min()) - 4, 0) for k in (0, 1))
+        x1, y1 = (int(px[:, :, k].max()) + 5 for k in (0, 1))
         source = image[y0 : max(y1, y0 + 1), x0 : max(x1, x0 + 1)].astype(np.float32)
         if source.size == 0:
             return np.full((*px.shape[:2], *image.shape[2:]), np.nan, np.float32)

@@ -63,7 +63,7 @@ def drawn_camera(rng: np.random.Generator, f35: float = 50.0) -> View:
 def test_normalised_errors_squared_are_about_one() -> None:
     """Over draws from the stated priors: each lens parameter, and points in planes at 0 and 60 mm.
 
-    (Not of all 13 unknowns together: the valley that couples turn, focal length and principal point is curved,
+    (Not all 13 unknowns together: the valley that couples turn, focal length and principal point is curved,
     and far out on it the linear covariance says nothing.)
     """
     rng = np.random.default_rng(17)
