@@ -120,34 +120,6 @@ def near_end_evidence(
     )
 
 
-def step_evidence(
-    strip: NDArray[np.float32], offsets_mm: Array, template: Template, px_per_mm: float
-) -> tuple[Array, Array, Array]:
-    """Score every offset of every station for ONE sharp step there, all else being smooth.
-
-    Returns
-    -------
-    offsets (K,), log-likelihood ratios (S, K), and signed heights of the step (S, K), larger offsets minus
-    smaller ones.
-    """
-    h = float(offsets_mm[1] - offsets_mm[0])
-    n = int(round(template.half_mm / h))
-    x = np.arange(-n, n + 1) * h
-    rise = ndtr(x / template.blur_mm)
-    q = _orthonormal(
-        np.column_stack([np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2, rise])
-    )
-    windows = np.lib.stride_tricks.sliding_window_view(strip.astype(np.float64), len(x), axis=1)
-    windows = windows - windows.mean(axis=2, keepdims=True)
-    coef = windows @ q
-    total = np.einsum("skd,skd->sk", windows, windows)
-    n_eff = 2 * template.half_mm * min(px_per_mm, 1.0 / h)
-    weight = n_eff / len(x)
-    rest = np.maximum(total - np.sum(coef**2, axis=2), 0.0) * weight + n_eff * template.floor**2
-    llr = 0.5 * n_eff * np.log1p(weight * coef[..., -1] ** 2 / rest)
-    return offsets_mm[n : len(offsets_mm) - n], llr, coef[..., -1] / float(q[:, -1] @ rise)
-
-
 def softened(llr: Array, scale: float = 20.0) -> Array:
     """Log-likelihoods with diminishing returns, so that no single station decides, yet more stays more."""
     out: Array = scale * np.log1p(llr / scale)

@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from scipy.special import ndtr
 
 from measure.candidates import line_scores
-from measure.evidence import Template, softened, step_evidence
+from measure.evidence import Template, softened
 from measure.refine import STATION_MM, stations_for
 from measure.strip import Curve, Plane, strip_along
 
@@ -24,7 +25,6 @@ TAB_MM = (0.8, 9.0)
 """A gluing tab shows beside its foot from here to there (common practice, no source)."""
 
 STEP_MM = 0.05
-DEBUG = False
 LAYER_SHARE = 0.2
 """The step of a further layer is at least this share of the plane's own steps."""
 LAYER_NOISE = 0.002
@@ -34,6 +34,7 @@ PARALLAX_MM = 0.3
 """Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
 PAGE_REACH_MM = 1.5
 EDGE_CAP = 12.0
+EDGE_STEP = 0.015  # a step of this height, full scale = 1, is one standard deviation
 """A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
 
 
@@ -135,40 +136,24 @@ def page_level(
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
     reach_mm : the true line is within this of the rough one.
     """
-    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
-    pair = Template(card_mm=card_mm, blur_mm=blur_mm, half_mm=1.0)
-    room = reach_mm + base_mm + card_mm + pair.half_mm + 1.2
+    room = reach_mm + base_mm + card_mm + 1.5
     n = int(np.ceil(room / STEP_MM))
     # Offsets count UP from the rough line.
     offsets = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)
     smear = (stations[1] - stations[0]) * curve.length
     strip = strip_along(plane, curve, stations, up * offsets, smear, 3)
-    single = replace(pair, half_mm=0.7)
-    at, llr, _ = step_evidence(strip, offsets, single, scale)
-    edges = np.minimum(llr, EDGE_CAP)
+    edges = _edges(strip, blur_mm)
     n_wanted = int(reach_mm / STEP_MM)
     wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
     base_edge = wanted - card_mm / 2 - base_mm
-    lower = _shifted(edges, at, base_edge)
-    upper = _shifted(edges, at, wanted - card_mm / 2)
-    beyond = np.max([_shifted(edges, at, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
+    lower = _shifted(edges, offsets, base_edge)
+    upper = _shifted(edges, offsets, wanted - card_mm / 2)
+    beyond = np.max([_shifted(edges, offsets, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
     total = (lower + 0.4 * upper - beyond) * usable[:, None]
     sums = line_scores(total, wanted, stations, n_wanted * STEP_MM, 1.0)
     profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
-    if DEBUG:
-        for k, w in enumerate(wanted):
-            if k % 2 == 0:
-                print(
-                    "sum",
-                    round(float(w), 2),
-                    round(float((lower[:, k] * usable).sum())),
-                    round(float((upper[:, k] * usable).sum())),
-                    round(float((beyond[:, k] * usable).sum())),
-                    [round(float(q[k])) for q in profiles],
-                    round(sums[k, k]),
-                )
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
     d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
     far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > 0.25
@@ -196,36 +181,70 @@ def _tab_profiles(
     wanted: Array,
     card_mm: float,
 ) -> list[Array]:
-    """Evidence (W,) for the lower edge of a foot's tab at every level: the better side of the foot counts.
+    """Evidence (W,) for a foot's tab at every level: the better side of the foot counts.
 
-    A tab shows by what it changes: beside its foot the profile becomes brighter from the tab's lower edge
-    up, compared with the bare page. How much the bare page itself varies is the noise.
+    A tab shows by what it changes, compared with the bare page; how much the bare page itself varies is the
+    noise.
     """
     feet = np.asarray(feet_mm)
     clearance = np.min(np.abs(along[:, None] - feet[None, :]), axis=1) if len(feet) else along * 0 + 99
     bare = clearance > TAB_MM[1] + 3.0
     if bare.sum() < 8:
         return [np.zeros(len(wanted)) for _ in feet]
-    n = max(1, int(round(card_mm / 2 / STEP_MM)))
-    total = np.cumsum(np.pad(strip.astype(np.float64), ((0, 0), (1, 0))), axis=1)
-    k = np.arange(n, strip.shape[1] - n)
-    # Mean of half a card above each offset minus mean of half a card below it.
-    rise = (total[:, k + n] - 2 * total[:, k] + total[:, k - n]) / n
-    at = offsets[k] - STEP_MM / 2
-    noise = np.maximum(1.4826 * np.median(np.abs(rise[bare] - np.median(rise[bare], axis=0)), axis=0), 0.006)
-    changed = (rise - np.median(rise[bare], axis=0)) / noise
-    score = _shifted(changed, at, wanted - card_mm / 2)
+    reference = np.median(strip[bare], axis=0)
+    noise = 1.4826 * np.median(np.abs(strip[bare] - reference), axis=0)
+    changed = (strip - reference) / np.maximum(noise, 0.006)
     out = []
     for foot in feet:
         away = along - foot
-        sides = [
-            # Neighbouring stations see the same grain: count a third of them as independent.
-            score[side].mean(axis=0) * np.sqrt(side.sum() / 3)
-            for side in ((away > -TAB_MM[1]) & (away < -TAB_MM[0]), (away > TAB_MM[0]) & (away < TAB_MM[1]))
-            if side.any()
-        ]
-        z = np.max(sides, axis=0) if sides else np.zeros(len(wanted))
-        out.append(np.minimum(8.0 * softened(0.5 * np.maximum(z, 0.0) ** 2), TAB_CAP))
+        best = np.zeros(len(wanted))
+        for side in ((away > -TAB_MM[1]) & (away < -TAB_MM[0]), (away > TAB_MM[0]) & (away < TAB_MM[1])):
+            if side.any():
+                # Neighbouring stations see the same grain: count a third of them as independent.
+                z = changed[side].mean(axis=0) * np.sqrt(side.sum() / 3)
+                best = np.maximum(best, _tab_significance(z, offsets, wanted, card_mm))
+        out.append(np.minimum(8.0 * softened(0.5 * best**2), TAB_CAP))
+    return out
+
+
+def _tab_significance(z: Array, offsets: Array, level: Array, card_mm: float) -> Array:
+    """How clearly (in standard deviations) a tab lies at each level, from what its side changed.
+
+    Over a pen line a tab is BRIGHTER than what it covers, from its lower edge up. On white its cut edge is
+    DARKER than the sunlit page it covers, over just its own thickness. Both may be seen.
+    """
+    half = card_mm / 2
+    total = np.concatenate([[0.0], np.cumsum(z)])
+    h = float(offsets[1] - offsets[0])
+
+    def mean(low: Array, high: Array) -> Array:
+        a = np.clip(np.rint((low - offsets[0]) / h).astype(int), 0, len(z) - 1)
+        b = np.clip(np.rint((high - offsets[0]) / h).astype(int), 1, len(z))
+        out: Array = (total[b] - total[a]) / np.maximum(b - a, 1)
+        return out
+
+    low = level - half
+    above, below = mean(low, low + half), mean(low - half, low)
+    brighter = np.minimum(above - below, above)
+    own = mean(low, low + card_mm)
+    flanks = np.minimum(below, mean(low + card_mm, low + card_mm + half))
+    darker = np.minimum(flanks - own, -own)
+    out: Array = np.maximum(np.maximum(brighter, darker), 0.0)
+    return out
+
+
+def _edges(strip: NDArray[np.float32], blur_mm: float) -> Array:
+    """Evidence (S, D) for an edge at every offset of a straightened strip: crests of the slope across.
+
+    The slope at the scale of the blur is turned into the height of a step that would cause it; crests only,
+    because next to a strong edge everything is steep.
+    """
+    sigma = max(blur_mm, 0.08) / STEP_MM
+    slope = gaussian_filter1d(strip.astype(np.float64), sigma, axis=1, order=1)
+    height = np.abs(slope) * sigma * np.sqrt(4 * np.pi)  # blurred by as much again: sqrt(2) wider
+    crest = height >= maximum_filter1d(height, 2 * int(round(0.15 / STEP_MM)) + 1, axis=1) - 1e-12
+    llr = np.where(crest, 0.5 * (height / EDGE_STEP) ** 2, 0.0)
+    out: Array = np.minimum(maximum_filter1d(llr, 3, axis=1), EDGE_CAP)
     return out
 
 
