@@ -20,9 +20,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from compare.design.linkage import solve
 from compare.design.spec import Spec
 from compare.faults import Fault, faults_of
-from compare.lean import lean_of
 from compare.measured import Measured, linkage_lengths, nominal_lengths
 from compare.units import MM, Unit
 
@@ -104,25 +104,23 @@ def _unless_same(patterns: Sequence[Array]) -> list[int]:
     return kept
 
 
-def evidence(d: Array, s: Array, patterns: Sequence[Array], fault_sd: float = FAULT_SD) -> Array:
-    """Log evidence of deviations under given faults.
+def evidence(d: Array, covariances: Array) -> Array:
+    """Log density of deviations under several hypotheses, each with its covariance.
 
     Parameters
     ----------
-    d : (..., m) deviations, mm (many samples at once if wanted).
-    s : (m, m) covariance without a fault, mm^2.
-    patterns : patterns (m,) of the faults present.
-    fault_sd : standard deviation of a fault's size, mm.
+    d : (n, m) deviations of n samples, mm.
+    covariances : (h, m, m), mm^2.
 
     Returns
     -------
-    (...) natural logarithm of the density.
+    (n, h) natural logarithms.
     """
-    total = s + fault_sd**2 * sum((np.outer(p, p) for p in patterns), np.zeros_like(s))
-    factor = np.linalg.cholesky(total)
-    white = np.linalg.solve(factor, np.moveaxis(np.atleast_2d(d), -1, 0))
-    chi2 = np.sum(white**2, axis=0)
-    out: Array = -0.5 * (chi2 + len(s) * np.log(2 * np.pi)) - np.sum(np.log(np.diag(factor)))
+    factor = np.linalg.cholesky(covariances)
+    white = np.linalg.solve(factor, np.broadcast_to(d.T, (len(covariances), *d.T.shape)))
+    chi2 = np.sum(white**2, axis=1)
+    size = np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
+    out: Array = (-0.5 * (chi2 + d.shape[1] * np.log(2 * np.pi)) - size[:, None]).T
     return out
 
 
@@ -149,7 +147,9 @@ def weigh(d: Array, s: Array, patterns: Sequence[Array], weights: Sequence[float
     prior_two = np.array([w[i] * w[j] for i, j in pairs])
     prior_two = PRIOR_TWO * prior_two / prior_two.sum() if len(pairs) else prior_two
     prior = np.log(np.concatenate([[PRIOR_NONE], prior_one, prior_two]))
-    log = np.stack([evidence(d, s, [patterns[i] for i in h]) for h in hypotheses], axis=-1) + prior
+    spread = [FAULT_SD**2 * np.outer(p, p) for p in patterns]
+    covariances = np.array([s + sum((spread[i] for i in h), np.zeros_like(s)) for h in hypotheses])
+    log = evidence(d, covariances) + prior
     log -= log.max(axis=-1, keepdims=True)
     p = np.exp(log)
     return Weighing(hypotheses=hypotheses, probability=p / p.sum(axis=-1, keepdims=True))
@@ -170,19 +170,23 @@ def _sizes(d: Array, s: Array, patterns: Sequence[Array]) -> tuple[Array, Array,
     return size, np.sqrt(np.diag(cov)), float(left @ weight @ left)
 
 
-def _lean_effect(
-    measured: Measured, sides: Sequence[str], pattern: Mapping[str, float], size: float
-) -> dict[str, float]:
-    """Lean as measured minus lean with the fault taken out, degrees by side."""
-    out: dict[str, float] = {}
+def _lean_effects(
+    measured: Measured, sides: Sequence[str], faults: Sequence[Fault], sizes: Sequence[float]
+) -> list[dict[str, float]]:
+    """Lean as measured minus lean with each fault taken out alone, degrees by side, one dict per fault."""
+    out: list[dict[str, float]] = [{} for _ in faults]
     for side in sides:
         needed = linkage_lengths(side)
         if any(k not in measured.working for k in needed):
             continue
-        values = {k: measured.working[k].value for k in needed}
-        righted = {k: v - size * pattern.get(k, 0.0) for k, v in values.items()}
-        phi = measured.opening.value
-        out[side] = lean_of(values, phi, side) - lean_of(righted, phi, side)
+        taken = {
+            k: np.array([0.0] + [z * f.pattern.get(k, 0.0) for f, z in zip(faults, sizes, strict=True)])
+            for k in needed
+        }
+        righted = {k: measured.working[k].value - taken[k] for k in needed}
+        lean = np.degrees(solve(righted, measured.opening.value).lean[side])
+        for effects, value in zip(out, lean[0] - lean[1:], strict=True):
+            effects[side] = float(value)
     return out
 
 
@@ -191,7 +195,7 @@ def cause_of_length(name: str, size: float, u: float, measured: Measured, spec: 
     spine = "foot left" in measured.lengths and "foot right" in measured.lengths
     for fault in faults_of(spec.sides, spine_seen=spine):
         if fault.name == name:
-            effect = _lean_effect(measured, spec.sides, fault.pattern, size)
+            (effect,) = _lean_effects(measured, spec.sides, [fault], [size])
             return Cause(
                 fault=fault, size_mm=size, u_mm=u, probability=float("nan"), lean_deg=effect, named=True
             )
@@ -212,7 +216,7 @@ def _merged(causes: Sequence[Cause]) -> tuple[Cause, ...]:
 
 def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     """Weigh all faults against the measured lengths and rank them."""
-    nominal = nominal_lengths(spec)
+    nominal = nominal_lengths(spec, measured.opening.value)
     names = [k for k in nominal if k in measured.lengths]
     if "foot left" in names and "foot right" in names and "feet" in names:
         names.remove("feet")  # their sum again: it would make the covariance singular
@@ -229,21 +233,21 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     misfit = (
         _sizes(d, s, [patterns[kept[i]] for i in best])[2] if best else float(d @ np.linalg.solve(s, d))
     ) / max(len(d) - len(best), 1)
-    causes: list[Cause] = []
-    for i, index in enumerate(kept):
-        present = float(sum(q for h, q in zip(weighing.hypotheses, p, strict=True) if i in h))
+    fitted: list[tuple[float, float]] = []
+    for i in range(len(kept)):
         group = best if i in best else (i,)
         size, u, _ = _sizes(d, s, [patterns[kept[k]] for k in group])
-        at = group.index(i)
-        fault = faults[index]
-        causes.append(
-            Cause(
-                fault=fault,
-                size_mm=float(size[at]),
-                u_mm=float(u[at]),
-                probability=present,
-                lean_deg=_lean_effect(measured, spec.sides, fault.pattern, float(size[at])),
-                named=i in best,
-            )
+        fitted.append((float(size[group.index(i)]), float(u[group.index(i)])))
+    leans = _lean_effects(measured, spec.sides, [faults[k] for k in kept], [z for z, _ in fitted])
+    causes = [
+        Cause(
+            fault=faults[index],
+            size_mm=fitted[i][0],
+            u_mm=fitted[i][1],
+            probability=float(p[[i in h for h in weighing.hypotheses]].sum()),
+            lean_deg=leans[i],
+            named=i in best,
         )
+        for i, index in enumerate(kept)
+    ]
     return Diagnosis(causes=_merged(causes), probability_none=float(p[0]), misfit=misfit)

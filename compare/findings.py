@@ -49,7 +49,7 @@ class Findings:
 
 def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
     """Compare each measured length with nominal; the feet's distance holds two, so twice the tolerance."""
-    nominal = nominal_lengths(spec)
+    nominal = nominal_lengths(spec, measured.opening.value)
     items: list[Item] = []
     for name, q in measured.lengths.items():
         tolerance = spec.tolerance.length * (2 if name == "feet" else 1)

@@ -195,9 +195,15 @@ def _nominal_feet(spec: Spec, phi: float) -> float:
     return float(np.hypot(*(joints["inner foot right"] - joints["inner foot left"])))
 
 
-def nominal_lengths(spec: Spec) -> dict[str, float]:
-    """Nominal lengths by name, mm, with "feet" at the nominal opening."""
-    return {"feet": _nominal_feet(spec, np.radians(spec.base.opening_deg)), **spec.lengths()}
+def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float]:
+    """Nominal lengths by name, mm.
+
+    "feet" is the distance of the inner feet at the opening as measured (rad), else at the nominal one: a
+    spread propped open a little wider shows its feet farther apart, and that is nobody's fault.
+    """
+    nominal = float(np.radians(spec.base.opening_deg))
+    phi = nominal if opening is None or not 0 < opening < np.pi else opening
+    return {"feet": _nominal_feet(spec, phi), **spec.lengths()}
 
 
 def measured_of(profile: Profile, spec: Spec) -> Measured:

@@ -49,7 +49,7 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
         parallelogram, something else for a plane that is oblique on purpose), limits +- `matched`.
     undetermined : pair -> reason, for pairs with a length that was not measured.
     """
-    nominal = nominal_lengths(spec)
+    nominal = nominal_lengths(spec, measured.opening.value)
     items: list[Item] = []
     undetermined: dict[str, str] = {}
     for name, terms in pair_terms(spec.sides).items():

@@ -194,7 +194,7 @@ def test_evidence_is_a_density() -> None:
     p, d = np.array([1.0, -1.0, 0.0]), rng.normal(size=3)
     total = s + FAULT_SD**2 * np.outer(p, p)
     expected = -0.5 * d @ np.linalg.inv(total) @ d - 0.5 * np.log(np.linalg.det(2 * np.pi * total))
-    assert evidence(d, s, [p])[0] == pytest.approx(expected, rel=1e-12)
+    assert evidence(d[None], total[None])[0, 0] == pytest.approx(expected, rel=1e-12)
 
 
 def test_weighing_is_calibrated(tmp_path: Path) -> None:

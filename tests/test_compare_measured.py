@@ -69,11 +69,11 @@ def test_lean_from_lengths_is_the_lean_measured(tmp_path: Path, text: str, spine
 
 
 def test_uncertainties_equal_the_scatter(tmp_path: Path) -> None:
-    """The predicted u of lengths, pairs, leans and clearances against 4000 disturbed profiles."""
+    """The predicted u of lengths, pairs, leans and clearances against 1500 disturbed profiles."""
     spec = spec_of(TWO_SIDED, tmp_path)
     rng = np.random.default_rng(3)
     rows, claimed = [], []
-    for _ in range(4000):
+    for _ in range(1500):
         m = measured_of(profile_of(spec, {"leg right": -1.0}, scale=2e-3, rng=rng), spec)
         pairs, _ = compare_pairs(m, spec)
         quantities = [m.lengths[k] for k in ("feet", "fold left", "page spacing right", "leg right")]
@@ -84,7 +84,9 @@ def test_uncertainties_equal_the_scatter(tmp_path: Path) -> None:
         rows.append(values)
         claimed.append(u)
     ratio = np.mean(claimed, axis=0) / np.std(rows, axis=0, ddof=1)
-    assert np.all((ratio > 0.95) & (ratio < 1.05))  # 4000 draws fix a scatter to about 1.1 %
+    assert np.all(
+        (ratio > 0.92) & (ratio < 1.08)
+    )  # 1500 draws fix a scatter to 1.8 %, the worst of 13 to 5 %
 
 
 def test_scale_cancels_in_pairs_but_not_in_lengths(tmp_path: Path) -> None:
