@@ -101,7 +101,8 @@ def fit_saddles(
         lag = (predicted_px - base)[k, None, :]
         mm = apply_h(np.asarray(np.linalg.inv(H_img_sheet), dtype=float), pixels - lag) - xy_mm[k, None, :]
         scale = np.sqrt(np.abs(np.linalg.det(jac[k])))
-        fit = _gauss_newton(values, mm.astype(np.float32), sign[k], scale, square_mm, reach)
+        weight = (np.abs(mm).max(axis=2) < reach).astype(np.float32)
+        fit = _gauss_newton(_Windows(values, mm.astype(np.float32), weight, sign[k], scale), square_mm)
         place = apply_h(H_img_sheet, xy_mm[k] + fit.theta[:, :2]) + lag[:, 0]
         px[k] = place
         cov = jac[k] @ fit.cov_mm2 @ np.swapaxes(jac[k], 1, 2)
@@ -122,51 +123,97 @@ class _Fit:
     rms: Array  # (N,) grey levels
 
 
-def _gauss_newton(
-    values: Single, mm: Single, sign: Array, scale: Array, square_mm: float, reach: float
-) -> _Fit:
-    """Fit all windows together; `values` (N, P) grey, `mm` (N, P, 2) from the predicted saddle."""
-    n = len(values)
-    weight = (np.abs(mm).max(axis=2) < reach).astype(np.float32)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Windows:
+    """Grey values (N, P), sheet mm (N, P, 2) from the predicted saddle, weights (N, P); per saddle (N,)."""
+
+    values: Single
+    mm: Single
+    weight: Single
+    sign: Array
+    px_per_mm: Array
+
+    def some(self, rows: NDArray[np.intp]) -> "_Windows":
+        return _Windows(
+            self.values[rows], self.mm[rows], self.weight[rows], self.sign[rows], self.px_per_mm[rows]
+        )
+
+    def thinned(self) -> "_Windows":
+        """Every second pixel both ways."""
+        side = round(np.sqrt(self.values.shape[1]))
+        pick = np.arange(side * side).reshape(side, side)[::2, ::2].ravel()
+        return _Windows(
+            self.values[:, pick], self.mm[:, pick], self.weight[:, pick], self.sign, self.px_per_mm
+        )
+
+
+def _gauss_newton(windows: _Windows, square_mm: float) -> _Fit:
+    """Fit all windows together: coarsely on fewer pixels, then finely, each until it no longer moves."""
+    n, n_pixels = windows.values.shape
     theta = np.zeros((n, N_FIT))
-    low, high = np.percentile(values, [10, 90], axis=1)
-    theta[:, 6] = np.log(np.maximum(1.2 / scale, 0.04 * square_mm))
+    low, high = np.percentile(windows.values, [10, 90], axis=1)
+    blur_mm = np.maximum(1.2, np.minimum(0.04 * square_mm * windows.px_per_mm, 3.0)) / windows.px_per_mm
+    theta[:, 6] = np.log(blur_mm)
     theta[:, 7], theta[:, 8] = (low + high) / 2, np.maximum(high - low, 1)
-    prior = np.zeros(N_FIT)
-    prior[2:6] = 1 / _AFFINE_SD**2
-    prior[6] = 1 / 1.5**2
-    blur0 = theta[:, 6].copy()
-    floor = np.log(0.25 / scale)
+    start = theta[:, 6].copy()
+    coarse = windows.thinned()
+    for _ in range(3):  # place and light only, under a wide blur
+        theta, _, _, _ = _improved(theta, coarse, start, square_mm, frozen=True)
     normal = np.zeros((n, N_FIT, N_FIT))
     var = np.ones(n)
-    residual = values
-    for step in range(9):
-        frozen = step < 3  # coarse: place and light only, under a wide blur
-        model, jac = _model(theta, mm, sign, square_mm)
-        residual = (values - model) * weight
-        var = np.sum(residual**2, axis=1) / np.maximum(weight.sum(axis=1) - N_FIT, 1) + 0.1
-        weighted = jac * weight[:, None, :]
-        normal = (weighted @ np.swapaxes(jac, 1, 2)).astype(float) / var[:, None, None]
-        right = (weighted @ residual[:, :, None])[:, :, 0].astype(float) / var[:, None]
-        pull = prior * np.where(np.arange(N_FIT) == 6, theta - blur0[:, None], theta)
-        lhs = normal + np.diag(prior + 1e-9)
-        if frozen:
-            lhs[:, np.arange(2, 7), np.arange(2, 7)] += 1e12
-            lhs[:, 11, 11] += 1e12
-        delta = np.linalg.solve(lhs, (right - pull)[:, :, None])[:, :, 0]
-        delta[:, :2] = np.clip(delta[:, :2], -0.04 * square_mm, 0.04 * square_mm)
-        delta[:, 2:7] = np.clip(delta[:, 2:7], -0.4, 0.4)
-        theta += delta
-        theta[:, :2] = np.clip(theta[:, :2], -0.2 * square_mm, 0.2 * square_mm)
-        theta[:, 2:6] = np.clip(theta[:, 2:6], -0.15, 0.15)
-        theta[:, 6] = np.clip(theta[:, 6], floor, np.log(0.12 * square_mm))
-        if not frozen and np.max(np.abs(delta[:, :2]) * scale[:, None]) < 2e-3:
+    residual = np.zeros((n, n_pixels), np.float32)
+    active = np.arange(n)
+    for _ in range(10):
+        now = windows if len(active) == n else windows.some(active)
+        moved, normal[active], var[active], residual[active] = _improved(
+            theta[active], now, start[active], square_mm
+        )
+        shift = np.abs(moved[:, :2] - theta[active, :2]).max(axis=1) * now.px_per_mm
+        blurring = np.abs(moved[:, 6] - theta[active, 6])
+        theta[active] = moved
+        active = active[(shift > 2e-3) | (blurring > 0.2)]
+        if len(active) == 0:
             break
-    cov = np.linalg.inv(normal + np.diag(prior + 1e-9))[:, :2, :2] * _correlation(residual, weight)
+    cov = np.linalg.inv(normal + np.diag(_prior() + 1e-9))[:, :2, :2] * _correlation(residual)
     return _Fit(theta, np.asarray(cov, dtype=float), np.asarray(np.sqrt(var), dtype=float))
 
 
-def _correlation(residual: Single, weight: Single) -> float:
+def _prior() -> Array:
+    """Precisions of the priors on the unknowns (12,): affine correction and log blur."""
+    out = np.zeros(N_FIT)
+    out[2:6] = 1 / _AFFINE_SD**2
+    out[6] = 1 / 1.5**2
+    return out
+
+
+def _improved(
+    theta: Array, windows: _Windows, blur0: Array, square_mm: float, *, frozen: bool = False
+) -> tuple[Array, Array, Array, Single]:
+    """One Gauss-Newton step: new unknowns; normal matrices, variances and residuals at the old ones."""
+    model, jac = _model(theta, windows.mm, windows.sign, square_mm)
+    residual = (windows.values - model) * windows.weight
+    var = np.sum(residual**2, axis=1) / np.maximum(windows.weight.sum(axis=1) - N_FIT, 1) + 0.1
+    weighted = jac * windows.weight[:, None, :]
+    normal = (weighted @ np.swapaxes(jac, 1, 2)).astype(float) / var[:, None, None]
+    right = (weighted @ residual[:, :, None])[:, :, 0].astype(float) / var[:, None]
+    pull = theta.copy()
+    pull[:, 6] -= blur0
+    lhs = normal + np.diag(_prior() + 1e-9)
+    if frozen:
+        held = np.array([2, 3, 4, 5, 6, 11])
+        lhs[:, held, held] += 1e12
+    delta = np.linalg.solve(lhs, (right - _prior() * pull)[:, :, None])[:, :, 0]
+    delta[:, :2] = np.clip(delta[:, :2], -0.04 * square_mm, 0.04 * square_mm)
+    delta[:, 2:6] = np.clip(delta[:, 2:6], -0.1, 0.1)
+    delta[:, 6] = np.clip(delta[:, 6], -0.7, 0.7)
+    new = theta + delta
+    new[:, :2] = np.clip(new[:, :2], -0.2 * square_mm, 0.2 * square_mm)
+    new[:, 2:6] = np.clip(new[:, 2:6], -0.15, 0.15)
+    new[:, 6] = np.clip(new[:, 6], np.log(0.25 / windows.px_per_mm), np.log(0.12 * square_mm))
+    return new, normal, np.asarray(var, dtype=float), residual
+
+
+def _correlation(residual: Single) -> float:
     """Factor on the covariance for residuals that repeat their neighbours (demosaicing, JPEG)."""
     side = round(np.sqrt(residual.shape[1]))
     r = residual.reshape(-1, side, side)
