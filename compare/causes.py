@@ -170,6 +170,24 @@ def _sizes(d: Array, s: Array, patterns: Sequence[Array]) -> tuple[Array, Array,
     return size, np.sqrt(np.diag(cov)), float(left @ weight @ left)
 
 
+def _size_of(
+    i: int, d: Array, u: Array, s: Array, patterns: Sequence[Array], best: tuple[int, ...]
+) -> tuple[float, float]:
+    """Return the size of one fault and its standard uncertainty.
+
+    A fault that shows in one length only has the size that was measured there, so that the answer and the
+    table agree; the size of any other is fitted to all lengths, with the rest of the best hypothesis.
+    """
+    shown = np.flatnonzero(patterns[i])
+    if len(shown) == 1:
+        k = int(shown[0])
+        return float(d[k] / patterns[i][k]), float(u[k] / abs(patterns[i][k]))
+    group = best if i in best else (i,)
+    size, sd, _ = _sizes(d, s, [patterns[k] for k in group])
+    at = group.index(i)
+    return float(size[at]), float(sd[at])
+
+
 def _lean_effects(
     measured: Measured, sides: Sequence[str], faults: Sequence[Fault], sizes: Sequence[float]
 ) -> list[dict[str, float]]:
@@ -233,11 +251,8 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     misfit = (
         _sizes(d, s, [patterns[kept[i]] for i in best])[2] if best else float(d @ np.linalg.solve(s, d))
     ) / max(len(d) - len(best), 1)
-    fitted: list[tuple[float, float]] = []
-    for i in range(len(kept)):
-        group = best if i in best else (i,)
-        size, u, _ = _sizes(d, s, [patterns[kept[k]] for k in group])
-        fitted.append((float(size[group.index(i)]), float(u[group.index(i)])))
+    u = np.sqrt(np.diag(measured.inputs.covariance([measured.lengths[k] for k in names])))
+    fitted = [_size_of(i, d, u, s, [patterns[k] for k in kept], best) for i in range(len(kept))]
     leans = _lean_effects(measured, spec.sides, [faults[k] for k in kept], [z for z, _ in fitted])
     causes = [
         Cause(

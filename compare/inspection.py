@@ -199,5 +199,10 @@ def check(
         standoff_mm=standoff,
         standoff_err_mm=standoff_err,
         findings=compare_profile(profile, spec),
-        notes=(*assumed, *view.notes, *(a.text for a in advise(view, sighting)), *profile.notes),
+        notes=(
+            *assumed,
+            *view.notes,
+            *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
+            *profile.notes,
+        ),
     )

@@ -1,6 +1,7 @@
 """From the design to the layout that guides the measurement."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from compare.design.linkage import solve
 from compare.design.spec import Spec
@@ -38,9 +39,22 @@ def layout_of(spec: Spec) -> Layout:
         xy_mm=np.array([pose.joints[j] for j in names]),
         panels=tuple(panels),
         opening_deg=spec.base.opening_deg,
-        opening_free=spec.base.opening_deg != 180.0,
+        other_openings=_other_openings(spec, names),
         card_mm=spec.card.thickness,
         depth_mm=spec.card.strip_depth,
         base_mm=spec.base.thickness,
         near_end_sd_mm=spec.card.near_end_spread,
     )
+
+
+def _other_openings(spec: Spec, names: tuple[str, ...]) -> tuple[tuple[float, NDArray[np.float64]], ...]:
+    """Joints at openings near the nominal one; none for a flat spread, which lies flat."""
+    nominal = spec.base.opening_deg
+    if nominal == 180.0:
+        return ()
+    out = []
+    for deg in (nominal + d for d in (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0)):
+        if 20.0 < deg < 180.0:
+            pose = solve(spec.lengths(), np.radians(deg))
+            out.append((deg, np.array([pose.joints[j] for j in names])))
+    return tuple(out)

@@ -182,7 +182,7 @@ def _draw_lines(inspection: "Inspection", frame: _Frame, picture: Picture) -> li
             _, a, b = ENDS[item.name]
             ends = frame.px(np.array([profile.at(a), profile.at(b)]))
             cv.polyline(picture, ends, cv.VERMILLION, 7)
-    for name in profile.joints:
+    for name in dict.fromkeys(j for item in findings.lengths for j in ENDS[item.name][1:]):
         cv.disc(picture, frame.px(profile.at(name))[0], 7, cv.ORANGE)
     return pieces
 
@@ -250,7 +250,7 @@ def annotated(inspection: "Inspection") -> Picture:
         cv.polyline(picture, np.array([p.label.at, end]), cv.VERMILLION if p.label.loud else cv.WHITE, 2)
     for p in placed:
         ground = cv.VERMILLION if p.label.loud else cv.DARK
-        rim = cv.WHITE if p.label.loud else None
+        rim = cv.WHITE if p.label.loud else cv.GREY
         picture = cv.plate(picture, p.box, p.label.text, TEXT, ink=cv.WHITE, ground=ground, rim=rim)
     head = _band(answer(inspection.findings), HEAD_TEXT, GROUND[inspection.findings.verdict])
     return np.vstack([head, picture, _legend(inspection)])

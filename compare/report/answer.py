@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from compare.causes import Cause
 from compare.conformity import Item, Verdict
 from compare.findings import Findings
@@ -40,7 +42,8 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
     subject = first[0].upper() + first[1:]
     useful: list[Cause] = []
     for n in tilted:
-        made = [c for c in findings.causes if abs(c.lean_deg.get(n.side, 0.0)) >= 0.1]
+        way = np.sign(n.item.deviation)  # causes that lean the other way do not explain it
+        made = [c for c in findings.causes if c.lean_deg.get(n.side, 0.0) * way >= 0.1]
         if _explained(sum(c.lean_deg[n.side] for c in made), n):
             useful += [c for c in made if c not in useful]
     if useful:

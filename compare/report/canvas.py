@@ -24,6 +24,7 @@ SKY: Final[Colour] = (86, 180, 233)
 VERMILLION: Final[Colour] = (213, 94, 0)
 GREEN: Final[Colour] = (0, 158, 115)
 DARK: Final[Colour] = (20, 22, 26)
+GREY: Final[Colour] = (120, 124, 130)
 WHITE: Final[Colour] = (255, 255, 255)
 
 _SHIFT: Final = 4  # OpenCV draws at 1/16 pixel
@@ -112,7 +113,7 @@ def plate(
         radius,
         fill=ground,
         outline=rim,
-        width=max(size // 7, 2) if rim else 0,
+        width=(max(size // 7, 2) if rim == WHITE else 1) if rim else 0,
     )
     draw.multiline_text(
         ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2),

@@ -129,13 +129,12 @@ def _shares(leaning: Leaning, unit: Unit) -> str:
     return "; ".join(parts[:4])
 
 
-def _after(findings: Findings) -> list[str]:
+def _after(findings: Findings, unit: Unit) -> list[str]:
     out: list[str] = []
     for r in findings.remedies:
-        lean = ", ".join(f"{s} {v + 0.0:+.1f}" for s, v in r.lean_after_deg.items())
-        sums = ", ".join(f"{s} {v + 0.0:+.1f}" for s, v in r.closing_after_mm.items())
-        then = f" (then lean {lean} degrees; closing sum {sums} mm)" if lean else ""
-        out.append(r.text + then.replace("-0.0", "+0.0"))
+        lean = ", ".join(f"{s} {round(v, 1) + 0.0:+.1f}" for s, v in r.lean_after_deg.items())
+        sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
+        out.append(r.text + (f" (Then lean {lean} degrees; closing sum {sums} {unit.name}.)" if lean else ""))
     return out
 
 
@@ -194,9 +193,10 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     for i in findings.clearances:
         console.print(Text(f"  {i.name.split()[-1]}: {i.remark}", style="dim"))
     console.print()
-    todo = _after(findings)
+    todo = _after(findings, unit)
     if any(r.cuts for r in findings.remedies):
         todo += [KNIFE, CHILDREN]
     _bullets(console, "What to do", todo)
     _bullets(console, "Not determined by this photo", [*_unseen(findings.undetermined), *advice(findings)])
-    _bullets(console, "Notes", [*findings.spec.warnings, *notes])
+    said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*findings.spec.warnings, *notes))]
+    _bullets(console, "Notes", said)

@@ -1,9 +1,9 @@
 """How often is the faulty length named first, and how often is a good dummy accused?
 
 Simulated dummies: every length cut with sd 0.3 mm, one fault of 1.5-4 mm, seen with independent joint noise
-that makes a length's standard uncertainty 0.10-0.15 mm, plus an unmeasured print scale (0.3 %). The whole path
-from profile to first line is run for each. Everything here is simulated: the figures say how the reasoning
-fares when its assumptions on noise hold, not how photographs fare.
+that makes a length's standard uncertainty 0.10-0.15 mm, plus an unmeasured print scale (0.3 %). The whole
+path from profile to first line is run for each. Everything here is simulated: the figures say how the
+reasoning fares when its assumptions on noise hold, not how photographs fare.
 
 Run: python tests/benchmarks/bench_diagnosis.py [number of faulty dummies, default 10000]
 """
