@@ -48,18 +48,18 @@ class Finding:
 
 def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) -> Finding:
     """Find all panels of the layout; those that the photo does not show are named as missing."""
-    placements = place_layouts(plane, layout, region, tuple(np.deg2rad(ROLLS_DEG)))
+    placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     best: tuple[list[PanelLines], Choice, float | None] | None = None
     for placement in placements[:N_PLACEMENTS]:
         views = [
-            _look(plane, layout, p, placement, region, blur_px)
+            _look(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
         ]
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
         tone: float | None = None
         for _ in range(2):
             items = [_candidates(view, tone) for view in views]
-            choice = choose(layout, items)
+            choice = choose(placement.layout, items)
             if choice is None:
                 break
             tone = _rough_tone(views, items, choice)

@@ -4,7 +4,7 @@ The type lives here, its content is made by the compare room from the spec, so t
 guided by the design without knowing any mechanism.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -49,10 +49,10 @@ class Layout:
         middle surface of the strip folded there.
     panels : the panels; pages are panels too (spine, feet, fore edge).
     opening_deg : nominal angle between the pages.
-    opening_free : True if the photo may show another opening than nominal (it is then searched for).
     card_mm : thickness of the card of strips and plane.
     depth_mm : length of the strips along the spine (how far a panel reaches back from its near end).
     base_mm : thickness of the base pages.
+    other_openings : (opening in degrees, joints as in `xy_mm`) at which the photo may show it instead.
     near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
     """
 
@@ -60,11 +60,18 @@ class Layout:
     xy_mm: NDArray[np.float64]
     panels: tuple[Panel, ...]
     opening_deg: float
-    opening_free: bool
     card_mm: float
     depth_mm: float
     near_end_sd_mm: float
     base_mm: float = 0.3
+    other_openings: tuple[tuple[float, NDArray[np.float64]], ...] = ()
+
+    def openings(self) -> list["Layout"]:
+        """Return this layout at its nominal opening and at every other it may be seen at."""
+        others = [
+            replace(self, opening_deg=deg, xy_mm=xy, other_openings=()) for deg, xy in self.other_openings
+        ]
+        return [replace(self, other_openings=()), *others]
 
     def at(self, joint: str) -> NDArray[np.float64]:
         """Nominal position (2,) of a joint, mm."""

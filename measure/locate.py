@@ -5,6 +5,7 @@ map, which is widened by a few millimetres so that a faulty strip does not pull 
 and opening angle are tried on a grid. Only a start within some millimetres is wanted here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -29,6 +30,7 @@ class Placement:
     y_mm: float
     roll_rad: float
     score: float
+    layout: Layout
 
     def apply(self, xy_mm: Array) -> Array:
         """Sheet coordinates (N, 2) of profile points (N, 2)."""
@@ -113,9 +115,9 @@ class _EdgeMaps:
 
 
 def place_layouts(
-    plane: Plane, layout: Layout, region: Region, rolls_rad: tuple[float, ...]
+    plane: Plane, layouts: Sequence[Layout], region: Region, rolls_rad: tuple[float, ...]
 ) -> list[Placement]:
-    """Return the best placement of the layout for each roll.
+    """Return the best placements of any of the layouts at any roll, best first.
 
     Raises
     ------
@@ -132,8 +134,9 @@ def place_layouts(
         allowed[max(r0, 0) : max(r1, 0), max(c0, 0) : max(c1, 0)] = False
     maps = _EdgeMaps(grey, allowed)
     out: list[Placement] = []
-    for roll in rolls_rad:
-        out.extend(_best_shifts(maps, grey.shape, layout, region, roll))
+    for layout in layouts:
+        for roll in rolls_rad:
+            out.extend(_best_shifts(maps, grey.shape, layout, region, roll))
     return sorted(out, key=lambda p: -p.score)
 
 
@@ -142,7 +145,7 @@ def _best_shifts(
 ) -> list[Placement]:
     ny, nx = shape
     total = np.zeros((ny, nx), dtype=np.float32)
-    turn = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0)
+    turn = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0, layout=layout)
     for panel in layout.panels:
         ends = turn.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
         delta = ends[1] - ends[0]
@@ -164,6 +167,7 @@ def _best_shifts(
                 y_mm=region.bottom + float(r) / PER_MM,
                 roll_rad=roll,
                 score=float(work[r, c]),
+                layout=layout,
             )
         )
         k = int(8 * PER_MM)

@@ -103,7 +103,8 @@ def _view_cov(view: View, xy_mm: Array, z_mm: float) -> Array:
 def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -> list[FreeEnd]:
     out: list[FreeEnd] = []
     for panel in layout.panels:
-        if not panel.free_end or panel.name not in finding.fits:
+        # A page's fore edge is usually hidden by the sheet or out of the picture; it is not looked for.
+        if not panel.free_end or panel.role is Role.PAGE or panel.name not in finding.fits:
             continue
         curve = finding.fits[panel.name].curve
         nominal = float(np.hypot(*(layout.at(panel.joints[-1]) - layout.at(panel.joints[0]))))
