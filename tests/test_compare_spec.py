@@ -206,7 +206,7 @@ def test_layout(tmp_path: Path) -> None:
     assert by_name["plane left"].joints == ("ridge", "leg top left", "plane edge left")
     assert by_name["plane left"].free_end and by_name["plane left"].role is Role.PLANE
     assert not by_name["leg left"].free_end
-    assert layout.opening_free is False
+    assert layout.other_openings == ()
     one = layout_of(spec_of(ONE_SIDED, tmp_path))
     assert {p.name for p in one.panels} == {
         "page left", "page right", "fold left", "fold right", "leg right", "plane right",
@@ -218,6 +218,6 @@ def test_layout(tmp_path: Path) -> None:
 
 def test_propped_layout_may_vary(tmp_path: Path) -> None:
     layout = layout_of(spec_of(changed("depth = 210", "opening = 120"), tmp_path))
-    assert layout.opening_free and layout.opening_deg == 120
+    assert layout.other_openings and layout.opening_deg == 120
     u = layout.at("fore edge right")
     assert np.degrees(np.arctan2(u[0], u[1])) == pytest.approx(60)
