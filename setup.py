@@ -10,7 +10,7 @@ DEMO_FILES = ("short_leg.jpg", "short_leg.toml")
 
 
 class BuildWithDemo(build_py):
-    """The usual build, plus two files copied into compare/demo_data (no second copy lives in the repository)."""
+    """The usual build, plus two files copied into compare/demo_data (the repository has no second copy)."""
 
     def run(self) -> None:
         """Build, then copy; an editable install reads the files where they are."""
