@@ -92,6 +92,14 @@ def observed_pattern(fault: Fault, names: Sequence[str]) -> Array:
     return np.array([feet if n == "feet" else p.get(n, 0.0) for n in names])
 
 
+def observed_lengths(measured: Measured, spec: Spec) -> list[str]:
+    """Names of the measured lengths; "feet" only where it is not the sum of two others."""
+    names = [k for k in nominal_lengths(spec) if k in measured.lengths]
+    if "foot left" in names and "foot right" in names and "feet" in names:
+        names.remove("feet")  # it would make the covariance singular
+    return names
+
+
 def _unless_same(patterns: Sequence[Array]) -> list[int]:
     """Return the indices of the patterns that show at all and are not (up to sign) like an earlier one."""
     kept: list[int] = []
@@ -235,9 +243,7 @@ def _merged(causes: Sequence[Cause]) -> tuple[Cause, ...]:
 def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     """Weigh all faults against the measured lengths and rank them."""
     nominal = nominal_lengths(spec, measured.opening.value)
-    names = [k for k in nominal if k in measured.lengths]
-    if "foot left" in names and "foot right" in names and "feet" in names:
-        names.remove("feet")  # their sum again: it would make the covariance singular
+    names = observed_lengths(measured, spec)
     if not names:
         return Diagnosis(causes=(), probability_none=1.0, misfit=float("nan"))
     d = np.array([measured.lengths[k].value - nominal[k] for k in names])

@@ -17,6 +17,7 @@ from compare.design.spec import Spec, load_spec
 from compare.findings import Findings, compare_profile
 from compare.report.answer import answer
 from compare.report.as_json import findings_dict
+from compare.scale import common_scale
 from compare.version import own_version
 from measure.near_end import measure_profile
 from measure.profile import Profile
@@ -147,6 +148,22 @@ def _use_words(use: str) -> str:
     return "an arch (flush with the near end)" if use == "arch" else "a backdrop (behind the dummy)"
 
 
+def _require_plausible_scale(photo: Photo, findings: Findings, use: str, standoff_mm: float) -> None:
+    """Refuse a result in which everything is too large or too small together: the set-up is wrong."""
+    common = common_scale(findings.measured, findings.spec)
+    if common is None:
+        return
+    where = (
+        "the sheet stood behind the dummy (--use backdrop)"
+        if use == "arch"
+        else f"the near end stood not {standoff_mm:g} mm in front of the sheet (--standoff)"
+    )
+    raise FoldgaugeError(
+        f"{photo.name}: {common.words()}, so it is not the dummy: either {where}, or the sheet was not "
+        "printed at 100 % (--bars), or this is the spec of another dummy"
+    )
+
+
 def check(
     photo_path: str | Path,
     spec_path: str | Path,
@@ -189,6 +206,8 @@ def check(
         standoff_err_mm=standoff_err,
         blur_px=sighting.blur_px,
     )
+    findings = compare_profile(profile, spec)
+    _require_plausible_scale(photo, findings, used, standoff)
     return Inspection(
         photo=photo,
         spec=spec,
@@ -198,7 +217,7 @@ def check(
         use=used,
         standoff_mm=standoff,
         standoff_err_mm=standoff_err,
-        findings=compare_profile(profile, spec),
+        findings=findings,
         notes=(
             *assumed,
             *view.notes,

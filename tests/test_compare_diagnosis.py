@@ -18,6 +18,7 @@ from compare.conformity import Verdict
 from compare.faults import faults_of
 from compare.findings import compare_profile
 from compare.report.answer import also, answer
+from compare.scale import common_scale
 
 CREASE = {"plane spacing left": -2.5, "plane spacing right": 2.5, "plane left": -2.5, "plane right": 2.5}
 CASES: list[tuple[str, str, Mapping[str, float], str]] = [
@@ -137,6 +138,29 @@ def test_a_scale_error_accuses_no_strip(tmp_path: Path) -> None:
     assert findings.diagnosis.named == () and findings.diagnosis.probability_none > 0.8
     # the same lengths, with the scale taken for exact, would look like faults
     assert compare_profile(profile_of(spec, grown), spec).diagnosis.probability_none < 0.01
+
+
+@pytest.mark.parametrize("factor", [0.9, 0.97, 1.03, 1.1])
+def test_a_wrong_set_up_is_told_from_a_wrong_dummy(tmp_path: Path, factor: float) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    rng = np.random.default_rng(6)
+    changes = {k: (factor - 1) * v + rng.normal(0, 0.3) for k, v in spec.lengths().items()}
+    common = common_scale(
+        compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured, spec
+    )
+    assert common is not None
+    assert common.off == pytest.approx(factor - 1, abs=0.005)
+    assert ("long" if factor > 1 else "short") in common.words()
+
+
+def test_no_dummy_with_a_fault_is_taken_for_a_wrong_set_up(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    rng = np.random.default_rng(7)
+    for fault in faults_of(spec.sides, spine_seen=False):
+        for size in (0.0, -4.0, 2.0, 4.0):
+            changes = {k: size * fault.pattern.get(k, 0.0) + rng.normal(0, 0.3) for k in spec.lengths()}
+            measured = compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured
+            assert common_scale(measured, spec) is None, (fault.name, size)
 
 
 def test_missing_half_is_not_called_good(tmp_path: Path) -> None:
