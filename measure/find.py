@@ -10,7 +10,7 @@ from measure.candidates import best_lines, line_scores
 from measure.choose import Choice, PanelLines, choose, cross_point
 from measure.evidence import Evidence, Template
 from measure.layout import Layout, Panel, Role
-from measure.level import joints_below_plane, page_level
+from measure.level import joints_under_plane, page_level
 from measure.locate import Placement, Region, place_layouts
 from measure.refine import Fit, off_tone, refine, scan, stations_for
 from measure.strip import Curve, Plane
@@ -36,6 +36,7 @@ class Finding:
     hinges : panel name -> the line its joints lie on.
     missing : panel name -> why it was not found.
     choice : the combination of rough lines.
+    layer_sd : panel name -> what its layers leave uncertain about the place of its joints, mm.
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
     """
 
@@ -43,6 +44,7 @@ class Finding:
     hinges: Mapping[str, Curve]
     missing: Mapping[str, str]
     choice: Choice | None
+    layer_sd: Mapping[str, float] = field(default_factory=dict)
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
 
 
@@ -73,17 +75,22 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     rough = _rough_curves(items, choice, region)
     fits: dict[str, Fit] = {}
     hinges: dict[str, Curve] = {}
+    layer_sd: dict[str, float] = {p.name: 0.2 * layout.card_mm for p in layout.panels}
     standing = [item for item in items if item.panel.role is not Role.PAGE]
     for _ in range(2):
         for item in standing:
             name = item.panel.name
-            fits[name], hinges[name] = _fit_panel(plane, layout, item, rough[name], blur_px, tone)
+            fits[name], hinges[name], layer_sd[name] = _fit_panel(
+                plane, layout, item, rough[name], blur_px, tone
+            )
         tone = _cut_edge_tone(plane, layout, standing, fits, blur_px)
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
         _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
-    return Finding(fits=fits, hinges=hinges, missing={}, choice=choice, joint_shift=joint_shift)
+    return Finding(
+        fits=fits, hinges=hinges, missing={}, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -232,16 +239,16 @@ def _fit_panel(
     rough: Curve,
     blur_px: float,
     tone: float | None,
-) -> tuple[Fit, Curve]:
+) -> tuple[Fit, Curve, float]:
     template = _template(plane, layout, item.panel, rough, blur_px)
     if item.panel.role is Role.PLANE:
         fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up)
         spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
-        joints_up, _ = joints_below_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
-        shift = item.up * joints_up
-        return fit, replace(fit.curve, d0=shift, d1=shift).straightened()
+        under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+        shift = item.up * under.up_mm
+        return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
     fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
-    return fit, fit.curve
+    return fit, fit.curve, 0.1 * layout.card_mm
 
 
 def _page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:

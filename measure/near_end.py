@@ -18,9 +18,6 @@ from measure.strip import Plane
 
 Array = NDArray[np.float64]
 
-LAYER_SHARE = 0.25
-"""Standard uncertainty of a panel's middle line from card and layer thickness, as a share of the card."""
-
 
 def measure_profile(
     photo: Photo,
@@ -60,7 +57,7 @@ def _profile(
             joints=panel.joints,
             curve=finding.hinges[panel.name],
             fit_cov=finding.fits[panel.name].cov,
-            layer_sd_mm=LAYER_SHARE * layout.card_mm,
+            layer_sd_mm=finding.layer_sd[panel.name],
             weight_sd_mm=0.08 if panel.role is Role.PLANE else 0.05,
             joint_shift=finding.joint_shift if panel.role is Role.PAGE else {},
         )
