@@ -163,6 +163,25 @@ def weigh(d: Array, s: Array, patterns: Sequence[Array], weights: Sequence[float
     return Weighing(hypotheses=hypotheses, probability=p / p.sum(axis=-1, keepdims=True))
 
 
+def _with_further(best: tuple[int, ...], d: Array, s: Array, patterns: Sequence[Array]) -> tuple[int, ...]:
+    """Return the best hypothesis, from two faults on with every further fault the evidence asks for.
+
+    Each further fault is as unlikely beforehand as the second was (odds of PRIOR_TWO to one fault, shared
+    among all faults), so it is taken only if it raises the evidence by more than that.
+    """
+    price = np.log((1 - PRIOR_NONE - PRIOR_TWO) / PRIOR_TWO * len(patterns))
+    while 2 <= len(best) < len(d) - 1:
+        known = s + FAULT_SD**2 * sum(np.outer(patterns[i], patterns[i]) for i in best)
+        more = [i for i in range(len(patterns)) if i not in best]
+        trials = [known, *(known + FAULT_SD**2 * np.outer(patterns[i], patterns[i]) for i in more)]
+        log = evidence(d[None], np.array(trials))[0]
+        gain = log[1:] - log[0]
+        if gain.max() < price:
+            break
+        best = (*best, more[int(np.argmax(gain))])
+    return best
+
+
 def cutting_covariance(names: Sequence[str], cutting_sd: float = CUTTING_SD) -> Array:
     """Return the covariance of hand cutting and gluing, mm^2: independent; the feet are two placements."""
     return np.diag([cutting_sd**2 * (2.0 if n == "feet" else 1.0) for n in names])
@@ -253,7 +272,7 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     kept = _unless_same(patterns)
     weighing = weigh(d[None], s, [patterns[i] for i in kept], [faults[i].weight for i in kept])
     p = weighing.probability[0]
-    best = weighing.hypotheses[int(np.argmax(p))]
+    best = _with_further(weighing.hypotheses[int(np.argmax(p))], d, s, [patterns[i] for i in kept])
     misfit = (
         _sizes(d, s, [patterns[kept[i]] for i in best])[2] if best else float(d @ np.linalg.solve(s, d))
     ) / max(len(d) - len(best), 1)

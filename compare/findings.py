@@ -114,7 +114,10 @@ def compare_profile(profile: Profile, spec: Spec) -> Findings:
     undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
     for side in spec.sides:
         if side not in measured.lean:
-            undetermined[f"lean {side}"] = "the plane half or its page was not found"
+            why = measured.undetermined.get(
+                f"plane spacing {side}", "the plane half or its page was not found"
+            )
+            undetermined[f"lean {side}"] = why
     items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
     verdict = overall(i.verdict for i in items)
     if verdict is Verdict.CONFORMS and len(leans) < len(spec.sides):

@@ -7,7 +7,6 @@ honest uncertainty is used and said to be assumed.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from compare.design.linkage import SIDES, solve
 from compare.design.spec import Spec
+from compare.joints import ENDS, Joints, misread_joints
 from compare.quantity import Inputs, Quantity, chain
 from measure.profile import Profile
 
@@ -23,26 +23,6 @@ Array = NDArray[np.float64]
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to
-
-ENDS: Final[Mapping[str, tuple[str, str, str]]] = MappingProxyType(
-    {
-        **{
-            f"{name} {s}": (panel.format(s), a.format(s), b.format(s))
-            for s in SIDES
-            for name, panel, a, b in (
-                ("foot", "page {}", "spine", "inner foot {}"),
-                ("fold", "fold {}", "inner foot {}", "ridge"),
-                ("page spacing", "page {}", "inner foot {}", "outer foot {}"),
-                ("plane spacing", "plane {}", "ridge", "leg top {}"),
-                ("leg", "leg {}", "outer foot {}", "leg top {}"),
-                ("plane", "plane {}", "ridge", "plane edge {}"),
-                ("page", "page {}", "spine", "fore edge {}"),
-            )
-        },
-        "feet": ("", "inner foot left", "inner foot right"),
-    }
-)
-"""Length name -> (panel it lies on, first joint, second joint)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -75,39 +55,7 @@ class Measured:
         return self.inputs.u(q)
 
 
-class _Joints:
-    """Distances and directions between joints of a profile as quantities over all its coordinates."""
-
-    def __init__(self, profile: Profile, n_inputs: int) -> None:
-        self._profile = profile
-        self._n = n_inputs
-        self._index = {name: i for i, name in enumerate(profile.joints)}
-
-    def has(self, *names: str) -> bool:
-        return all(n in self._index and bool(np.all(np.isfinite(self._profile.at(n)))) for n in names)
-
-    def _vector(self, a: str, b: str) -> tuple[float, float, int, int]:
-        d = self._profile.at(b) - self._profile.at(a)
-        return float(d[0]), float(d[1]), 2 * self._index[a], 2 * self._index[b]
-
-    def distance(self, a: str, b: str) -> Quantity:
-        dx, dy, i, j = self._vector(a, b)
-        r = float(np.hypot(dx, dy))
-        g = np.zeros(self._n)
-        g[j : j + 2] += (dx / r, dy / r)
-        g[i : i + 2] -= (dx / r, dy / r)
-        return Quantity(r, g)
-
-    def direction(self, a: str, b: str) -> Quantity:
-        dx, dy, i, j = self._vector(a, b)
-        r2 = dx * dx + dy * dy
-        g = np.zeros(self._n)
-        g[j : j + 2] += (-dy / r2, dx / r2)
-        g[i : i + 2] -= (-dy / r2, dx / r2)
-        return Quantity(float(np.arctan2(dy, dx)), g)
-
-
-def _bow_factor(profile: Profile, joints: _Joints, panel: str) -> float:
+def _bow_factor(profile: Profile, joints: Joints, panel: str) -> float:
     """Return how much longer the card of a panel is than the sum of its chords (1 = straight)."""
     extra = float(profile.extra_arc_mm.get(panel, 0.0))
     on_panel = dict.fromkeys(j for p, a, b in ENDS.values() if p == panel for j in (a, b))
@@ -124,7 +72,7 @@ def _wrapped(q: Quantity) -> Quantity:
     return Quantity(float(np.arctan2(np.sin(q.value), np.cos(q.value))), q.gradient)
 
 
-def _page_direction(joints: _Joints, side: str) -> Quantity | None:
+def _page_direction(joints: Joints, side: str) -> Quantity | None:
     """Return the direction of a page, outwards, from two joints on it; None if too few are seen."""
     inner, outer = f"inner foot {side}", f"outer foot {side}"
     for a, b in ((inner, outer), (inner, f"fore edge {side}"), ("spine", inner)):
@@ -143,7 +91,7 @@ def _missing(profile: Profile, *names: str) -> str:
 
 
 def _angles(
-    joints: _Joints, sides: tuple[str, ...], page: Mapping[str, Quantity | None]
+    joints: Joints, sides: tuple[str, ...], page: Mapping[str, Quantity | None]
 ) -> tuple[dict[str, Quantity], dict[str, Quantity]]:
     """Angles of fold, leg (to the own page) and lean of the plane, by name and by side."""
     angles: dict[str, Quantity] = {}
@@ -228,7 +176,8 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         inputs = inputs.extended(name, sd)
     n = len(inputs.cov)
     unit = np.eye(n)[-4:]
-    joints = _Joints(profile, n)
+    misread = misread_joints(profile)
+    joints = Joints(profile, n, misread)
     nominal = nominal_lengths(spec)
     page = {s: _page_direction(joints, s) for s in SIDES}
     lengths: dict[str, Quantity] = {}
@@ -238,7 +187,7 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         if joints.has(a, b):
             lengths[name] = joints.distance(a, b) * (_bow_factor(profile, joints, panel) if panel else 1.0)
         else:
-            undetermined[name] = _missing(profile, a, b)
+            undetermined[name] = misread.get(a) or misread.get(b) or _missing(profile, a, b)
     if "foot left" in lengths and "foot right" in lengths and spec.base.opening_deg != 180.0:
         del lengths["feet"]  # not a length of card, and told by the two feet and the opening
     angles, lean = _angles(joints, spec.sides, page)

@@ -244,3 +244,10 @@ def test_weighing_is_calibrated(tmp_path: Path) -> None:
     for low, high in ((0.1, 0.5), (0.5, 0.9), (0.9, 1.01)):
         here = (claimed >= low) & (claimed < high)
         assert np.mean(right[here]) == pytest.approx(np.mean(claimed[here]), abs=0.06)
+
+
+def test_three_faults_are_all_named(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    faults = {"leg right": -2.0, "page spacing left": 3.0, "plane left": 7.0}
+    findings = compare_profile(profile_of(spec, faults), spec)
+    assert {c.fault.name for c in findings.diagnosis.named} == set(faults)

@@ -154,3 +154,17 @@ def test_contributions_add_up(tmp_path: Path) -> None:
 def test_nominal_feet_follow_the_opening(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED.replace("depth = 210", "opening = 120"), tmp_path)
     assert nominal_lengths(spec)["feet"] == pytest.approx(24 * np.sin(np.radians(60)))
+
+
+def test_a_plane_half_that_misses_the_ridge_is_not_believed(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    profile = profile_of(spec)
+    panels = tuple(
+        replace(p, line_mm=p.line_mm + np.array([0.0, 3.0])) if p.name == "plane right" else p
+        for p in profile.panels
+    )
+    m = measured_of(replace(profile, panels=panels), spec)
+    assert "right" not in m.lean and "left" in m.lean
+    assert "does not come to the ridge" in m.undetermined["plane spacing right"]
+    assert {"leg right", "plane right"} <= set(m.undetermined)
+    assert "leg left" in m.lengths and "fold right" in m.lengths

@@ -16,11 +16,12 @@ from PIL import Image
 
 from compare.conformity import Item, Verdict
 from compare.design.linkage import solve
-from compare.measured import ENDS
+from compare.joints import ENDS
 from compare.report import canvas as cv
 from compare.report.answer import answer
 from compare.report.files import write_whole
 from compare.units import Unit, unit_of
+from measure.profile import PanelFit, Profile
 
 if TYPE_CHECKING:
     from compare.inspection import Inspection
@@ -125,7 +126,7 @@ def _label_side(name: str, p: Array, q: Array) -> tuple[Array, float]:
         outwards = 1.0 if side == "right" else -1.0
         return (away if away[0] * outwards > 0 else -away), 0.5
     up = -1.0 if kind.startswith("plane") else 1.0  # pixels count downwards
-    share = {"plane": 0.95, "page": 0.9}.get(kind, 0.5)  # where no shorter length lies over it
+    share = {"plane": 0.97, "page": 0.9}.get(kind, 0.5)  # where no shorter length lies over it
     return (away if away[1] * up > 0 else -away), share
 
 
@@ -174,17 +175,40 @@ def _draw_lines(inspection: "Inspection", frame: _Frame, picture: Picture) -> li
     pieces: list[tuple[Array, Array]] = []
     for panel in profile.panels:
         if panel.found and len(panel.line_mm) > 1:
-            line = frame.px(panel.line_mm)
+            line = frame.px(_between_joints(panel, profile))
             cv.polyline(picture, line, cv.ORANGE, 4)
             pieces.append((line[0], line[-1]))
     for item in findings.lengths:
         if item.name in guilty:
             _, a, b = ENDS[item.name]
+            kind, _, side = item.name.rpartition(" ")
+            if kind == "plane" and f"leg top {side}" in profile.joints:
+                a = f"leg top {side}"  # the part that sticks out
             ends = frame.px(np.array([profile.at(a), profile.at(b)]))
             cv.polyline(picture, ends, cv.VERMILLION, 7)
     for name in dict.fromkeys(j for item in findings.lengths for j in ENDS[item.name][1:]):
         cv.disc(picture, frame.px(profile.at(name))[0], 7, cv.ORANGE)
     return pieces
+
+
+def _between_joints(panel: PanelFit, profile: Profile) -> Array:
+    """Return a panel's line (N, 2), mm, cut at the outermost joints that lie on it; pages whole."""
+    line = panel.line_mm
+    on_it = [j for p, a, b in ENDS.values() if p == panel.name for j in (a, b) if j in profile.joints]
+    if panel.name.startswith("page") or len(on_it) < 2:
+        return line
+    chord = line[-1] - line[0]
+    unit = chord / np.hypot(*chord)
+    off = np.array([profile.at(j) - line[0] for j in on_it])
+    near = np.abs(off @ np.array([-unit[1], unit[0]])) < 1.0  # mm
+    along = (off @ unit)[near]
+    if len(along) < 2:
+        return line
+    t = (line - line[0]) @ unit
+    inside = line[(t > along.min()) & (t < along.max())]
+    ends = [profile.at(on_it[k]) for k in np.flatnonzero(near)]
+    ends.sort(key=lambda xy: float((xy - line[0]) @ unit))
+    return np.vstack([ends[0], inside, ends[-1]])
 
 
 def _runs(joints: dict[str, Array]) -> list[tuple[str, str, str]]:
