@@ -87,7 +87,7 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
-        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
+        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone)
     return Finding(
         fits=fits, hinges=hinges, missing={}, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
@@ -268,6 +268,7 @@ def _fit_pages(
     joint_shift: dict[str, Array],
     region: Region,
     blur_px: float,
+    tone: float | None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
     first, last = pages[0], pages[-1]
@@ -287,6 +288,7 @@ def _fit_pages(
         up=up,
         usable=_inside(start.points(s), region),
         stations=s,
+        tone=tone,
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()

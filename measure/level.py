@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 from scipy.special import ndtr
 
 from measure.candidates import line_scores
@@ -29,6 +29,7 @@ LAYER_SHARE = 0.2
 """The step of a further layer is at least this share of the plane's own steps."""
 LAYER_NOISE = 0.002
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
+BRIGHT_WEIGHT = 6.0
 TAB_CAP = 400.0
 """One foot counts at most like this (as much as some thirty stations of clear page edge)."""
 PARALLAX_MM = 0.3
@@ -189,6 +190,7 @@ def page_level(
     up: float,
     usable: NDArray[np.bool_],
     stations: Array,
+    tone: float | None = None,
     reach_mm: float = PAGE_REACH_MM,
 ) -> PageLevel:
     """Level of the joints on a page: half a card above its upper surface.
@@ -200,6 +202,7 @@ def page_level(
     base_mm, card_mm, blur_mm : thickness of the page and of the strips; blur of the photo.
     up : +1 if up is to the left of the curve.
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
+    tone : grey value of the card's cut edge, if known.
     reach_mm : the true line is within this of the rough one.
     """
     room = reach_mm + base_mm + card_mm + 1.5
@@ -215,7 +218,10 @@ def page_level(
     lower = _shifted(edges, offsets, base_edge)
     upper = _shifted(edges, offsets, wanted - card_mm / 2)
     beyond = np.max([_shifted(edges, offsets, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
-    total = (lower + 0.4 * upper - beyond) * usable[:, None]
+    total = lower + 0.4 * upper - beyond
+    if tone is not None:
+        total -= _too_bright(strip, offsets, base_edge + base_mm / 2, base_mm, tone)
+    total *= usable[:, None]
     sums = line_scores(total, wanted, stations, n_wanted * STEP_MM, 1.0)
     profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
     for foot, profile in zip(feet_mm, profiles, strict=True):
@@ -237,6 +243,20 @@ def page_level(
         score=float(sums[i, j]) / len(stations),
         margin=(float(sums[i, j]) - next_best) / len(stations),
     )
+
+
+def _too_bright(
+    strip: NDArray[np.float32], offsets: Array, centre: Array, base_mm: float, tone: float
+) -> Array:
+    """Penalty (S, W) where the page's supposed cut edge is brighter than cut edges are in this photo.
+
+    The page's lit upper surface is often brighter than its cut edge; a pen line is darker, which is allowed.
+    """
+    width = max(1, int(round(0.5 * base_mm / STEP_MM)))
+    mean = uniform_filter1d(strip.astype(np.float64), width, axis=1)
+    ratio = np.log((np.maximum(_shifted(mean, offsets, centre), 0) + 0.005) / (tone + 0.005))
+    out: Array = BRIGHT_WEIGHT * np.clip((ratio - 0.2) / 0.3, 0.0, 1.0)
+    return out
 
 
 def _tab_profiles(
@@ -305,9 +325,9 @@ def _edges(strip: NDArray[np.float32], blur_mm: float) -> Array:
     The slope at the scale of the blur is turned into the height of a step that would cause it; crests only,
     because next to a strong edge everything is steep.
     """
-    sigma = max(blur_mm, 0.08) / STEP_MM
+    sigma = max(0.5 * blur_mm, 0.05) / STEP_MM
     slope = gaussian_filter1d(strip.astype(np.float64), sigma, axis=1, order=1)
-    height = np.abs(slope) * sigma * np.sqrt(4 * np.pi)  # blurred by as much again: sqrt(2) wider
+    height = np.abs(slope) * np.hypot(sigma, blur_mm / STEP_MM) * np.sqrt(2 * np.pi)
     crest = height >= maximum_filter1d(height, 2 * int(round(0.15 / STEP_MM)) + 1, axis=1) - 1e-12
     llr = np.where(crest, 0.5 * (height / EDGE_STEP) ** 2, 0.0)
     out: Array = np.minimum(maximum_filter1d(llr, 3, axis=1), EDGE_CAP)
