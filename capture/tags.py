@@ -24,8 +24,8 @@ _ENOUGH_TAGS: Final = 12
 
 _FEWEST_TAGS: Final = 3
 _COARSE_LONG_SIDE: Final = 2600
-_FOREIGN_TAGS: Final = 3
-"""So many tags of another sheet are no misreading."""
+_SECOND_SHEET_TAGS: Final = 4
+"""So many tags that agree on a second plane are no misreading."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -87,18 +87,18 @@ def find_tags(grey: Grey, name: str) -> Tags:
         No sheet, a mirrored sheet, two sheets, or too few readable tags.
     """
     best: Tags | None = None
-    n_read = 0
     for ids, corners in _stages(grey):
-        n_read = max(n_read, len(ids))
-        _refuse_two_sheets(ids, corners, name)
-        found = _consistent(ids, corners)
-        if found is not None and (best is None or len(found.ids) > len(best.ids)):
+        found = _best_sheet(ids, corners)
+        if found is None:
+            continue
+        _refuse_second_sheet(found, ids, corners, name)
+        if best is None or len(found.ids) > len(best.ids):
             best = found
-        if best is not None and _is_enough(best):
-            return best
-    if best is not None:
-        return best
-    raise SheetError(_why_nothing(grey, name, n_read))
+        if _is_enough(best):
+            break
+    if best is None:
+        raise SheetError(_why_nothing(grey, name))
+    return best
 
 
 def _is_enough(tags: Tags) -> bool:
@@ -114,7 +114,7 @@ def _stages(grey: Grey) -> Iterator[tuple[list[int], Array]]:
     scales += [1.0] if max(grey.shape) > _COARSE_LONG_SIDE else [1.0, 2.0]
     for scale in scales:
         image = grey if scale == 1.0 else _scaled(grey, scale)
-        for windows in ((15, 15), (3, 33)):
+        for windows in ((11, 11), (3, 33)):
             yield _detect(image, scale, windows)
 
 
@@ -130,6 +130,11 @@ def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[i
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
     parameters.adaptiveThreshWinSizeStep = 10
     parameters.minMarkerPerimeterRate = 0.015
+    # Blurred tags: read the middle of well sampled modules and mend up to five of the 36 bits. That lets in
+    # about one stray square in seventy as a false tag, so all must agree on one plane (`_consistent`).
+    parameters.perspectiveRemovePixelPerCell = 8
+    parameters.perspectiveRemoveIgnoredMarginPerCell = 0.3
+    parameters.errorCorrectionRate = 1.0
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(image)
     if ids is None or len(ids) == 0:
@@ -139,12 +144,15 @@ def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[i
     return [int(i) for i in np.ravel(ids)], (px + 0.5) * ratio - 0.5
 
 
-def _consistent(ids: list[int], corners: Array) -> Tags | None:
-    """Keep the tags of the commonest sheet that lie on one plane as printed."""
+def _best_sheet(ids: list[int], corners: Array) -> Tags | None:
+    """Of all sheets the one with most consistent tags."""
     votes = Counter(SHEET_OF_ID[i] for i in ids if i in SHEET_OF_ID)
-    if not votes:
-        return None
-    sheet = SHEETS[votes.most_common(1)[0][0]]
+    candidates = [_consistent(ids, corners, SHEETS[paper]) for paper, _ in votes.most_common(2)]
+    return max((c for c in candidates if c is not None), key=lambda c: len(c.ids), default=None)
+
+
+def _consistent(ids: list[int], corners: Array, sheet: MarkerSheet) -> Tags | None:
+    """Keep the tags of a sheet that lie on one plane as printed; None if they are too few."""
     keep = [k for k, i in enumerate(ids) if i in sheet.tags]
     if len(keep) < _FEWEST_TAGS:
         return None
@@ -169,35 +177,31 @@ def _consistent(ids: list[int], corners: Array) -> Tags | None:
     )
 
 
-def _refuse_two_sheets(ids: list[int], corners: Array, name: str) -> None:
-    """Two kinds of sheet, or two prints of one sheet, in one photo."""
-    votes = Counter(SHEET_OF_ID[i] for i in ids if i in SHEET_OF_ID)
-    common = votes.most_common(2)
-    if len(common) == 2 and common[1][1] >= _FOREIGN_TAGS:
+def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str) -> None:
+    """Refuse another kind of sheet, or another print of the same, beside the one found."""
+    used = {(int(i), *map(float, c.mean(axis=0))) for i, c in zip(found.ids, found.corners_px, strict=True)}
+    rest = [k for k, i in enumerate(ids) if (i, *map(float, corners[k].mean(axis=0))) not in used]
+    other = _best_sheet([ids[k] for k in rest], corners[rest])
+    if other is None or len(other.ids) < _SECOND_SHEET_TAGS:
+        return
+    if other.sheet is found.sheet:
         raise SheetError(
-            f"{name}: tags of two different sheets ({common[0][0]} and {common[1][0]}) are in view; "
-            "leave only one in the picture"
+            f"{name}: the {found.sheet.paper} sheet is seen twice; leave only one print in the picture"
         )
-    twice = sum(n > 1 for i, n in Counter(ids).items() if i in SHEET_OF_ID)
-    if twice >= _FOREIGN_TAGS:
-        raise SheetError(
-            f"{name}: the same sheet is seen twice; leave only one print in the picture, no mirror"
-        )
+    raise SheetError(
+        f"{name}: tags of two different sheets ({found.sheet.paper} and {other.sheet.paper}) are in view; "
+        "leave only one in the picture"
+    )
 
 
-def _why_nothing(grey: Grey, name: str, n_read: int) -> str:
+def _why_nothing(grey: Grey, name: str) -> str:
     """Say why no sheet was found; a mirrored one is only looked for here."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey
-    mirrored, _ = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
-    if sum(i in SHEET_OF_ID for i in mirrored) >= _FEWEST_TAGS:
+    ids, corners = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
+    if _best_sheet(ids, corners) is not None:
         return f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting"
-    if n_read:
-        return (
-            f"{name}: only {n_read} coded tag{'s' if n_read > 1 else ''} of a marker sheet could be read, "
-            f"{_FEWEST_TAGS} on one flat sheet are needed; show the whole ring, nearer and sharp"
-        )
     return (
-        f"{name}: no marker sheet found, none of its coded tags can be read; print one with "
-        "'foldgauge sheet' and show its whole ring, sharp and large in the picture"
+        f"{name}: no marker sheet found, fewer than {_FEWEST_TAGS} of its coded tags can be read; "
+        "print one with 'foldgauge sheet' and show its whole ring, sharp and large in the picture"
     )
