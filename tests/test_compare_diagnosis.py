@@ -251,3 +251,10 @@ def test_three_faults_are_all_named(tmp_path: Path) -> None:
     faults = {"leg right": -2.0, "page spacing left": 3.0, "plane left": 7.0}
     findings = compare_profile(profile_of(spec, faults), spec)
     assert {c.fault.name for c in findings.diagnosis.named} == set(faults)
+
+
+def test_only_what_reaches_farther_explains_an_overhang(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    findings = compare_profile(profile_of(spec, {"page spacing right": -2.5, "plane right": 8.0}), spec)
+    assert answer(findings).endswith("past the right fore edge: the plane's right half is 8.0 mm too wide.")
+    assert "The right outer foot is glued 2.5 mm too far in." in also(findings)

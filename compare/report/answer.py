@@ -75,6 +75,13 @@ def _clearance_words(item: Item, unit: Unit) -> str:
     return f"shut, card stays only {unit.words(item.measured)} inside the {side} fore edge"
 
 
+def _adds_reach(cause: Cause, side: str) -> float:
+    """Return how much farther card reaches towards the fore edge for this cause, mm."""
+    p = cause.fault.pattern
+    chain = sum(p.get(f"{k} {side}", 0.0) for k in ("foot", "fold", "plane")) - p.get(f"page {side}", 0.0)
+    return chain * cause.size_mm
+
+
 def _item_words(item: Item, unit: Unit) -> str:
     """Return a failing length or pair in words, where no fault goes by its name."""
     size = unit.words(abs(item.deviation))
@@ -94,7 +101,10 @@ def _failing(findings: Findings) -> str:
         return _lean_sentence(findings, tilted, unit)
     if short:
         first = _joined([_clearance_words(i, unit) for i in short])
-        return f"{first[0].upper()}{first[1:]}: {causes}." if causes else f"{first[0].upper()}{first[1:]}."
+        sides = [i.name.split()[-1] for i in short]
+        made = [c for c in findings.causes if any(_adds_reach(c, s) > 0 for s in sides)]
+        why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
+        return f"{first[0].upper()}{first[1:]}{why}."
     level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
     if causes:
         return f"Does not conform: {causes}{level}."
