@@ -106,7 +106,15 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         curve = finding.fits[panel.name].curve
         nominal = float(np.hypot(*(layout.at(panel.joints[-1]) - layout.at(panel.joints[0]))))
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
-        ending = find_ending(plane, curve, nominal, layout.card_mm, blur_px / scale, outer_sign(plane, curve))
+        ending = find_ending(
+            plane,
+            curve,
+            nominal,
+            card_mm=layout.card_mm,
+            depth_mm=layout.depth_mm,
+            blur_mm=blur_px / scale,
+            outward_sign=outer_sign(plane, curve),
+        )
         if ending is not None:
             hinge = finding.hinges[panel.name]
             along = ending.along_mm + float((curve.a - hinge.a) @ hinge.tangent)
