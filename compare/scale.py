@@ -6,13 +6,15 @@ set-up is to be mended before anything is said about the dummy.
 """
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
 
-from compare.causes import CUTTING_SD, cutting_covariance, evidence, observed_lengths
+from compare.causes import FAULT_SD, cutting_covariance, evidence, observed_lengths, observed_pattern
 from compare.conformity import COVERAGE
 from compare.design.spec import Spec
+from compare.faults import faults_of
 from compare.measured import Measured, nominal_lengths
 
 SCALE_SD: Final = 0.1  # how wrong a set-up can make the scale; a backdrop taken for an arch: about 10 %
@@ -34,23 +36,26 @@ class CommonScale:
 
 
 def common_scale(measured: Measured, spec: Spec) -> CommonScale | None:
-    """Return the common scale error if the lengths speak for one, else None."""
+    """Return the common scale error if the lengths speak for one, beside at most one fault, else None."""
     nominal = nominal_lengths(spec, measured.opening.value)
     names = observed_lengths(measured, spec)
-    if len(names) < 4:
+    if len(names) < 6:
         return None
     size = np.array([nominal[k] for k in names])
     d = np.array([measured.lengths[k].value for k in names]) - size
-    s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(
-        names, CUTTING_SD
-    )
-    weight = np.linalg.inv(s)
+    s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(names)
+    spine = "foot left" in names and "foot right" in names
+    shown = [observed_pattern(f, names) for f in faults_of(spec.sides, spine_seen=spine)]
+    faults = [FAULT_SD**2 * np.outer(p, p) for p in shown]
+    alone = [np.zeros_like(s), *faults]
+    scaled = s + SCALE_SD**2 * np.outer(size, size) + np.array(alone)
+    plain = s + np.array([*alone, *(a + b for a, b in combinations(faults, 2))])
+    log_scaled, log_plain = evidence(d[None], scaled)[0], evidence(d[None], plain)[0]
+    if log_scaled.max() - log_plain.max() < MUCH_BETTER:
+        return None
+    weight = np.linalg.inv(s + alone[int(np.argmax(log_scaled))])
     u = float(1 / np.sqrt(size @ weight @ size))
     off = u * u * float(size @ weight @ d)
-    if abs(off) < max(LEAST, COVERAGE * u):
-        return None
-    scaled = s + SCALE_SD**2 * np.outer(size, size)
-    plain, common = evidence(d[None], np.array([s, scaled]))[0]
     left = d - off * size
-    fits = float(left @ weight @ left) < 3 * len(names)  # one factor leaves little over
-    return CommonScale(off=off, u=u) if common - plain > MUCH_BETTER and fits else None
+    fits = float(left @ weight @ left) < 3 * len(names)  # a wrong set-up leaves little over
+    return CommonScale(off=off, u=u) if fits and abs(off) > max(LEAST, COVERAGE * u) else None

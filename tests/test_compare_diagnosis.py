@@ -151,6 +151,11 @@ def test_a_wrong_set_up_is_told_from_a_wrong_dummy(tmp_path: Path, factor: float
     assert common is not None
     assert common.off == pytest.approx(factor - 1, abs=0.005)
     assert ("long" if factor > 1 else "short") in common.words()
+    changes["leg right"] -= 3.0  # a real fault does not hide it
+    common = common_scale(
+        compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured, spec
+    )
+    assert common is not None and common.off == pytest.approx(factor - 1, abs=0.006)
 
 
 def test_no_dummy_with_a_fault_is_taken_for_a_wrong_set_up(tmp_path: Path) -> None:
@@ -161,6 +166,13 @@ def test_no_dummy_with_a_fault_is_taken_for_a_wrong_set_up(tmp_path: Path) -> No
             changes = {k: size * fault.pattern.get(k, 0.0) + rng.normal(0, 0.3) for k in spec.lengths()}
             measured = compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured
             assert common_scale(measured, spec) is None, (fault.name, size)
+    for _ in range(200):  # two faults at once
+        pair = rng.choice(list(spec.lengths()), 2, replace=False)
+        changes = {
+            k: rng.normal(0, 0.3) + (rng.choice([-3.0, 3.0]) if k in pair else 0) for k in spec.lengths()
+        }
+        measured = compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured
+        assert common_scale(measured, spec) is None, pair
 
 
 def test_missing_half_is_not_called_good(tmp_path: Path) -> None:

@@ -12,6 +12,9 @@ from compare.lean import Leaning
 from compare.units import Unit, unit_of
 
 
+MANY = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
+
+
 def _joined(parts: Sequence[str]) -> str:
     return " and ".join(parts) if len(parts) < 3 else ", ".join(parts[:-1]) + " and " + parts[-1]
 
@@ -71,8 +74,8 @@ def _both(tilted: Sequence[Leaning]) -> str:
 def _clearance_words(item: Item, unit: Unit) -> str:
     side = item.name.split()[-1]
     if item.measured < 0:
-        return f"shut, card sticks out {unit.words(-item.measured)} past the {side} fore edge"
-    return f"shut, card stays only {unit.words(item.measured)} inside the {side} fore edge"
+        return f"card sticks out {unit.words(-item.measured)} past the {side} fore edge"
+    return f"card stays only {unit.words(item.measured)} inside the {side} fore edge"
 
 
 def _adds_reach(cause: Cause, side: str) -> float:
@@ -104,7 +107,7 @@ def _failing(findings: Findings) -> str:
         sides = [i.name.split()[-1] for i in short]
         made = [c for c in findings.causes if any(_adds_reach(c, s) > 0 for s in sides)]
         why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
-        return f"{first[0].upper()}{first[1:]}{why}."
+        return f"Shut, {first}{why}."
     level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
     if causes:
         return f"Does not conform: {causes}{level}."
@@ -130,7 +133,7 @@ def _open(findings: Findings) -> str:
     if worst.name.startswith("clearance"):
         limit = unit.words(worst.nominal + worst.low)
         return (
-            f"Too close to call: {_clearance_words(worst, unit)}, known to within "
+            f"Too close to call: shut, {_clearance_words(worst, unit)}, known to within "
             f"{unit.words(worst.expanded)}, where {limit} is asked for{more}."
         )
     return (
@@ -157,8 +160,8 @@ def also(findings: Findings) -> tuple[str, ...]:
     out: list[str] = []
     for i in findings.clearances:
         words = _clearance_words(i, unit)
-        if i.verdict is Verdict.FAILS and words[1:] not in said:
-            out.append(f"{words[0].upper()}{words[1:]}.")
+        if i.verdict is Verdict.FAILS and words not in said:
+            out.append(f"Shut, {words}.")
     for c in findings.causes:
         if c.sentence(unit) not in said:
             words = c.sentence(unit)
@@ -170,6 +173,11 @@ def also(findings: Findings) -> tuple[str, ...]:
         if i.verdict is Verdict.FAILS and i.name not in touched:
             words = _item_words(i, unit)
             out.append(f"{words[0].upper()}{words[1:]}.")
+    if len(findings.diagnosis.named) >= MANY:
+        out.append(
+            f"{len(findings.diagnosis.named)} faults at once are unlikely: check that this is the right spec, how "
+            "the sheet was used (--use, --standoff) and that it was printed at 100 %."
+        )
     for n in findings.leans:
         if n.remainder_matters:
             out.append(
