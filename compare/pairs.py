@@ -46,7 +46,8 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
     Returns
     -------
     items : the difference of each pair (mm) against the design's own difference (0 for a plain
-        parallelogram, something else for a plane that is oblique on purpose), limits +- `matched`.
+        parallelogram, something else for a plane that is oblique on purpose), limits +- `matched`. A sum
+        round a loop is the sum of two pairs, so it is given twice that: where the pairs hold, it holds.
     undetermined : pair -> reason, for pairs with a length that was not measured.
     """
     nominal = nominal_lengths(spec, measured.opening.value)
@@ -60,6 +61,7 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
             continue
         parts = [measured.lengths[k] * c for k, c in terms.items()]
         total = sum(parts[1:], parts[0])
+        limit = spec.tolerance.matched * len(terms) / 2
         items.append(
             Item(
                 name=name,
@@ -67,8 +69,8 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
                 nominal=sum(nominal[k] * c for k, c in terms.items()),
                 measured=total.value,
                 u=measured.u(total),
-                low=-spec.tolerance.matched,
-                high=spec.tolerance.matched,
+                low=-limit,
+                high=limit,
                 remark=CLOSING_REMARK if name.startswith("closing") else "",
             )
         )

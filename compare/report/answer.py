@@ -11,7 +11,6 @@ from compare.findings import Findings
 from compare.lean import Leaning
 from compare.units import Unit, unit_of
 
-
 MANY = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
 
 
@@ -174,9 +173,10 @@ def also(findings: Findings) -> tuple[str, ...]:
             words = _item_words(i, unit)
             out.append(f"{words[0].upper()}{words[1:]}.")
     if len(findings.diagnosis.named) >= MANY:
+        n_faults = len(findings.diagnosis.named)
         out.append(
-            f"{len(findings.diagnosis.named)} faults at once are unlikely: check that this is the right spec, how "
-            "the sheet was used (--use, --standoff) and that it was printed at 100 %."
+            f"{n_faults} faults at once are unlikely: check that this is the right spec, "
+            "how the sheet was used (--use, --standoff) and that it was printed at 100 %."
         )
     for n in findings.leans:
         if n.remainder_matters:
