@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 REACH_MM = 7.0
 STEP_MM = 0.1
 N_CANDIDATES = 16
-N_PLACEMENTS = 2
+N_PLACEMENTS = 3
+WORTH_TRYING = 0.88  # of the best coarse score
 CLEAR_STEP = 8.0
 ROLLS_DEG = (-2.0, 0.0, 2.0)
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
@@ -52,7 +53,7 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     """Find all panels of the layout; those that the photo does not show are named as missing."""
     placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     best: tuple[list[PanelLines], Choice, float | None] | None = None
-    for placement in placements[:N_PLACEMENTS]:
+    for placement in _distinct(placements):
         views = [
             _look(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
@@ -87,10 +88,23 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
-        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone)
+        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
     return Finding(
         fits=fits, hinges=hinges, missing={}, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
+
+
+def _distinct(placements: list[Placement]) -> list[Placement]:
+    """Placements worth a closer look: good ones, each somewhere else than the better ones."""
+    out: list[Placement] = []
+    for p in placements:
+        near = any(
+            np.hypot(p.x_mm - q.x_mm, p.y_mm - q.y_mm) < 6.0 and p.layout.opening_deg == q.layout.opening_deg
+            for q in out
+        )
+        if not near and p.score >= WORTH_TRYING * placements[0].score:
+            out.append(p)
+    return out[:N_PLACEMENTS]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -268,7 +282,6 @@ def _fit_pages(
     joint_shift: dict[str, Array],
     region: Region,
     blur_px: float,
-    tone: float | None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
     first, last = pages[0], pages[-1]
@@ -288,7 +301,6 @@ def _fit_pages(
         up=up,
         usable=_inside(start.points(s), region),
         stations=s,
-        tone=tone,
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()

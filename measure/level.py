@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from scipy.special import ndtr
 
 from measure.candidates import line_scores
@@ -29,12 +29,13 @@ LAYER_SHARE = 0.2
 """The step of a further layer is at least this share of the plane's own steps."""
 LAYER_NOISE = 0.002
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
-BRIGHT_WEIGHT = 6.0
+SLOPE_MM = 2.4  # the two ends of the rough line are off by amounts that differ by no more
+BELOW_MM = (0.25, 1.0)
 TAB_CAP = 400.0
 """One foot counts at most like this (as much as some thirty stations of clear page edge)."""
 PARALLAX_MM = 0.3
 """Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
-PAGE_REACH_MM = 1.5
+PAGE_REACH_MM = 1.8
 EDGE_CAP = 12.0
 EDGE_STEP = 0.015  # a step of this height, full scale = 1, is one standard deviation
 """A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
@@ -190,7 +191,6 @@ def page_level(
     up: float,
     usable: NDArray[np.bool_],
     stations: Array,
-    tone: float | None = None,
     reach_mm: float = PAGE_REACH_MM,
 ) -> PageLevel:
     """Level of the joints on a page: half a card above its upper surface.
@@ -202,7 +202,6 @@ def page_level(
     base_mm, card_mm, blur_mm : thickness of the page and of the strips; blur of the photo.
     up : +1 if up is to the left of the curve.
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
-    tone : grey value of the card's cut edge, if known.
     reach_mm : the true line is within this of the rough one.
     """
     room = reach_mm + base_mm + card_mm + 1.5
@@ -214,15 +213,7 @@ def page_level(
     edges = _edges(strip, blur_mm)
     n_wanted = int(reach_mm / STEP_MM)
     wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
-    base_edge = wanted - card_mm / 2 - base_mm
-    lower = _shifted(edges, offsets, base_edge)
-    upper = _shifted(edges, offsets, wanted - card_mm / 2)
-    beyond = np.max([_shifted(edges, offsets, base_edge - d) for d in np.arange(0.25, 1.0, 0.05)], axis=0)
-    total = lower + 0.4 * upper - beyond
-    if tone is not None:
-        total -= _too_bright(strip, offsets, base_edge + base_mm / 2, base_mm, tone)
-    total *= usable[:, None]
-    sums = line_scores(total, wanted, stations, n_wanted * STEP_MM, 1.0)
+    sums = _edge_sums(edges * usable[:, None], offsets, stations, wanted, card_mm / 2, base_mm)
     profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
@@ -245,18 +236,30 @@ def page_level(
     )
 
 
-def _too_bright(
-    strip: NDArray[np.float32], offsets: Array, centre: Array, base_mm: float, tone: float
+def _edge_sums(
+    edges: Array, offsets: Array, stations: Array, wanted: Array, half_card: float, base_mm: float
 ) -> Array:
-    """Penalty (S, W) where the page's supposed cut edge is brighter than cut edges are in this photo.
+    """Evidence (W, W) of the base's edges for a line of joints with end offsets d0 (rows) and d1 (columns).
 
-    The page's lit upper surface is often brighter than its cut edge; a pen line is darker, which is allowed.
+    The base's lower edge counts in full, its upper edge in part (it may not show), and any straight edge
+    along the line a little below the lower edge counts against: the base's edge is the lowest there is.
     """
-    width = max(1, int(round(0.5 * base_mm / STEP_MM)))
-    mean = uniform_filter1d(strip.astype(np.float64), width, axis=1)
-    ratio = np.log((np.maximum(_shifted(mean, offsets, centre), 0) + 0.005) / (tone + 0.005))
-    out: Array = BRIGHT_WEIGHT * np.clip((ratio - 0.2) / 0.3, 0.0, 1.0)
-    return out
+    n = (len(wanted) - 1) // 2
+    extra = int(np.ceil((half_card + base_mm + BELOW_MM[1]) / STEP_MM)) + 1
+    reach = (n + extra) * STEP_MM
+    grid = np.linspace(-reach, reach, 2 * (n + extra) + 1)
+    along = line_scores(_shifted(edges, offsets, grid), grid, stations, reach, SLOPE_MM)
+    # What a line of any direction collects from the table's grain is not evidence.
+    along = np.maximum(along - np.median(along[along > 0]), 0.0)
+
+    def at(down_mm: float) -> Array:
+        k = extra - int(round(down_mm / STEP_MM))
+        out: Array = along[k : k + 2 * n + 1, k : k + 2 * n + 1]
+        return out
+
+    lower = half_card + base_mm
+    below = np.max([at(lower + d) for d in np.arange(*BELOW_MM, STEP_MM)], axis=0)
+    return at(lower) + 0.4 * at(half_card) - below
 
 
 def _tab_profiles(
