@@ -1,9 +1,10 @@
 """One least-squares adjustment of camera pose, lens and print scale from the saddles of the sheet.
 
-Unknowns are those of `capture.view.PARAMS`. Prior knowledge enters as further observations with their
-standard uncertainties (focal length from EXIF, print scale from the check bars, small distortion, principal
-point near the middle), so that what the photo cannot tell stays as doubtful as it was (Gauss-Markov model
-with pseudo-observations: Förstner & Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
+Unknowns are those of `capture.view.PARAMS` and three numbers for a sheet that is not quite flat. Prior
+knowledge enters as further observations with their standard uncertainties (focal length from EXIF, print
+scale from the check bars, small distortion, principal point near the middle, small bows), so that what the
+photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-observations: Förstner &
+Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
 """
 
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.print_scale import PrintScale
+from capture.sheet import MarkerSheet
 from capture.sighting import FEWEST_SADDLES, Sighting
 from capture.view import PARAMS, View
 
@@ -31,7 +33,19 @@ UNKNOWN_F_SD: Final = 0.6
 
 _UNKNOWN_F35: Final = 45.0
 _MODEL_SD_PX: Final = 0.02
-"""What saddles are off beyond their own sigma: the print, the paper's flatness, the lens model."""
+"""What the two-coefficient lens model leaves over."""
+
+_MODEL_SD_MM: Final = 0.01
+"""How far printed saddles lie from their nominal places: the printer's feed, small waves of the paper
+(common practice, no source)."""
+
+_BOW_SD_MM: Final = 0.15
+"""Prior doubt of each of the three bows of the sheet (see `_bow_shapes`); where paper needs more, the
+saddles say so."""
+
+_MAX_BOW_MM: Final = 3.0
+_N_VIEW: Final = len(PARAMS)
+_N_ALL: Final = _N_VIEW + 3
 
 _ROBUST_K: Final = 3.0
 _MAX_TILT_DEG: Final = 40.0
@@ -46,8 +60,14 @@ class _Problem:
     xy_mm: Array  # (M, 2) nominal
     px: Array  # (M, 2)
     sigma: Array  # (M,)
-    prior: Array  # (13,) expected values
-    prior_sd: Array  # (13,), inf = none
+    shapes: Array  # (M, 3) height of the sheet per mm of each bow
+    prior: Array  # (16,) expected values
+    prior_sd: Array  # (16,), inf = none
+
+    def some(self, keep: NDArray[np.bool_]) -> "_Problem":
+        return _Problem(
+            self.xy_mm[keep], self.px[keep], self.sigma[keep], self.shapes[keep], self.prior, self.prior_sd
+        )
 
 
 def solve_view(photo: Photo, sighting: Sighting, print_scale: PrintScale | None = None) -> View:
@@ -73,9 +93,7 @@ def solve_view(photo: Photo, sighting: Sighting, print_scale: PrintScale | None 
     scale = print_scale or PrintScale()
     problem = _problem(photo, sighting, scale)
     params, keep = _adjust_without_outliers(problem, _start(problem, sighting.H_img_sheet))
-    kept = _Problem(
-        problem.xy_mm[keep], problem.px[keep], problem.sigma[keep], problem.prior, problem.prior_sd
-    )
+    kept = problem.some(keep)
     residual, jac = _residual(params, kept)
     weight = 1 / np.repeat(kept.sigma**2, 2)
     normal = jac.T @ (weight[:, None] * jac) + np.diag(1 / kept.prior_sd**2)
@@ -83,15 +101,16 @@ def solve_view(photo: Photo, sighting: Sighting, print_scale: PrintScale | None 
     chi2 = float(np.sum(weight * residual**2)) / max(2 * len(kept.px) - 9, 1)
     cov = np.linalg.inv(normal) * max(chi2, 1.0)
     rms = float(np.sqrt(np.mean(residual**2)))
+    bow_mm = float(np.ptp(_bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[_N_VIEW:]))
     view = View(
-        params=params,
-        cov=np.asarray((cov + cov.T) / 2, dtype=float),
+        params=params[:_N_VIEW],
+        cov=np.asarray((cov + cov.T) / 2, dtype=float)[:_N_VIEW, :_N_VIEW],
         size=photo.size,
         rms_px=rms,
         n_saddles=len(kept.px),
-        notes=_notes(photo, sighting, scale, int(np.count_nonzero(~keep))),
+        notes=_notes(photo, sighting, scale, int(np.count_nonzero(~keep)), bow_mm),
     )
-    _require_sound(photo.name, view, sighting, int(np.count_nonzero(~keep)))
+    _require_sound(photo.name, view, sighting, int(np.count_nonzero(~keep)), bow_mm)
     return view
 
 
@@ -103,8 +122,9 @@ def tilt_deg(view: View) -> float:
 
 def _problem(photo: Photo, sighting: Sighting, scale: PrintScale) -> _Problem:
     width, height = photo.size
-    prior = np.zeros(len(PARAMS))
-    sd = np.full(len(PARAMS), np.inf)
+    prior = np.zeros(_N_ALL)
+    sd = np.full(_N_ALL, np.inf)
+    sd[_N_VIEW:] = _BOW_SD_MM
     if photo.lens.focal_px is not None:
         prior[6], sd[6] = np.log(photo.lens.focal_px), photo.lens.rel_sd
     else:
@@ -115,8 +135,27 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale) -> _Problem:
     sd[9:11] = CENTRE_SD * max(width, height)
     prior[11:13] = np.log(scale.across), np.log(scale.up)
     sd[11:13] = scale.across_sd, scale.up_sd
-    sigma = np.hypot(sighting.sigma_px, _MODEL_SD_PX)
-    return _Problem(sighting.xy_mm, sighting.px, sigma, prior, sd)
+    px_per_mm = (
+        np.sqrt(np.abs(np.linalg.det(sighting.H_img_sheet))) / np.abs(sighting.H_img_sheet[2, 2]) ** 1.5
+    )
+    model_px = np.hypot(_MODEL_SD_PX, _MODEL_SD_MM * px_per_mm)
+    sigma = np.hypot(sighting.sigma_px, model_px)
+    shapes = _bow_shapes(sighting.sheet, sighting.xy_mm)
+    return _Problem(sighting.xy_mm, sighting.px, sigma, shapes, prior, sd)
+
+
+def _bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
+    """Heights (N, 3) of a sheet bowed by 1 mm about its y axis, about its x axis, and twisted.
+
+    Each has no mean and no tilt over the whole ring, so that z = 0 stays the sheet's mean plane.
+    """
+
+    def curves(xy: Array) -> Array:
+        u, v = (xy / np.abs(sheet.saddles).max(axis=0)).T
+        return np.column_stack([u * u, v * v, u * v])
+
+    out: Array = curves(xy_mm) - curves(sheet.saddles).mean(axis=0)
+    return out
 
 
 def _start(problem: _Problem, h: Array) -> Array:
@@ -128,7 +167,7 @@ def _start(problem: _Problem, h: Array) -> Array:
         params = problem.prior.copy()
         params[6] += np.log(factor)
         params[:6] = _pose(h, params)
-        params = _adjust(problem, params, steps=8)
+        params = _adjust(problem, params, steps=12)
         cost = _cost(params, problem)
         if cost < best_cost:
             best, best_cost = params, cost
@@ -150,10 +189,10 @@ def _pose(h: Array, params: Array) -> Array:
 
 
 def _residual(params: Array, problem: _Problem) -> tuple[Array, Array]:
-    """Residuals (2M,), seen minus predicted, and derivatives (2M, 13) of the prediction."""
+    """Residuals (2M,), seen minus predicted, and derivatives (2M, 16) of the prediction."""
     n = len(problem.xy_mm)
     rot, d_rot = cv2.Rodrigues(params[:3])  # d_rot: (3, 9), row i = d R / d r_i, row-major
-    x = np.column_stack([problem.xy_mm * np.exp(params[11:13]), np.zeros(n)])
+    x = np.column_stack([problem.xy_mm * np.exp(params[11:13]), problem.shapes @ params[_N_VIEW:]])
     cam = x @ rot.T + params[3:6]
     inv_z = 1 / cam[:, 2]
     xn = cam[:, :2] * inv_z[:, None]
@@ -167,7 +206,7 @@ def _residual(params: Array, problem: _Problem) -> tuple[Array, Array]:
         + (2 * (k1 + 2 * k2 * r2))[:, None, None] * xn[:, :, None] * xn[:, None, :]
     )
     d_cam = np.concatenate([d_xn, -(d_xn @ xn[:, :, None])], axis=2) * inv_z[:, None, None]
-    jac = np.zeros((n, 2, len(PARAMS)))
+    jac = np.zeros((n, 2, _N_ALL))
     d_rot = np.asarray(d_rot).reshape(3, 3, 3)
     jac[:, :, :3] = d_cam @ np.einsum("ijk,nk->nji", d_rot, x)
     jac[:, :, 3:6] = d_cam
@@ -177,6 +216,7 @@ def _residual(params: Array, problem: _Problem) -> tuple[Array, Array]:
     jac[:, :, 9:11] = np.eye(2)
     jac[:, :, 11] = (d_cam @ rot[:, 0]) * x[:, 0, None]
     jac[:, :, 12] = (d_cam @ rot[:, 1]) * x[:, 1, None]
+    jac[:, :, _N_VIEW:] = (d_cam @ rot[:, 2])[:, :, None] * problem.shapes[:, None, :]
     return (problem.px - predicted).ravel(), jac.reshape(2 * n, -1)
 
 
@@ -200,7 +240,7 @@ def _cost(params: Array, problem: _Problem) -> float:
     return cost if np.isfinite(cost) else np.inf
 
 
-def _adjust(problem: _Problem, params: Array, steps: int = 40) -> Array:
+def _adjust(problem: _Problem, params: Array, steps: int = 150) -> Array:
     """Levenberg-Marquardt with soft-L1 weights recomputed at every step.
 
     The steps are taken in other coordinates than `PARAMS`, in which the long valley between distance and
@@ -232,7 +272,7 @@ def _adjust(problem: _Problem, params: Array, steps: int = 40) -> Array:
 
 
 def _stepped(params: Array, delta: Array) -> Array:
-    """Parameters after a step (13,): turn (3), pixel of the middle (2), log scale, then as in `PARAMS`."""
+    """Unknowns after a step (16,): turn (3), pixel of the middle (2), log scale, then as in `PARAMS`."""
     rot = cv2.Rodrigues(delta[:3])[0] @ cv2.Rodrigues(params[:3])[0]
     scale = np.exp(params[6]) / params[5]
     middle = params[3:5] * scale + params[9:11] + delta[3:5]
@@ -245,8 +285,8 @@ def _stepped(params: Array, delta: Array) -> Array:
 
 
 def _to_step(params: Array) -> Array:
-    """Return the derivative (13, 13) of `PARAMS` with respect to the step of `_stepped`."""
-    out = np.eye(len(PARAMS))
+    """Return the derivative (16, 16) of the unknowns with respect to the step of `_stepped`."""
+    out = np.eye(_N_ALL)
     out[:3, :3] = _turn_jacobian(params[:3])
     scale = np.exp(params[6]) / params[5]
     out[3:6, 3:6] = 0
@@ -277,10 +317,7 @@ def _adjust_without_outliers(problem: _Problem, params: Array) -> tuple[Array, N
     """Adjust, drop saddles far off the rest, adjust again, until none is."""
     keep = np.ones(len(problem.px), dtype=bool)
     for _ in range(4):
-        some = _Problem(
-            problem.xy_mm[keep], problem.px[keep], problem.sigma[keep], problem.prior, problem.prior_sd
-        )
-        params = _adjust(some, params)
+        params = _adjust(problem.some(keep), params)
         residual, _ = _residual(params, problem)
         norm = np.linalg.norm(residual.reshape(-1, 2), axis=1) / problem.sigma
         still = norm < 5 * _robust_scale(norm[keep])
@@ -290,7 +327,9 @@ def _adjust_without_outliers(problem: _Problem, params: Array) -> tuple[Array, N
     return params, keep
 
 
-def _notes(photo: Photo, sighting: Sighting, scale: PrintScale, n_outliers: int) -> tuple[str, ...]:
+def _notes(
+    photo: Photo, sighting: Sighting, scale: PrintScale, n_outliers: int, bow_mm: float
+) -> tuple[str, ...]:
     notes = [
         f"focal length: {photo.lens.source}, {100 * photo.lens.rel_sd:.1f} % doubtful, refined by the sheet"
         if photo.lens.focal_px is not None
@@ -303,10 +342,12 @@ def _notes(photo: Photo, sighting: Sighting, scale: PrintScale, n_outliers: int)
     ]
     if n_outliers:
         notes.append(f"{n_outliers} of them disagreed with the rest and were left out")
+    if bow_mm > 0.5:
+        notes.append(f"the sheet is bowed by about {bow_mm:.1f} mm; this is allowed for, but flatten it")
     return tuple(notes)
 
 
-def _require_sound(name: str, view: View, sighting: Sighting, n_outliers: int) -> None:
+def _require_sound(name: str, view: View, sighting: Sighting, n_outliers: int, bow_mm: float) -> None:
     """Refuse a view that cannot carry a measurement."""
     if not np.all(np.isfinite(view.params)) or not np.all(np.isfinite(view.cov)):
         raise SheetError(
@@ -319,6 +360,11 @@ def _require_sound(name: str, view: View, sighting: Sighting, n_outliers: int) -
         raise SheetError(
             f"{name}: the marks do not lie on one plane (rms {view.rms_px / per_mm:.2f} mm, {n_outliers} of "
             f"{len(sighting.px)} far off); the sheet is curled or was moved: flatten it on stiff board"
+        )
+    if bow_mm > _MAX_BOW_MM:
+        raise SheetError(
+            f"{name}: the sheet is bowed by about {bow_mm:.0f} mm, too much to measure in its plane; "
+            "flatten it on stiff board"
         )
     tilt = tilt_deg(view)
     if tilt > _MAX_TILT_DEG:

@@ -16,7 +16,8 @@ class Advice:
 
     Attributes
     ----------
-    topic : short key: "resolution", "tilt", "distance", "blur", "exposure", "print scale", "hidden marks".
+    topic : short key: "resolution", "tilt", "distance", "blur", "exposure", "print scale", "hidden marks",
+        "flatness".
     strong : True if the result should not be trusted without acting on it.
     text : what was measured and what to do, one plain sentence.
     cost_mm : rough standard uncertainty it adds to a length of 60 mm.
@@ -42,6 +43,7 @@ def advise(view: View, sighting: Sighting) -> tuple[Advice, ...]:
         *_exposure(sighting),
         *_print_scale(view),
         *_hidden(sighting),
+        *_flatness(view),
     ]
     return tuple(sorted(found, key=lambda a: -a.cost_mm))
 
@@ -140,4 +142,16 @@ def _hidden(sighting: Sighting) -> Iterator[Advice]:
             text=f"only {seen} of the {ring} marks on the left, top and right of the sheet are seen: "
             "show the whole ring, without glare",
             cost_mm=0.05,
+        )
+
+
+def _flatness(view: View) -> Iterator[Advice]:
+    rms_mm = view.rms_px / view.px_per_mm(np.zeros(2))
+    if rms_mm > 0.05 and view.rms_px > 0.3:
+        yield Advice(
+            topic="flatness",
+            strong=rms_mm > 0.1,
+            text=f"the marks lie {rms_mm:.2f} mm (rms) off one plane: the sheet is not flat; "
+            "glue it on stiff board",
+            cost_mm=round(2 * rms_mm, 2),
         )

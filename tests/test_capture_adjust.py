@@ -71,7 +71,8 @@ def test_normalised_errors_squared_are_about_one() -> None:
     grid = np.stack(np.meshgrid([-110.0, 0.0, 110.0], [-70.0, 0.0, 70.0]), axis=-1).reshape(-1, 2)
     for _ in range(150):
         truth = drawn_camera(rng)
-        px = true_saddles(truth, A4) + rng.normal(0, 0.05, (70, 2))
+        printed = A4.saddles * np.exp(truth.params[11:13]) + rng.normal(0, 0.01, (70, 2))
+        px = truth.project(np.column_stack([printed, np.zeros(70)])) + rng.normal(0, 0.05, (70, 2))
         view = solve_view(blank(), sighting_of(px, 0.05))
         lens.append(((view.params - truth.params) ** 2 / np.diag(view.cov))[6:])
         both = []
@@ -82,9 +83,9 @@ def test_normalised_errors_squared_are_about_one() -> None:
             cov = np.einsum("nij,jk,nlk->nil", jac, view.cov, jac)
             both.append(np.mean(np.einsum("ni,nij,nj->n", off, np.linalg.inv(cov), off)) / 2)
         plane.append(both)
-    # the mean of 150 squares of a normal has sd 0.12; the model term of the sigma makes all a little small
-    assert np.all(np.mean(lens, axis=0) > 0.55) and np.all(np.mean(lens, axis=0) < 1.4)
-    assert np.all(np.mean(plane, axis=0) > 0.55) and np.all(np.mean(plane, axis=0) < 1.4)
+    # the mean of 150 squares of a normal has sd 0.12
+    assert np.all(np.mean(lens, axis=0) > 0.65) and np.all(np.mean(lens, axis=0) < 1.4)
+    assert np.all(np.mean(plane, axis=0) > 0.65) and np.all(np.mean(plane, axis=0) < 1.4)
 
 
 @pytest.mark.parametrize("f35_known", [True, False])
@@ -151,13 +152,28 @@ def test_focal_length_is_found_without_any_hint(f35: float) -> None:
     assert tilt_deg(view) == pytest.approx(tilt_deg(truth), abs=0.3)
 
 
+def bowed(shape: np.ndarray) -> Sighting:
+    truth = camera(eye=(0.0, 100.0, 600.0))
+    return sighting_of(truth.project(np.column_stack([A4.saddles, shape])), 0.03)
+
+
+def test_slightly_bowed_sheet_is_allowed_for_and_mentioned() -> None:
+    """Paper bent to part of a cylinder, 1.2 mm high: ignored, it would cost a third of a mm."""
+    x = A4.saddles[:, 0] / 126
+    view = solve_view(blank(), bowed(1.2 * (x * x - np.mean(x * x))), KNOWN)
+    grid = np.stack(np.meshgrid([-100.0, 0.0, 100.0], [-60.0, 0.0, 60.0]), axis=-1).reshape(-1, 2)
+    pixels = camera(eye=(0.0, 100.0, 600.0)).project(np.column_stack([grid, np.zeros(9)]))
+    assert np.abs(view.to_plane(pixels) - grid).max() < 0.03
+    assert view.rms_px < 0.05
+    assert any("bowed by about 1." in n for n in view.notes)
+
+
 def test_curled_sheet_is_refused() -> None:
-    truth = camera(eye=(0.0, 80.0, 600.0))
-    xy = A4.saddles
-    bow = 6.0 * (1 - (xy[:, 0] / 138) ** 2) * np.sin(xy[:, 1] / 40)
-    px = truth.project(np.column_stack([xy, bow]))
+    x, y = A4.saddles.T
+    with pytest.raises(SheetError, match=r"t\.jpg: the sheet is bowed by about [5-9] mm"):
+        solve_view(blank(), bowed(8.0 * (1 - (x / 138) ** 2)), KNOWN)
     with pytest.raises(SheetError, match=r"t\.jpg: the marks do not lie on one plane .* flatten it"):
-        solve_view(blank(), sighting_of(px, 0.03), KNOWN)
+        solve_view(blank(), bowed(8.0 * np.sin(x / 30) * np.cos(y / 30)), KNOWN)
 
 
 def test_oblique_and_distant_views_are_refused() -> None:
