@@ -16,6 +16,8 @@ from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
+FACE_STEP_MM = 0.1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Template:
@@ -25,6 +27,7 @@ class Template:
     ----------
     card_mm : thickness of the card.
     blur_mm : standard deviation of the photo's blur.
+    depth_mm : how far the panel reaches back; 0 if that is of no interest.
     half_mm : half width of the window compared.
     floor : noise floor, full scale = 1.
     cap : no single profile may count more than this (log-likelihood units).
@@ -32,6 +35,7 @@ class Template:
 
     card_mm: float
     blur_mm: float
+    depth_mm: float = 0.0
     half_mm: float = 1.5
     floor: float = 0.008
     cap: float = 40.0
@@ -46,7 +50,6 @@ class Evidence:
     offsets_mm : (K,) offsets scored.
     score : (S, K) combined score.
     outer, inner : (S, K) log-likelihood ratios of the step on the background side and on the face side.
-    outer_step : (S, K) signed height of the background-side step, background minus card.
     middle : (S, K) mean grey value over the middle half of the stripe.
     """
 
@@ -54,7 +57,6 @@ class Evidence:
     score: Array
     outer: Array
     inner: Array
-    outer_step: Array
     middle: Array
 
 
@@ -65,7 +67,12 @@ def _orthonormal(columns: Array) -> Array:
 
 
 def near_end_evidence(
-    strip: NDArray[np.float32], offsets_mm: Array, template: Template, outer_sign: float, px_per_mm: float
+    strip: NDArray[np.float32],
+    offsets_mm: Array,
+    template: Template,
+    outer_sign: float,
+    px_per_mm: float,
+    face_mm: Array | None = None,
 ) -> Evidence:
     """Score every offset of every station of a straightened strip.
 
@@ -76,47 +83,73 @@ def near_end_evidence(
     template : what to look for.
     outer_sign : +1 if the background side (away from the eye) lies at larger offsets, else -1.
     px_per_mm : image scale, so that over-sampling does not count as more evidence.
+    face_mm : (S,) width at which the panel's face is seen beyond the stripe; where that is narrow the step at
+        its far end is part of what explains the profile.
     """
     if outer_sign < 0:
-        mirrored = near_end_evidence(strip[:, ::-1], -offsets_mm[::-1], template, 1.0, px_per_mm)
+        mirrored = near_end_evidence(strip[:, ::-1], -offsets_mm[::-1], template, 1.0, px_per_mm, face_mm)
         return Evidence(
             offsets_mm=-mirrored.offsets_mm[::-1],
             score=mirrored.score[:, ::-1],
             outer=mirrored.outer[:, ::-1],
             inner=mirrored.inner[:, ::-1],
-            outer_step=mirrored.outer_step[:, ::-1],
             middle=mirrored.middle[:, ::-1],
         )
     h = float(offsets_mm[1] - offsets_mm[0])
     n = int(round(template.half_mm / h))
-    x = np.arange(-n, n + 1) * h
-    smooth = np.column_stack([np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2])
-    outer = ndtr((x - template.card_mm / 2) / template.blur_mm)[:, None]
-    inner = ndtr((x + template.card_mm / 2) / template.blur_mm)[:, None]
-    full = np.hstack([smooth, inner, outer])
-    q_full = _orthonormal(full)  # its last column is the outer step after everything else
-    q_no_inner = _orthonormal(np.hstack([smooth, outer, inner]))
+    x = np.linspace(-n * h, n * h, 2 * n + 1)
     raw = np.lib.stride_tricks.sliding_window_view(strip.astype(np.float64), len(x), axis=1)
-    windows = raw - raw.mean(axis=2, keepdims=True)
-    total = np.einsum("skd,skd->sk", windows, windows)
-    coef = windows @ q_full
-    last_outer = coef[..., -1]
-    last_inner = (windows @ q_no_inner[:, -1:])[..., 0]
-    rest = np.maximum(total - np.sum(coef**2, axis=2), 0.0)
-    n_eff = 2 * template.half_mm * min(px_per_mm, 1.0 / h)
-    weight = n_eff / len(x)
-    ss = rest * weight + n_eff * template.floor**2
-    llr_outer = 0.5 * n_eff * np.log1p(weight * last_outer**2 / ss)
-    llr_inner = 0.5 * n_eff * np.log1p(weight * last_inner**2 / ss)
-    # Height of the step itself: the last orthonormal column is the step's part that nothing else explains.
-    gain = float(q_full[:, -1] @ outer[:, 0])
+    outer, inner = np.zeros(raw.shape[:2]), np.zeros(raw.shape[:2])
+    for width, rows in _by_face(face_mm, len(strip), template):
+        outer[rows], inner[rows] = _two_steps(raw[rows], x, template, px_per_mm, h, width)
     return Evidence(
         offsets_mm=offsets_mm[n : len(offsets_mm) - n],
-        score=np.minimum(llr_outer, template.cap) + 0.5 * np.minimum(llr_inner, template.cap),
-        outer=llr_outer,
-        inner=llr_inner,
-        outer_step=last_outer / gain,
+        score=np.minimum(outer, template.cap) + 0.5 * np.minimum(inner, template.cap),
+        outer=outer,
+        inner=inner,
         middle=raw[..., np.abs(x) <= template.card_mm / 4 + 0.01].mean(axis=2),
+    )
+
+
+def _by_face(
+    face_mm: Array | None, n_stations: int, template: Template
+) -> list[tuple[float | None, NDArray[np.intp]]]:
+    """Stations grouped by the width of their visible face, to a tenth of a millimetre; None: it does not matter."""
+    if face_mm is None:
+        return [(None, np.arange(n_stations))]
+    grid = np.rint(face_mm / FACE_STEP_MM).astype(int)
+    far = template.half_mm - template.card_mm / 2 - 2 * template.blur_mm
+    matters = (grid >= 2) & (face_mm < far)
+    groups: list[tuple[float | None, NDArray[np.intp]]] = []
+    if not matters.all():
+        groups.append((None, np.flatnonzero(~matters)))
+    for k in np.unique(grid[matters]):
+        groups.append((float(k) * FACE_STEP_MM, np.flatnonzero(matters & (grid == k))))
+    return groups
+
+
+def _two_steps(
+    raw: Array, x: Array, template: Template, px_per_mm: float, h: float, face_mm: float | None
+) -> tuple[Array, Array]:
+    """Log-likelihood ratios (S, K) of the outer and of the inner step, each given all the rest."""
+    smooth = [np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2]
+    outer = ndtr((x - template.card_mm / 2) / template.blur_mm)
+    inner = ndtr((x + template.card_mm / 2) / template.blur_mm)
+    if face_mm is not None:
+        smooth.append(ndtr((x + template.card_mm / 2 + face_mm) / template.blur_mm))
+    # In an orthonormal basis the last column is what nothing else explains.
+    q_outer_last = _orthonormal(np.column_stack([*smooth, inner, outer]))
+    q_inner_last = _orthonormal(np.column_stack([*smooth, outer, inner]))
+    windows = raw - raw.mean(axis=2, keepdims=True)
+    coef = windows @ q_outer_last
+    last_inner = (windows @ q_inner_last[:, -1:])[..., 0]
+    n_eff = 2 * template.half_mm * min(px_per_mm, 1.0 / h)
+    weight = n_eff / len(x)
+    rest = np.maximum(np.einsum("skd,skd->sk", windows, windows) - np.sum(coef**2, axis=2), 0.0)
+    spread = rest * weight + n_eff * template.floor**2
+    return (
+        0.5 * n_eff * np.log1p(weight * coef[..., -1] ** 2 / spread),
+        0.5 * n_eff * np.log1p(weight * last_inner**2 / spread),
     )
 
 

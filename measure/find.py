@@ -188,7 +188,7 @@ def _up(layout: Layout, panel: Panel, placement: Placement, curve: Curve) -> flo
 def _template(plane: Plane, layout: Layout, panel: Panel, curve: Curve, blur_px: float) -> Template:
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     card = layout.base_mm if panel.role is Role.PAGE else layout.card_mm
-    return Template(card_mm=card, blur_mm=max(blur_px / scale, 0.05))
+    return Template(card_mm=card, blur_mm=max(blur_px / scale, 0.05), depth_mm=layout.depth_mm)
 
 
 def _inside(xy: Array, region: Region) -> NDArray[np.bool_]:

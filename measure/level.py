@@ -259,7 +259,8 @@ def _edge_sums(
 
     lower = half_card + base_mm
     below = np.max([at(lower + d) for d in np.arange(*BELOW_MM, STEP_MM)], axis=0)
-    return at(lower) + 0.4 * at(half_card) - below
+    out: Array = at(lower) + 0.4 * at(half_card) - below
+    return out
 
 
 def _tab_profiles(

@@ -69,11 +69,20 @@ def scan(
     strip = strip_along(plane, curve, stations, offsets, smear, 3)
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     sign = outer_sign(plane, curve)
-    single = near_end_evidence(strip, offsets, template, sign, scale)
+    face = _face_widths(plane, curve, stations, template.depth_mm) if template.depth_mm else None
+    single = near_end_evidence(strip, offsets, template, sign, scale, face)
     if not stack_up:
         return single
     double = near_end_evidence(strip, offsets, replace(template, card_mm=2 * template.card_mm), sign, scale)
     return _better(single, double, -stack_up * template.card_mm / 2)
+
+
+def _face_widths(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
+    """How wide (S,) a panel's face is seen beside its near end: as far as its far end is shifted to the eye."""
+    near = curve.points(stations)
+    shift = plane.far_of(near, depth_mm) - near
+    out: Array = np.abs(shift @ curve.normal)
+    return out
 
 
 def _better(single: Evidence, double: Evidence, centre_mm: float) -> Evidence:
@@ -92,7 +101,6 @@ def _better(single: Evidence, double: Evidence, centre_mm: float) -> Evidence:
         score=pick(single.score, double.score),
         outer=pick(single.outer, double.outer),
         inner=pick(single.inner, double.inner),
-        outer_step=pick(single.outer_step, double.outer_step),
         middle=single.middle,
     )
 
