@@ -59,7 +59,9 @@ def print_design(spec: Spec, stream: TextIO) -> None:
     for words, difference in equalities(spec):
         pairs.add_row(words, unit.signed(difference))
     console.print(pairs)
+    console.print()
     console.print(motion_table(spec, unit))
+    console.print()
     shut = table_of(f"Shut, {unit.name}", "side", "reach", "page", "clearance", "asked for")
     for s in SIDES:
         reach = float(closed_reach(spec.lengths(), s))
@@ -72,6 +74,7 @@ def print_design(spec: Spec, stream: TextIO) -> None:
             unit.number(spec.tolerance.clearance),
         )
     console.print(shut)
+    console.print()
     phi = float(np.degrees(binding_angle(spec.lengths(), np.radians(spec.base.opening_deg))))
     console.print(
         Text("It shuts without jamming." if phi == 0 else f"Closing, card first jams at {phi:.0f} degrees.")

@@ -33,7 +33,14 @@ def console_for(stream: TextIO) -> Console:
 
 def table_of(title: str, *columns: str) -> Table:
     """Return an empty table, its first column left-aligned and the others right."""
-    table = Table(title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD, pad_edge=False)
+    table = Table(
+        title=title,
+        box=SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+        title_justify="left",
+        title_style="bold",
+    )
     for i, name in enumerate(columns):
         table.add_column(name, justify="left" if i == 0 or name == "" else "right", no_wrap=True)
     return table
@@ -49,7 +56,7 @@ def _limits(item: Item, shown: str) -> str:
 
 def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
     """Return the table of lengths."""
-    table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "deviation", "limit", "")
+    table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "off by", "limit", "")
     for i in items:
         table.add_row(
             i.name,
@@ -65,7 +72,7 @@ def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
 
 def pairs_table(items: Sequence[Item], unit: Unit) -> Table:
     """Return the table of matched pairs: differences."""
-    table = table_of(f"Matched pairs, {unit.name}", "pair", "difference", "±U", "limit", "")
+    table = table_of(f"Matched pairs, {unit.name}", "pair", "off by", "±U", "limit", "")
     for i in items:
         table.add_row(
             i.name,
@@ -86,8 +93,8 @@ def lean_table(leans: Sequence[Leaning]) -> Table:
         "measured",
         "±U",
         "limit",
-        "from lengths",
-        "unexplained",
+        "solved",
+        "rest",
         "",
     )
     for n in leans:
@@ -141,8 +148,14 @@ def _after(findings: Findings, unit: Unit) -> list[str]:
 def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
     if lines:
         console.print(Text(title, style="bold"))
+        grid = Table.grid(padding=(0, 1))  # a second line of an item lies under its first
         for line in lines:
-            console.print(Text(f"  - {line}"))
+            if console.is_terminal:
+                grid.add_row("  -", Text(line))
+            else:  # one line each, for grep
+                console.print(Text(f"  - {line}"))
+        if console.is_terminal:
+            console.print(grid)
         console.print()
 
 
@@ -181,15 +194,20 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     if origin:
         console.print(Text(origin, style="dim"))
     console.print(lengths_table(findings.lengths, unit))
+    console.print()
     console.print(pairs_table(findings.pairs, unit))
+    console.print()
     if findings.leans:
         console.print(lean_table(findings.leans))
+        console.print(Text("  solved: from the measured lengths; rest: what no length explains", style="dim"))
+        console.print()
     for n in findings.leans:
         shares = _shares(n, unit)
         if n.item.verdict is not Verdict.CONFORMS and shares:
             console.print(Text(f"  {n.side}: {shares} degrees"))
             console.print()
     console.print(clearance_table(findings.clearances, unit))
+    console.print()
     for i in findings.clearances:
         console.print(Text(f"  {i.name.split()[-1]}: {i.remark}", style="dim"))
     console.print()
