@@ -16,7 +16,7 @@ from PIL import Image
 
 from compare.conformity import Item, Verdict
 from compare.design.linkage import solve
-from compare.joints import ENDS
+from compare.joints import ENDS, RIDGE_GAP
 from compare.report import canvas as cv
 from compare.report.answer import answer
 from compare.report.files import write_whole
@@ -32,6 +32,7 @@ Picture = NDArray[np.uint8]
 WIDTH: Final = 1600  # px of the finished picture
 TEXT: Final = 27  # px, label text: 1.7 % of the width
 HEAD_TEXT: Final = 44
+SEEN_BOW: Final = 0.3  # mm; a straighter panel is drawn straight
 
 
 def _rigid(source: Array, target: Array) -> tuple[Array, Array]:
@@ -151,11 +152,12 @@ def _labels(inspection: "Inspection", frame: _Frame) -> list[cv.Label]:
             )
         )
     for n in inspection.findings.leans:
-        at = frame.px(inspection.profile.at(f"leg top {n.side}"))[0]
+        ridge, top = inspection.profile.at("ridge"), inspection.profile.at(f"leg top {n.side}")
+        at = frame.px(ridge + 0.2 * (top - ridge))[0]
         fails = n.item.verdict is Verdict.FAILS
         out.append(
             cv.Label(
-                text=f"lean {n.side}\n{n.item.measured:+.1f}° ±{n.item.expanded:.1f}°",
+                text=f"lean {n.side}\n{round(n.item.measured, 1) + 0.0:+.1f}° ±{n.item.expanded:.1f}°",
                 at=at,
                 away=np.array([0.0, -1.0]),
                 weight=1.5 if fails else 0.5,
@@ -192,23 +194,22 @@ def _draw_lines(inspection: "Inspection", frame: _Frame, picture: Picture) -> li
 
 
 def _between_joints(panel: PanelFit, profile: Profile) -> Array:
-    """Return a panel's line (N, 2), mm, cut at the outermost joints that lie on it; pages whole."""
+    """Return what to draw of a panel, (N, 2) mm: from joint to joint, bent if bowed; pages as fitted."""
     line = panel.line_mm
     on_it = [j for p, a, b in ENDS.values() if p == panel.name for j in (a, b) if j in profile.joints]
-    if panel.name.startswith("page") or len(on_it) < 2:
-        return line
     chord = line[-1] - line[0]
     unit = chord / np.hypot(*chord)
-    off = np.array([profile.at(j) - line[0] for j in on_it])
-    near = np.abs(off @ np.array([-unit[1], unit[0]])) < 1.0  # mm
-    along = (off @ unit)[near]
-    if len(along) < 2:
+    off = np.array([profile.at(j) - line[0] for j in dict.fromkeys(on_it)]).reshape(-1, 2)
+    stops = off[np.abs(off @ np.array([-unit[1], unit[0]])) < RIDGE_GAP] + line[0]
+    if panel.name.startswith("page") or len(stops) < 2:
         return line
-    t = (line - line[0]) @ unit
-    inside = line[(t > along.min()) & (t < along.max())]
-    ends = [profile.at(on_it[k]) for k in np.flatnonzero(near)]
-    ends.sort(key=lambda xy: float((xy - line[0]) @ unit))
-    return np.vstack([ends[0], inside, ends[-1]])
+    stops = stops[np.argsort((stops - line[0]) @ unit)]
+    if abs(panel.sagitta_mm) < SEEN_BOW:
+        return stops
+    t, ends = (line - line[0]) @ unit, (stops[[0, -1]] - line[0]) @ unit
+    room = 0.1 * (ends[1] - ends[0])
+    inside = line[(t > ends[0] + room) & (t < ends[1] - room)]
+    return np.vstack([stops[0], inside, stops[-1]])
 
 
 def _runs(joints: dict[str, Array]) -> list[tuple[str, str, str]]:

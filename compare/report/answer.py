@@ -123,7 +123,8 @@ def _open(findings: Findings) -> str:
         return f"Too close to call: the {_joined(unseen)} half of the plane was not seen well enough."
     worst = min(doubtful, key=lambda i: i.probability)
     side = worst.name.split()[-1]
-    more = "" if len(doubtful) == 1 else f" ({len(doubtful)} such)"
+    more = f" ({len(doubtful)} of {len(findings.items)} items in doubt, level within "
+    more = f"{more}{level_within(findings):.1f} degrees)" if len(doubtful) > 1 and findings.leans else ""
     if worst.unit == "deg":
         return (
             f"Too close to call: the {side} half leans {_degrees(worst.measured)}, known to within "
