@@ -27,7 +27,7 @@ _AFFINE_SD: Final = 0.04
 _WINDOW_MM: Final = 0.185
 """Half window as a share of the square: inside the point-symmetric part of the pattern."""
 
-_LARGEST_WINDOW_PX: Final = 15
+_LARGEST_WINDOW_PX: Final = 12
 _SIGMA_FLOOR_PX: Final = 0.01
 """What the fit can hardly be better than: the eight-bit steps, the JPEG, the print itself."""
 

@@ -22,6 +22,9 @@ MIN_SPAN_UP: Final = 0.35
 """The saddles seen must span these shares of the ring, or the plane is extrapolated and not measured."""
 
 _MAX_MISFIT: Final = 0.12
+_WORST_MISFIT: Final = 0.35
+"""Residual as a share of the contrast: the first for usual pictures, the second for very noisy ones."""
+
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
 
@@ -124,14 +127,15 @@ def _acceptable(fits: SaddleFits, tags: Tags) -> NDArray[np.bool_]:
         good = (
             fits.inside
             & (fits.contrast > 12)
-            & (fits.misfit < _MAX_MISFIT)
+            & (fits.misfit < _WORST_MISFIT)
             & (fits.sigma_px < _MAX_SIGMA_PX)
             & (fits.shift_px < limit)
         )
         if good.any():
-            usual = np.median(fits.misfit[good])
+            usual = float(np.median(fits.misfit[good]))  # noise, mostly
+            good &= fits.misfit < np.clip(3 * usual, 0.03, max(_MAX_MISFIT, 1.6 * usual))
+        if good.any():
             good &= fits.contrast > 0.25 * np.median(fits.contrast[good])
-            good &= fits.misfit < max(3 * usual, 0.03)
             good &= fits.blur_px < 2.5 * np.median(fits.blur_px[good]) + 0.5
     return good
 

@@ -124,6 +124,13 @@ def _scaled(grey: Grey, scale: float) -> Grey:
     return np.asarray(cv2.resize(grey, size, interpolation=how), dtype=np.uint8)
 
 
+def _dictionary() -> cv2.aruco.Dictionary:
+    """Return the codes of our sheets only, under their own ids: fewer to compare, so faster and surer."""
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    n_used = max(SHEET_OF_ID) + 1
+    return cv2.aruco.Dictionary(family.bytesList[:n_used], family.markerSize, family.maxCorrectionBits)
+
+
 def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
     """Ids and corners (T, 4, 2) in full-size pixels."""
     parameters = cv2.aruco.DetectorParameters()
@@ -135,8 +142,7 @@ def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[i
     parameters.perspectiveRemovePixelPerCell = 8
     parameters.perspectiveRemoveIgnoredMarginPerCell = 0.3
     parameters.errorCorrectionRate = 1.0
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(image)
+    corners, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), parameters).detectMarkers(image)
     if ids is None or len(ids) == 0:
         return [], np.empty((0, 4, 2))
     px = np.array([c.reshape(4, 2) for c in corners], dtype=float)
