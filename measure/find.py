@@ -23,6 +23,10 @@ N_CANDIDATES = 16
 N_PLACEMENTS = 3
 WORTH_TRYING = 0.88  # of the best coarse score
 CLEAR_STEP = 8.0
+PAGE_CAP = 12.0
+TABLE_SD_MM = 1.5
+TABLE_WEIGHT = 40.0
+TABLE_CAP = 6.0
 ROLLS_DEG = (-2.0, 0.0, 2.0)
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
 
@@ -88,7 +92,7 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
-        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px)
+        _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone)
     return Finding(
         fits=fits, hinges=hinges, missing={}, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
@@ -118,6 +122,7 @@ class _Look:
     inside: NDArray[np.bool_]
     up: float
     hinge_mm: float
+    table_mm: float | None
 
 
 def _look(
@@ -137,15 +142,22 @@ def _look(
         inside=_inside(curve.points(s), region),
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
+        table_mm=region.table_mm + layout.base_mm / 2 if page and _flat(layout) else None,
     )
 
 
 def _candidates(look: _Look, tone: float | None) -> PanelLines:
     page = look.panel.role is Role.PAGE
     evidence = look.evidence
-    score = evidence.score if page else evidence.score - off_tone(evidence, tone)
+    if page:
+        # A long modest edge must beat a short strong shadow.
+        score = np.minimum(evidence.outer, PAGE_CAP) + 0.5 * np.minimum(evidence.inner, PAGE_CAP)
+    else:
+        score = evidence.score - off_tone(evidence, tone)
     score = score * look.inside[:, None]
     sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
+    if page and look.table_mm is not None:
+        sums = sums - _off_table(look, sums.shape[0])
     return PanelLines(
         panel=look.panel,
         base=look.curve,
@@ -153,6 +165,20 @@ def _candidates(look: _Look, tone: float | None) -> PanelLines:
         hinge_mm=look.hinge_mm,
         up=look.up,
     )
+
+
+def _off_table(look: _Look, size: int) -> Array:
+    """Penalty (N, N) for lines of a flat page that do not lie on the table the sheet stands on.
+
+    Gentle and limited: the dummy may stand on a book.
+    """
+    assert look.table_mm is not None
+    grid = np.linspace(-REACH_MM, REACH_MM, size)
+    up = look.curve.normal[1]
+    ends = [(end[1] + grid * up - look.table_mm) / TABLE_SD_MM for end in (look.curve.a, look.curve.b)]
+    off = 0.5 * (ends[0][:, None] ** 2 + ends[1][None, :] ** 2)
+    out: Array = TABLE_WEIGHT * np.minimum(off, TABLE_CAP)
+    return out
 
 
 def _rough_tone(looks: list[_Look], items: list[PanelLines], choice: Choice) -> float | None:
@@ -265,9 +291,13 @@ def _fit_panel(
     return fit, fit.curve, 0.1 * layout.card_mm
 
 
+def _flat(layout: Layout) -> bool:
+    return abs(180.0 - layout.opening_deg) < 8.0
+
+
 def _page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
     """Pages lying flat are looked at as one line, other pages each on its own."""
-    if len(pages) == 2 and abs(180.0 - layout.opening_deg) < 8.0:
+    if len(pages) == 2 and _flat(layout):
         return [pages]
     return [[page] for page in pages]
 
@@ -282,6 +312,7 @@ def _fit_pages(
     joint_shift: dict[str, Array],
     region: Region,
     blur_px: float,
+    tone: float | None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
     first, last = pages[0], pages[-1]
@@ -301,6 +332,7 @@ def _fit_pages(
         up=up,
         usable=_inside(start.points(s), region),
         stations=s,
+        tone=tone,
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()

@@ -28,6 +28,7 @@ STEP_MM = 0.05
 LAYER_SHARE = 0.2
 """The step of a further layer is at least this share of the plane's own steps."""
 LAYER_NOISE = 0.002
+LIKE_EDGE = 0.25  # natural logarithm: greys nearer than this may both be cut edges
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
 SLOPE_MM = 2.4  # the two ends of the rough line are off by amounts that differ by no more
 BELOW_MM = (0.25, 1.0)
@@ -191,6 +192,7 @@ def page_level(
     up: float,
     usable: NDArray[np.bool_],
     stations: Array,
+    tone: float | None = None,
     reach_mm: float = PAGE_REACH_MM,
 ) -> PageLevel:
     """Level of the joints on a page: half a card above its upper surface.
@@ -202,6 +204,7 @@ def page_level(
     base_mm, card_mm, blur_mm : thickness of the page and of the strips; blur of the photo.
     up : +1 if up is to the left of the curve.
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
+    tone : grey value of the card's cut edge, if known.
     reach_mm : the true line is within this of the rough one.
     """
     room = reach_mm + base_mm + card_mm + 1.5
@@ -214,7 +217,7 @@ def page_level(
     n_wanted = int(reach_mm / STEP_MM)
     wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
     sums = _edge_sums(edges * usable[:, None], offsets, stations, wanted, card_mm / 2, base_mm)
-    profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm)
+    profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
@@ -270,6 +273,7 @@ def _tab_profiles(
     feet_mm: Sequence[float],
     wanted: Array,
     card_mm: float,
+    tone: float | None,
 ) -> list[Array]:
     """Evidence (W,) for a foot's tab at every level: the better side of the foot counts.
 
@@ -292,34 +296,56 @@ def _tab_profiles(
             if side.any():
                 # Neighbouring stations see the same grain: count a third of them as independent.
                 z = changed[side].mean(axis=0) * np.sqrt(side.sum() / 3)
-                best = np.maximum(best, _tab_significance(z, offsets, wanted, card_mm))
+                grey = strip[side].astype(np.float64).mean(axis=0)
+                best = np.maximum(best, _tab_significance(z, grey, offsets, wanted, card_mm, tone))
         out.append(np.minimum(8.0 * softened(0.5 * best**2), TAB_CAP))
     return out
 
 
-def _tab_significance(z: Array, offsets: Array, level: Array, card_mm: float) -> Array:
+def _tab_significance(
+    z: Array, grey: Array, offsets: Array, level: Array, card_mm: float, tone: float | None
+) -> Array:
     """How clearly (in standard deviations) a tab lies at each level, from what its side changed.
 
-    Over a pen line a tab is BRIGHTER than what it covers, from its lower edge up. On white its cut edge is
-    DARKER than the sunlit page it covers, over just its own thickness. Both may be seen.
+    A tab may show in four ways: brighter than a pen line it covers; as a stripe in the grey of cut edges on a
+    page that is brighter; by its shadow on the page's cut edge, right below it; or, a dark tab on a white
+    page, darker from its lower edge up.
+
+    Parameters
+    ----------
+    z, grey : (D,) change against the bare page in standard deviations, and grey values, at offsets (D,).
+    level : (W,) levels of the tab's middle.
     """
     half = card_mm / 2
-    total = np.concatenate([[0.0], np.cumsum(z)])
-    h = float(offsets[1] - offsets[0])
-
-    def mean(low: Array, high: Array) -> Array:
-        a = np.clip(np.rint((low - offsets[0]) / h).astype(int), 0, len(z) - 1)
-        b = np.clip(np.rint((high - offsets[0]) / h).astype(int), 1, len(z))
-        out: Array = (total[b] - total[a]) / np.maximum(b - a, 1)
-        return out
-
     low = level - half
-    above, below = mean(low, low + half), mean(low - half, low)
-    brighter = np.minimum(above - below, above)
-    own = mean(low, low + card_mm)
-    flanks = np.minimum(below, mean(low + card_mm, low + card_mm + half))
-    darker = np.minimum(flanks - own, -own)
-    out: Array = np.maximum(np.maximum(brighter, darker), 0.0)
+    above, below = _mean(z, offsets, low, low + half), _mean(z, offsets, low - half, low)
+    ways = [np.minimum(above - below, above)]
+    if tone is not None:
+        own = _mean(z, offsets, low, low + card_mm)
+        flanks = np.minimum(below, _mean(z, offsets, low + card_mm, low + card_mm + half))
+        like_edge = np.abs(_log_ratio(_mean(grey, offsets, low, low + card_mm), tone)) < LIKE_EDGE
+        ways.append(np.where(like_edge, np.minimum(flanks - own, -own), 0.0))
+        shadow = _log_ratio(_mean(grey, offsets, low - half, low), tone) < -LIKE_EDGE
+        calm = np.abs(above) < 0.5 * np.abs(below)
+        ways.append(np.where(shadow & calm, np.minimum(above - below, -below), 0.0))
+        if tone < 0.6 * float(np.median(grey[offsets > 0])):
+            ways.append(np.minimum(below - above, -above))
+    out: Array = np.maximum(np.max(ways, axis=0), 0.0)
+    return out
+
+
+def _log_ratio(grey: Array, tone: float) -> Array:
+    out: Array = np.log((np.maximum(grey, 0) + 0.005) / (tone + 0.005))
+    return out
+
+
+def _mean(values: Array, offsets: Array, low: Array, high: Array) -> Array:
+    """Means (W,) of values given at equally spaced offsets, between low and high (W,)."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    h = float(offsets[1] - offsets[0])
+    a = np.clip(np.rint((low - offsets[0]) / h).astype(int), 0, len(values) - 1)
+    b = np.clip(np.rint((high - offsets[0]) / h).astype(int), 1, len(values))
+    out: Array = (total[b] - total[a]) / np.maximum(b - a, 1)
     return out
 
 

@@ -41,12 +41,16 @@ class Placement:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Region:
-    """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm)."""
+    """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
+
+    `table_mm` is the height of the table if sheet and dummy stand on the same.
+    """
 
     left: float
     right: float
     bottom: float
     top: float
+    table_mm: float
     masked: tuple[tuple[float, float, float, float], ...] = ()
 
 

@@ -17,7 +17,7 @@ STRAIGHT_MM = 0.15  # a sagitta that hand and glue always leave
 GATE_MM = 0.3  # per-station peaks farther from the curve are something else
 MIN_STATION_SCORE = 3.0
 TONE_SD = 0.4  # natural logarithm: cut edges of one card differ by that much from place to place
-TONE_WEIGHT = 4.0
+TONE_WEIGHT = 6.0
 TONE_CAP = 6.0
 
 

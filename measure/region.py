@@ -21,7 +21,9 @@ def search_region(view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: b
     left, bottom, right, top = sheet.window
     if arch:
         d = CUT_INSET_MM + 1.0
-        return Region(left=left + d, right=right - d, bottom=-half_h - BELOW_MM, top=top - d)
+        return Region(
+            left=left + d, right=right - d, bottom=-half_h - BELOW_MM, top=top - d, table_mm=-half_h
+        )
     eye = view.eye_mm()
     ratio = (eye[2] - standoff_mm) / eye[2]
 
@@ -33,4 +35,11 @@ def search_region(view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: b
     (p0, low), (p1, _) = seen(-half_w, -half_h), seen(half_w, half_h)
     floor = min(low, -half_h) - BELOW_MM
     sides = ((p0 - BESIDE_MM, w0, floor, w_top), (w1, p1 + BESIDE_MM, floor, w_top))
-    return Region(left=p0 - BESIDE_MM, right=p1 + BESIDE_MM, bottom=floor, top=w_top, masked=tuple(sides))
+    return Region(
+        left=p0 - BESIDE_MM,
+        right=p1 + BESIDE_MM,
+        bottom=floor,
+        top=w_top,
+        table_mm=-half_h,
+        masked=tuple(sides),
+    )
