@@ -18,6 +18,9 @@ from measure.strip import Plane
 
 Array = NDArray[np.float64]
 
+LOCK_SD_MM = 0.06
+LOCK_SD_PX = 0.4
+
 
 def measure_profile(
     photo: Photo,
@@ -56,7 +59,7 @@ def _profile(
             role=panel.role,
             joints=panel.joints,
             curve=finding.hinges[panel.name],
-            fit_cov=finding.fits[panel.name].cov,
+            fit_cov=finding.fits[panel.name].cov + _lock_cov(plane, panel.role),
             layer_sd_mm=finding.layer_sd[panel.name],
             weight_sd_mm=0.08 if panel.role is Role.PLANE else 0.05,
             joint_shift=finding.joint_shift if panel.role is Role.PAGE else {},
@@ -89,6 +92,19 @@ def _profile(
         undetermined=joints.undetermined,
         standoff_mm=plane.z_mm,
     )
+
+
+def _lock_cov(plane: Plane, role: Role) -> Array:
+    """Covariance of a line's (d0, d1, bow) beyond its stations' scatter.
+
+    What scatter cannot show: a stretch where one of the two steps is missing pulls the line a little toward a
+    neighbouring edge. Size found on path-traced photographs of known dummies (tests/benchmarks).
+    """
+    scale = plane.view.px_per_mm(plane.eye_mm[:2], plane.z_mm)
+    sd = max(LOCK_SD_MM, LOCK_SD_PX / scale)
+    if role is Role.PAGE:
+        return np.diag([sd**2, sd**2, 0.0]) * 0.5
+    return np.diag([sd**2, sd**2, 0.01**2])
 
 
 def _view_cov(view: View, xy_mm: Array, z_mm: float) -> Array:
