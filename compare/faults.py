@@ -124,7 +124,8 @@ def _shared(sides: tuple[str, ...]) -> list[Fault]:
     if len(sides) == 2:
         spacing = {"plane spacing right": 1.0, "plane spacing left": -1.0}
         edges = {"plane right": 1.0, "plane left": -1.0}
-        for pattern, weight in (({**spacing, **edges}, 1.0), (spacing, 0.5)):
+        # legs glued at marks on the plane move with it; legs glued where they stand leave only its edges off
+        for pattern, weight in (({**spacing, **edges}, 1.0), (edges, 1.0), (spacing, 0.5)):
             out.append(
                 Fault(
                     name="crease off the ridge",

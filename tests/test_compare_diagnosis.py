@@ -60,6 +60,12 @@ CASES: list[tuple[str, str, Mapping[str, float], str]] = [
         {"plane spacing left": 2.5, "plane spacing right": -2.5},
         "the plane's crease is glued 2.5 mm left of the ridge",
     ),
+    (
+        "crease, legs glued where they stand",
+        TWO_SIDED,
+        {"plane left": -3.0, "plane right": 3.0},
+        "the plane's crease is glued 3.0 mm right of the ridge",
+    ),
     ("fold side", TWO_SIDED, {"fold right": -2.0}, "the right side of the parallel fold is 2.0 mm short"),
     ("ridge score", TWO_SIDED, {"fold left": 1.5, "fold right": -1.5}, "scored 1.5 mm too far right"),
     (
@@ -263,6 +269,14 @@ def test_three_faults_are_all_named(tmp_path: Path) -> None:
     faults = {"leg right": -2.0, "page spacing left": 3.0, "plane left": 7.0}
     findings = compare_profile(profile_of(spec, faults), spec)
     assert {c.fault.name for c in findings.diagnosis.named} == set(faults)
+
+
+def test_both_fore_edges_in_one_clause(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    findings = compare_profile(profile_of(spec, {"plane right": 9.0, "plane left": 10.0}), spec)
+    assert answer(findings).startswith(
+        "Shut, card sticks out 3.5 mm past the left fore edge and 2.5 mm past the right one: the plane's "
+    )
 
 
 def test_only_what_reaches_farther_explains_an_overhang(tmp_path: Path) -> None:

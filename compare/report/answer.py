@@ -77,6 +77,15 @@ def _clearance_words(item: Item, unit: Unit) -> str:
     return f"card stays only {unit.words(item.measured)} inside the {side} fore edge"
 
 
+def _clearances_words(items: Sequence[Item], unit: Unit) -> str:
+    """Return one clause for one side or both."""
+    if len(items) == 2 and all(i.measured < 0 for i in items):
+        a, b = items
+        side = b.name.split()[-1]
+        return f"{_clearance_words(a, unit)} and {unit.words(-b.measured)} past the {side} one"
+    return _joined([_clearance_words(i, unit) for i in items])
+
+
 def _adds_reach(cause: Cause, side: str) -> float:
     """Return how much farther card reaches towards the fore edge for this cause, mm."""
     p = cause.fault.pattern
@@ -102,7 +111,7 @@ def _failing(findings: Findings) -> str:
     if tilted:
         return _lean_sentence(findings, tilted, unit)
     if short:
-        first = _joined([_clearance_words(i, unit) for i in short])
+        first = _clearances_words(short, unit)
         sides = [i.name.split()[-1] for i in short]
         made = [c for c in findings.causes if any(_adds_reach(c, s) > 0 for s in sides)]
         why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
@@ -160,7 +169,7 @@ def also(findings: Findings) -> tuple[str, ...]:
     out: list[str] = []
     for i in findings.clearances:
         words = _clearance_words(i, unit)
-        if i.verdict is Verdict.FAILS and words not in said:
+        if i.verdict is Verdict.FAILS and not said.startswith("Shut, "):
             out.append(f"Shut, {words}.")
     for c in findings.causes:
         if c.sentence(unit) not in said:
