@@ -114,7 +114,7 @@ def near_end_evidence(
 def _by_face(
     face_mm: Array | None, n_stations: int, template: Template
 ) -> list[tuple[float | None, NDArray[np.intp]]]:
-    """Stations grouped by the width of their visible face, to a tenth of a millimetre; None: it does not matter."""
+    """Stations grouped by the width of their visible face; None where it does not matter."""
     if face_mm is None:
         return [(None, np.arange(n_stations))]
     grid = np.rint(face_mm / FACE_STEP_MM).astype(int)

@@ -24,6 +24,9 @@ N_PLACEMENTS = 3
 WORTH_TRYING = 0.88  # of the best coarse score
 CLEAR_STEP = 8.0
 PAGE_CAP = 12.0
+MIN_SHARE = 0.4
+MIN_SCORE = 5.0
+MAX_RMS_MM = 0.25
 TABLE_SD_MM = 1.5
 TABLE_WEIGHT = 40.0
 TABLE_CAP = 6.0
@@ -89,12 +92,16 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
                 plane, layout, item, rough[name], blur_px, tone
             )
         tone = _cut_edge_tone(plane, layout, standing, fits, blur_px)
+    missing = {item.panel.name: _doubt(fits[item.panel.name]) for item in standing}
+    missing = {name: why for name, why in missing.items() if why}
+    for name in missing:
+        del fits[name], hinges[name]
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
         _fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone)
     return Finding(
-        fits=fits, hinges=hinges, missing={}, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
+        fits=fits, hinges=hinges, missing=missing, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
 
 
@@ -270,6 +277,18 @@ def _cut_edge_tone(
         both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > CLEAR_STEP
         tones.append(evidence.middle[both, k])
     return _median_tone(tones)
+
+
+def _doubt(fit: Fit) -> str:
+    """Why a fit is not believed; "" if it is."""
+    share = fit.n_used / fit.n_stations
+    if share < MIN_SHARE or not np.isfinite(fit.rms_mm):
+        return f"its near end shows at only {fit.n_used} of {fit.n_stations} places"
+    if fit.mean_score < MIN_SCORE:
+        return "its near end hardly stands out from what lies behind"
+    if fit.rms_mm > MAX_RMS_MM:
+        return f"what was found in its place is no straight edge (scatter {fit.rms_mm:.2f} mm)"
+    return ""
 
 
 def _fit_panel(

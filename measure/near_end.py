@@ -7,17 +7,19 @@ from capture.photo import Photo
 from capture.rectify import linear_grey
 from capture.sheet import MarkerSheet
 from capture.view import View
+from measure.errors import MeasureError
 from measure.find import Finding, find_layout
 from measure.free_end import find_ending
 from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.layout import Layout, Role
 from measure.profile import PanelFit, Profile
-from measure.refine import outer_sign
+from measure.refine import Fit, outer_sign
 from measure.region import search_region
 from measure.strip import Plane
 
 Array = NDArray[np.float64]
 
+MIN_PANELS = 4  # two pages and two more make a shape
 LOCK_SD_MM = 0.06
 LOCK_SD_PX = 0.4
 
@@ -43,11 +45,23 @@ def measure_profile(
     arch : True if the dummy shows through the cut window, False if the sheet stands behind it.
     standoff_mm, standoff_err_mm : height of the near end above the sheet, and its standard uncertainty.
     blur_px : standard deviation of the photo's blur.
+
+    Raises
+    ------
+    MeasureError
+        If too few panels are seen to speak of a measurement.
     """
     plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
     region = search_region(view, sheet, standoff_mm, arch=arch)
     finding = find_layout(plane, layout, region, blur_px)
-    return _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
+    profile = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
+    n_found = sum(p.found for p in profile.panels)
+    if n_found < MIN_PANELS or len(profile.joints) < MIN_PANELS:
+        raise MeasureError(
+            f"{photo.name}: the dummy of this design is not seen ({n_found} of {len(profile.panels)} panels "
+            "found); check that spec and photo belong together, and whether the sheet is an arch or a backdrop"
+        )
+    return profile
 
 
 def _profile(
@@ -59,7 +73,7 @@ def _profile(
             role=panel.role,
             joints=panel.joints,
             curve=finding.hinges[panel.name],
-            fit_cov=finding.fits[panel.name].cov + _lock_cov(plane, panel.role),
+            fit_cov=finding.fits[panel.name].cov + _lock_cov(plane, panel.role, finding.fits[panel.name]),
             layer_sd_mm=finding.layer_sd[panel.name],
             weight_sd_mm=0.08 if panel.role is Role.PLANE else 0.05,
             joint_shift=finding.joint_shift if panel.role is Role.PAGE else {},
@@ -94,21 +108,23 @@ def _profile(
     )
 
 
-def _lock_cov(plane: Plane, role: Role) -> Array:
+def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
     """Covariance of a line's (d0, d1, bow) beyond its stations' scatter.
 
     What scatter cannot show: a stretch where one of the two steps is missing pulls the line a little toward a
-    neighbouring edge. Size found on path-traced photographs of known dummies (tests/benchmarks).
+    neighbouring edge; the more so, the fewer stations agree and the more they scatter. Size found on
+    path-traced photographs of known dummies (tests/benchmarks).
     """
     scale = plane.view.px_per_mm(plane.eye_mm[:2], plane.z_mm)
-    sd = max(LOCK_SD_MM, LOCK_SD_PX / scale)
+    unused = 1.0 - fit.n_used / fit.n_stations
+    sd = max(LOCK_SD_MM, LOCK_SD_PX / scale) * (1.0 + 3.0 * unused) + max(fit.rms_mm - 0.03, 0.0)
     if role is Role.PAGE:
         return np.diag([sd**2, sd**2, 0.0]) * 0.5
     return np.diag([sd**2, sd**2, 0.01**2])
 
 
 def _view_cov(view: View, xy_mm: Array, z_mm: float) -> Array:
-    jac = view.plane_jacobian(xy_mm, z_mm).reshape(2 * len(xy_mm), -1)
+    jac = view.plane_jacobian(xy_mm, z_mm).reshape(2 * len(xy_mm), view.cov.shape[0])
     out: Array = jac @ view.cov @ jac.T
     return out
 

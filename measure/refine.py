@@ -78,7 +78,7 @@ def scan(
 
 
 def _face_widths(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
-    """How wide (S,) a panel's face is seen beside its near end: as far as its far end is shifted to the eye."""
+    """How wide (S,) a panel's face is seen: as far as its far end is shifted toward the eye."""
     near = curve.points(stations)
     shift = plane.far_of(near, depth_mm) - near
     out: Array = np.abs(shift @ curve.normal)

@@ -1,0 +1,7 @@
+"""Errors of measuring that the user can do something about."""
+
+from capture.errors import FoldgaugeError
+
+
+class MeasureError(FoldgaugeError):
+    """The photo shows the sheet but not the dummy that was expected."""
