@@ -168,10 +168,12 @@ def _gauss_newton(windows: _Windows, square_mm: float) -> _Fit:
         moved, normal[active], var[active], residual[active] = _improved(
             theta[active], now, start[active], square_mm
         )
-        shift = np.abs(moved[:, :2] - theta[active, :2]).max(axis=1) * now.px_per_mm
-        blurring = np.abs(moved[:, 6] - theta[active, 6])
+        step = np.abs(moved - theta[active])
         theta[active] = moved
-        active = active[(shift > 2e-3) | (blurring > 0.2)]
+        # Residuals are those before the step: a saddle is done when nothing that shapes them moves any more.
+        light = step[:, [7, 8, 11]].max(axis=1) / np.maximum(np.abs(moved[:, 8]), 1)
+        moving = (step[:, :2].max(axis=1) * now.px_per_mm > 2e-3) | (step[:, 2:6].max(axis=1) > 0.004)
+        active = active[moving | (step[:, 6] > 0.05) | (light > 0.02)]
         if len(active) == 0:
             break
     cov = np.linalg.inv(normal + np.diag(_prior() + 1e-9))[:, :2, :2] * _correlation(residual)
