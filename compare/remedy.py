@@ -146,9 +146,9 @@ def _shifted(cause: Cause, now: _Now) -> list[Remedy]:
     d = cause.size_mm
     way = "left" if d > 0 else "right"
     nearer = "nearer to the spine" if d > 0 else "farther from the spine"
-    name = cause.fault.name
+    name, far = cause.fault.name, now.show(abs(d))
     words = {
-        "crease off the ridge": f"Re-glue the plane {now.show(abs(d))} farther {way}: crease on ridge.",
+        "crease off the ridge": f"Re-glue the plane {far} farther {way}, its crease on the ridge.",
         "fold position": f"Lift the parallel fold and glue it {now.show(abs(d))} farther {way}.",
         "ridge score": "Make the parallel fold anew, its ridge scored "
         f"{now.show(abs(d))} farther {way}: sides of {now.show(now.nominal['fold left'])} and "

@@ -205,7 +205,8 @@ def _between_joints(panel: PanelFit, profile: Profile) -> Array:
         return line
     stops = stops[np.argsort((stops - line[0]) @ unit)]
     if abs(panel.sagitta_mm) < SEEN_BOW:
-        return stops
+        out: Array = stops
+        return out
     t, ends = (line - line[0]) @ unit, (stops[[0, -1]] - line[0]) @ unit
     room = 0.1 * (ends[1] - ends[0])
     inside = line[(t > ends[0] + room) & (t < ends[1] - room)]
