@@ -168,14 +168,14 @@ def feet_pair(layout: Layout) -> list[tuple[str, str]]:
 
 
 def choose(layout: Layout, items: Sequence[PanelLines]) -> Choice | None:
-    """Return the best combination of candidates; None if a panel has no candidate at all.
+    """Return the best combination of candidates; None if there is nothing to combine.
 
     Parameters
     ----------
     layout : nominal lengths.
     items : the panels in the order in which they should be decided: pages, folds, plane, legs.
     """
-    if any(len(item.candidates) == 0 for item in items):
+    if not items or any(len(item.candidates) == 0 for item in items):
         return None
     search = _Search(layout, items)
     for k in range(len(items)):

@@ -68,7 +68,7 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
         tone: float | None = None
         for _ in range(2):
-            items = [_candidates(view, tone) for view in views]
+            items = [item for item in (_candidates(view, tone) for view in views) if item.candidates]
             choice = choose(placement.layout, items)
             if choice is None:
                 break
@@ -96,6 +96,8 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
     missing = {name: why for name, why in missing.items() if why}
     for name in missing:
         del fits[name], hinges[name]
+    seen = {item.panel.name for item in items}
+    missing |= {p.name: "no trace of it" for p in layout.panels if p.name not in seen}
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in _page_groups(layout, pages):
@@ -191,7 +193,9 @@ def _off_table(look: _Look, size: int) -> Array:
 def _rough_tone(looks: list[_Look], items: list[PanelLines], choice: Choice) -> float | None:
     """Grey value of cut edges along the chosen lines, where both of a stripe's steps are seen."""
     tones: list[Array] = []
-    for look, item in zip(looks, items, strict=True):
+    by_name = {look.panel.name: look for look in looks}
+    for item in items:
+        look = by_name[item.panel.name]
         if look.panel.role is Role.PAGE:
             continue
         c = item.candidates[choice.index[look.panel.name]]

@@ -59,7 +59,7 @@ def measure_profile(
     if n_found < MIN_PANELS or len(profile.joints) < MIN_PANELS:
         raise MeasureError(
             f"{photo.name}: the dummy of this design is not seen ({n_found} of {len(profile.panels)} panels "
-            "found); check that spec and photo belong together, and whether the sheet is an arch or a backdrop"
+            "found); check that spec and photo belong together, and arch or backdrop"
         )
     return profile
 
