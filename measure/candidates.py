@@ -42,16 +42,12 @@ def line_scores(score: Array, offsets_mm: Array, s: Array, reach_mm: float, slop
     first = int(round((-reach_mm - offsets_mm[0]) / h))
     out = np.zeros((size, size))
     max_slope = int(round(slope_mm / h))
-    d0 = np.arange(size)
+    flat, width = np.ascontiguousarray(score).ravel(), score.shape[1]
+    row_start = np.arange(len(s)) * width + first
     for slope in range(-max_slope, max_slope + 1):
-        lo, hi = max(0, -slope), min(size, size - slope)
-        shift = np.rint(slope * s).astype(int)
-        total = np.zeros(hi - lo)
-        for k, step in enumerate(shift):
-            start = first + lo + step
-            total += score[k, start : start + hi - lo]
-        rows = d0[lo:hi]
-        out[rows, rows + slope] = total
+        rows = np.arange(max(0, -slope), min(size, size - slope))
+        start = row_start + np.rint(slope * s).astype(int)
+        out[rows, rows + slope] = flat[start[:, None] + rows[None, :]].sum(axis=0)
     return out
 
 

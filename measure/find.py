@@ -24,6 +24,7 @@ N_PLACEMENTS = 3
 WORTH_TRYING = 0.88  # of the best coarse score
 CLEAR_STEP = 8.0
 PAGE_CAP = 12.0
+SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 MIN_SHARE = 0.4
 MIN_SCORE = 5.0
 MAX_RMS_MM = 0.25
@@ -91,7 +92,9 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
             fits[name], hinges[name], layer_sd[name] = _fit_panel(
                 plane, layout, item, rough[name], blur_px, tone
             )
-        tone = _cut_edge_tone(plane, layout, standing, fits, blur_px)
+        before, tone = tone, _cut_edge_tone(plane, layout, standing, fits, blur_px)
+        if before and tone and abs(np.log(tone / before)) < SAME_TONE:
+            break
     missing = {item.panel.name: _doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
     for name in missing:
