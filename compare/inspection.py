@@ -19,6 +19,7 @@ from compare.report.answer import answer
 from compare.report.as_json import findings_dict
 from compare.scale import common_scale
 from compare.version import own_version
+from measure.errors import MeasureError
 from measure.near_end import measure_profile
 from measure.profile import Profile
 
@@ -124,11 +125,6 @@ def placing(
         if sighting.bottom_band_seen or not standoff_mm:
             notes.append(f"The sheet is taken for {_use_words(decided)}: {why}. If that is wrong, say --use.")
     if decided == "arch":
-        if sighting.bottom_band_seen:
-            raise FoldgaugeError(
-                "the photo shows the sheet's lower band, which the arch cut removes: this sheet is uncut; "
-                "use --use backdrop"
-            )
         if standoff_mm:
             raise FoldgaugeError("--standoff belongs to backdrop use; an arch stands flush (standoff 0)")
         return decided, 0.0, RULED_DEPTH_SD, tuple(notes)
@@ -164,6 +160,43 @@ def _require_plausible_scale(photo: Photo, findings: Findings, use: str, standof
     )
 
 
+def _attempt(
+    photo: Photo,
+    view: View,
+    sighting: Sighting,
+    spec: Spec,
+    use: str,
+    standoff_mm: float,
+    standoff_err_mm: float,
+) -> tuple[Profile, Findings]:
+    """Measure and compare under one assumption about the sheet."""
+    profile = measure_profile(
+        photo,
+        view,
+        layout_of(spec),
+        sighting.sheet,
+        arch=use == "arch",
+        bottom_closed=sighting.bottom_band_seen,
+        standoff_mm=standoff_mm,
+        standoff_err_mm=standoff_err_mm,
+        blur_px=sighting.blur_px,
+    )
+    return profile, compare_profile(profile, spec)
+
+
+def _second_thought(
+    photo: Photo, view: View, sighting: Sighting, spec: Spec, first: tuple[Profile, Findings]
+) -> tuple[Profile, Findings] | None:
+    """Try a supposed backdrop as an arch, if as a backdrop every length is off by one factor."""
+    if common_scale(first[1].measured, spec) is None:
+        return None
+    try:
+        other = _attempt(photo, view, sighting, spec, "arch", 0.0, RULED_DEPTH_SD)
+    except MeasureError:
+        return None
+    return other if common_scale(other[1].measured, spec) is None else None
+
+
 def check(
     photo_path: str | Path,
     spec_path: str | Path,
@@ -196,17 +229,17 @@ def check(
     print_scale = None if bars_mm is None else PrintScale.from_bars(sighting.sheet, *bars_mm)
     view = solve_view(photo, sighting, print_scale)
     used, standoff, standoff_err, assumed = placing(spec, sighting, use, standoff_mm)
-    profile = measure_profile(
-        photo,
-        view,
-        layout_of(spec),
-        sighting.sheet,
-        arch=used == "arch",
-        standoff_mm=standoff,
-        standoff_err_mm=standoff_err,
-        blur_px=sighting.blur_px,
-    )
-    findings = compare_profile(profile, spec)
+    attempt = _attempt(photo, view, sighting, spec, used, standoff, standoff_err)
+    if use == "auto" and used == "backdrop" and standoff_mm is None:
+        # An uncut lower band can also belong to a window cut without it, the dummy standing on a book.
+        other = _second_thought(photo, view, sighting, spec, attempt)
+        if other is not None:
+            attempt, used, standoff, standoff_err = other, "arch", 0.0, RULED_DEPTH_SD
+            assumed = (
+                "The sheet is taken for an arch although its lower band is in the picture: as a backdrop, "
+                "every length would be off by one factor. If that is wrong, say --use backdrop.",
+            )
+    profile, findings = attempt
     _require_plausible_scale(photo, findings, used, standoff)
     return Inspection(
         photo=photo,

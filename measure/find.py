@@ -154,8 +154,15 @@ def _look(
         inside=_inside(curve.points(s), region),
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
-        table_mm=region.table_mm + layout.base_mm / 2 if page and _flat(layout) else None,
+        table_mm=_page_height(layout, region) if page else None,
     )
+
+
+def _page_height(layout: Layout, region: Region) -> float | None:
+    """Height of the middle of a flat page that lies on the same table as the sheet; else None."""
+    if region.table_mm is None or not _flat(layout):
+        return None
+    return region.table_mm + layout.base_mm / 2
 
 
 def _candidates(look: _Look, tone: float | None) -> PanelLines:

@@ -10,7 +10,7 @@ from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
 
-REACH_MM = 6.0
+REACH_MM = 9.0
 WINDOW_MM = 1.5
 CLEAR = 20.0
 NEAR_MM = 1.2

@@ -43,14 +43,14 @@ class Placement:
 class Region:
     """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
 
-    `table_mm` is the height of the table if sheet and dummy stand on the same.
+    `table_mm` is the height of the table if sheet and dummy stand on the same; else None.
     """
 
     left: float
     right: float
     bottom: float
     top: float
-    table_mm: float
+    table_mm: float | None
     masked: tuple[tuple[float, float, float, float], ...] = ()
 
 

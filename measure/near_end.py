@@ -31,6 +31,7 @@ def measure_profile(
     sheet: MarkerSheet,
     *,
     arch: bool,
+    bottom_closed: bool = False,
     standoff_mm: float = 0.0,
     standoff_err_mm: float = 0.5,
     blur_px: float = 0.9,
@@ -43,6 +44,7 @@ def measure_profile(
     layout : what is expected.
     sheet : the marker sheet seen, for where to look.
     arch : True if the dummy shows through the cut window, False if the sheet stands behind it.
+    bottom_closed : True if the sheet's lower band is in the picture (a window cut without opening it below).
     standoff_mm, standoff_err_mm : height of the near end above the sheet, and its standard uncertainty.
     blur_px : standard deviation of the photo's blur.
 
@@ -52,7 +54,7 @@ def measure_profile(
         If too few panels are seen to speak of a measurement.
     """
     plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
-    region = search_region(view, sheet, standoff_mm, arch=arch)
+    region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
     finding = find_layout(plane, layout, region, blur_px)
     profile = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
     n_found = sum(p.found for p in profile.panels)

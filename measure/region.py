@@ -10,7 +10,9 @@ BELOW_MM = 12.0
 BESIDE_MM = 25.0
 
 
-def search_region(view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: bool) -> Region:
+def search_region(
+    view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: bool, bottom_closed: bool
+) -> Region:
     """Region of the plane z = standoff in which the near end may lie.
 
     Arch: what the cut window leaves free, down to below the sheet's lower edge (the table). Backdrop: the
@@ -21,6 +23,9 @@ def search_region(view: View, sheet: MarkerSheet, standoff_mm: float, *, arch: b
     left, bottom, right, top = sheet.window
     if arch:
         d = CUT_INSET_MM + 1.0
+        if bottom_closed:
+            # The dummy stands on something as high as the lower band, its level is not known.
+            return Region(left=left + d, right=right - d, bottom=bottom, top=top - d, table_mm=None)
         return Region(
             left=left + d, right=right - d, bottom=-half_h - BELOW_MM, top=top - d, table_mm=-half_h
         )
