@@ -104,6 +104,16 @@ def _causes_to_name(
     return tuple(c for c in causes if c is not None)
 
 
+def unseen_lengths(measured: Measured) -> tuple[str, ...]:
+    """Return the lengths the photo should show and does not.
+
+    Feet one by one and whole pages are not among them: a flat, unmarked base never shows the spine, and what
+    rests on it is told by the distance of the feet.
+    """
+    hidden = ("foot left", "foot right", "page left", "page right")
+    return tuple(k for k in measured.undetermined if k not in hidden)
+
+
 def compare_profile(profile: Profile, spec: Spec) -> Findings:
     """Compare a measured profile with the design."""
     measured = measured_of(profile, spec)
@@ -120,7 +130,7 @@ def compare_profile(profile: Profile, spec: Spec) -> Findings:
             undetermined[f"lean {side}"] = why
     items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
     verdict = overall(i.verdict for i in items)
-    if verdict is Verdict.CONFORMS and len(leans) < len(spec.sides):
+    if verdict is Verdict.CONFORMS and (len(leans) < len(spec.sides) or unseen_lengths(measured)):
         verdict = Verdict.OPEN  # what was not seen cannot be called good
     diagnosis = diagnose(measured, spec)
     causes: tuple[Cause, ...] = ()

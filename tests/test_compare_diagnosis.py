@@ -189,6 +189,13 @@ def test_missing_half_is_not_called_good(tmp_path: Path) -> None:
     assert "lean left" in findings.undetermined and "leg left" in findings.undetermined
 
 
+def test_an_unseen_edge_is_not_called_good(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    findings = compare_profile(profile_of(spec, missing=("plane edge right",)), spec)
+    assert findings.verdict is Verdict.OPEN
+    assert answer(findings) == "Too close to call: nothing fails, but plane right could not be measured."
+
+
 def test_remedies_are_solved_again(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     findings = compare_profile(profile_of(spec, {"leg right": -1.9}), spec)

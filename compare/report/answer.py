@@ -7,7 +7,7 @@ import numpy as np
 
 from compare.causes import Cause
 from compare.conformity import Item, Verdict
-from compare.findings import Findings
+from compare.findings import Findings, unseen_lengths
 from compare.lean import Leaning
 from compare.units import Unit, unit_of
 
@@ -130,6 +130,9 @@ def _open(findings: Findings) -> str:
     doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
     if unseen and not doubtful:
         return f"Too close to call: the {_joined(unseen)} half of the plane was not seen well enough."
+    if not doubtful:
+        missing = _joined(unseen_lengths(findings.measured))
+        return f"Too close to call: nothing fails, but {missing} could not be measured."
     worst = min(doubtful, key=lambda i: i.probability)
     side = worst.name.split()[-1]
     more = f" ({len(doubtful)} of {len(findings.items)} items in doubt, level within "
