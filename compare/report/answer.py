@@ -204,8 +204,8 @@ def runner_up(findings: Findings) -> str:
     """Return a line on the second-best cause if it is nearly as likely as the best, else ""."""
     named = findings.diagnosis.named
     others = [c for c in findings.diagnosis.causes if not c.named]
-    if not (named and findings.causes and others):
-        return ""
+    if not (named and findings.causes and others) or len(named) > 2:
+        return ""  # a third fault is added without weighing all triples, so there are no odds to tell
     best = min(c.probability for c in named)
     rival = others[0]
     if rival.probability < 0.1 or best > 0.9:
