@@ -61,16 +61,18 @@ def find_llvm() -> Path | None:
 
 
 def start_mitsuba() -> None:
-    """Choose the LLVM variant of the path tracer."""
-    library = find_llvm()
-    if library is None:
-        sys.exit(
-            "render: no LLVM library of version 16 or newer found; install one (Debian: libllvm19) "
-            "or name it in DRJIT_LIBLLVM_PATH"
-        )
-    os.environ["DRJIT_LIBLLVM_PATH"] = str(library)
+    """Choose the path tracer's LLVM variant, or the scalar one (slow) where there is no LLVM library."""
     import mitsuba as mi
 
+    library = find_llvm()
+    if library is None:
+        print(
+            "render: no LLVM library of version 16 or newer found, so this takes long; install one (Debian:"
+        )
+        print("libllvm19) or name it in DRJIT_LIBLLVM_PATH")
+        mi.set_variant("scalar_rgb")
+        return
+    os.environ["DRJIT_LIBLLVM_PATH"] = str(library)
     mi.set_variant("llvm_ad_rgb")
 
 

@@ -13,10 +13,14 @@ import render  # noqa: E402
 from camera import Camera, expose, look_at  # noqa: E402
 
 
-def test_small_lamps_land_where_view_projects_them() -> None:
-    if render.find_llvm() is None:
+@pytest.mark.parametrize("variant", ["llvm_ad_rgb", "scalar_rgb"])
+def test_small_lamps_land_where_view_projects_them(variant: str) -> None:
+    if variant == "scalar_rgb":
+        mi.set_variant(variant)
+    elif render.find_llvm() is None:
         pytest.skip("no LLVM library of version 16 or newer")
-    render.start_mitsuba()
+    else:
+        render.start_mitsuba()
     eye, target = np.array([60.0, 90.0, 640.0]), np.array([5.0, -20.0, 30.0])
     rot, shift = look_at(eye, target, 3.0)
     cam = Camera(
