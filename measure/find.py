@@ -28,6 +28,9 @@ SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 MIN_SHARE = 0.4
 MIN_SCORE = 5.0
 MAX_RMS_MM = 0.25
+REACH_FINE_MM = 0.7
+APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
+RIDGE_GAP_MM = 0.35
 TABLE_SD_MM = 1.5
 TABLE_WEIGHT = 40.0
 TABLE_CAP = 6.0
@@ -95,6 +98,7 @@ def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) ->
         before, tone = tone, _cut_edge_tone(plane, layout, standing, fits, blur_px)
         if before and tone and abs(np.log(tone / before)) < SAME_TONE:
             break
+    _settle_planes(plane, layout, standing, fits, hinges, layer_sd, blur_px)
     missing = {item.panel.name: _doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
     for name in missing:
@@ -315,13 +319,54 @@ def _fit_panel(
 ) -> tuple[Fit, Curve, float]:
     template = _template(plane, layout, item.panel, rough, blur_px)
     if item.panel.role is Role.PLANE:
-        fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up)
-        spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
-        under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
-        shift = item.up * under.up_mm
-        return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+        return _fit_plane(plane, layout, item, rough, template, REACH_FINE_MM)
     fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
     return fit, fit.curve, 0.1 * layout.card_mm
+
+
+def _fit_plane(
+    plane: Plane, layout: Layout, item: PanelLines, rough: Curve, template: Template, reach_mm: float
+) -> tuple[Fit, Curve, float]:
+    """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
+    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+    spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
+    under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+    shift = item.up * under.up_mm
+    return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+
+
+def _settle_planes(
+    plane: Plane,
+    layout: Layout,
+    standing: list[PanelLines],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    layer_sd: dict[str, float],
+    blur_px: float,
+) -> None:
+    """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
+
+    Where only one edge of the plane shows, it may have been taken for another layer's, one or two
+    thicknesses off; the folds then know better, as long as the photo supports the other place too.
+    """
+    folds = [hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD]
+    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+        return
+    a, b = folds
+    apex = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
+    for item in standing:
+        name = item.panel.name
+        if item.panel.role is not Role.PLANE:
+            continue
+        gap = float((apex - hinges[name].a) @ hinges[name].normal)
+        if abs(gap) < RIDGE_GAP_MM:
+            continue
+        start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
+        template = _template(plane, layout, item.panel, start, blur_px)
+        fit, hinge, err = _fit_plane(plane, layout, item, start, template, 0.25)
+        left = float((apex - hinge.a) @ hinge.normal)
+        if abs(left) < 0.6 * abs(gap) and not _doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
+            fits[name], hinges[name], layer_sd[name] = fit, hinge, err
 
 
 def _flat(layout: Layout) -> bool:
