@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from measure.candidates import best_lines, line_scores
 from measure.choose import Choice, PanelLines, choose, cross_point
@@ -24,6 +25,11 @@ N_PLACEMENTS = 3
 WORTH_TRYING = 0.88  # of the best coarse score
 CLEAR_STEP = 8.0
 PAGE_CAP = 12.0
+MAX_FACE_MM = 10.0
+MIN_FACE_MM = 0.8
+FAR_CAP = 40.0
+FAR_SLACK_MM = 0.5
+FAR_WEIGHT = 0.6
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 MIN_SHARE = 0.4
 MIN_SCORE = 5.0
@@ -135,6 +141,7 @@ class _Look:
     curve: Curve
     stations: Array
     evidence: Evidence
+    far_edge: Array
     inside: NDArray[np.bool_]
     up: float
     hinge_mm: float
@@ -148,18 +155,50 @@ def _look(
     curve = Curve(a=ends[0], b=ends[1])
     page = panel.role is Role.PAGE
     s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
-    evidence = scan(plane, curve, s, REACH_MM + 0.2, STEP_MM, _template(plane, layout, panel, curve, blur_px))
+    shift = _near_shift(plane, curve, s, layout.depth_mm)
+    room = REACH_MM + 0.2 + min(float(np.max(np.abs(shift))) + 0.5, MAX_FACE_MM)
+    evidence = scan(plane, curve, s, room, STEP_MM, _template(plane, layout, panel, curve, blur_px))
     up = _up(layout, panel, placement, curve)
     return _Look(
         panel=panel,
         curve=curve,
         stations=s,
         evidence=evidence,
+        far_edge=_far_edge(plane, evidence, shift, layout.depth_mm),
         inside=_inside(curve.points(s), region),
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
         table_mm=_page_height(layout, region) if page else None,
     )
+
+
+def _near_shift(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
+    """How far (S,) across the curve the near end lies from what is taken for its far end."""
+    lever = (curve.points(stations) - plane.eye_mm[:2]) @ curve.normal
+    out: Array = lever * depth_mm / (plane.eye_mm[2] - plane.z_mm)
+    return out
+
+
+def _far_edge(plane: Plane, evidence: Evidence, shift: Array, depth_mm: float) -> Array:
+    """Penalty (S, K) where an edge is more likely the FAR end of a panel than its near end.
+
+    If a line were a far end, the near end of the same panel would lie a known distance farther from the
+    eye; where an edge is seen there too, the line is suspect.
+    """
+    x = evidence.offsets_mm
+    per_mm = depth_mm / (plane.eye_mm[2] - plane.z_mm)
+    # The step on the background side lies half a card from the middle line; depth is not quite known.
+    window = 2 * int(round(FAR_SLACK_MM / STEP_MM)) + 1
+    outer = maximum_filter1d(np.minimum(evidence.outer, FAR_CAP), window, axis=1)
+    near = np.stack(
+        [
+            np.interp(x * (1 + per_mm) + d, x, row, left=0, right=0)
+            for row, d in zip(outer, shift, strict=True)
+        ]
+    )
+    # Too near the stripe itself to be told from it.
+    out: Array = np.where(np.abs(shift)[:, None] > MIN_FACE_MM, FAR_WEIGHT * near, 0.0)
+    return out
 
 
 def _page_height(layout: Layout, region: Region) -> float | None:
@@ -176,7 +215,7 @@ def _candidates(look: _Look, tone: float | None) -> PanelLines:
         # A long modest edge must beat a short strong shadow.
         score = np.minimum(evidence.outer, PAGE_CAP) + 0.5 * np.minimum(evidence.inner, PAGE_CAP)
     else:
-        score = evidence.score - off_tone(evidence, tone)
+        score = evidence.score - off_tone(evidence, tone) - look.far_edge
     score = score * look.inside[:, None]
     sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
     if page and look.table_mm is not None:
