@@ -179,9 +179,10 @@ def _show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> 
 @main.command()
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
 def demo(as_json: bool) -> None:
-    """Check the sample photo that ships with foldgauge; writes its annotated photo into this folder.
+    """Check the sample photo that ships with foldgauge.
 
-    Exit code 0 when done, whatever the verdict (the sample has a fault).
+    Its annotated photo is written into this folder. Exit code 0 when done, whatever the verdict (the sample
+    has a fault).
     """
     from compare.demo import demo_files
     from compare.inspection import check as run
@@ -195,7 +196,10 @@ def demo(as_json: bool) -> None:
 @main.command()
 @click.argument("spec", type=click.Path(path_type=Path))
 def design(spec: Path) -> None:
-    """Check a design SPEC before cutting: its equalities, its sums, and how it moves."""
+    """Check a design SPEC before cutting.
+
+    Its equalities and sums, how it moves, and how far it reaches when shut.
+    """
     from compare.design.spec import load_spec
     from compare.report.design_text import print_design
 

@@ -154,7 +154,7 @@ def _shifted(cause: Cause, now: _Now) -> list[Remedy]:
         f"{now.show(abs(d))} farther {way}: sides of {now.show(now.nominal['fold left'])} and "
         f"{now.show(now.nominal['fold right'])}.",
         "feet": f"Glue the inner feet {now.show(abs(d))} {'nearer together' if d > 0 else 'farther apart'}; "
-        "mark the spine to see which of them.",
+        "measure both from the spine with a rule to see which of them.",
     }
     for s in ("left", "right"):
         words[f"foot {s}"] = f"Lift the {s} inner foot and glue it {now.show(abs(d))} {nearer}."
