@@ -6,8 +6,9 @@ from typing import Final
 from capture.errors import SheetError
 from capture.sheet import MarkerSheet
 
-UNMEASURED_SD: Final = 3e-3
-"""Doubt of the print scale where nobody measured it (common practice, no source)."""
+UNMEASURED_SD: Final = 4e-3
+"""Doubt of the print scale where nobody measured it: printers range over 99 to 101 % (common practice, no
+source)."""
 
 _LEAST_SD: Final = 1e-4
 _ABSURD: Final = 0.03

@@ -11,7 +11,7 @@ from measure.strip import Curve, Plane
 Array = NDArray[np.float64]
 
 REACH_MM = 9.0
-WINDOW_MM = 1.5
+WINDOW_MM = 0.9
 CLEAR = 20.0
 NEAR_MM = 1.2
 
@@ -69,7 +69,7 @@ def find_ending(
     left, mid, right = llr[k - 1], llr[k], llr[k + 1]
     bend = left - 2 * mid + right
     move = 0.5 * (left - right) / bend if bend < 0 else 0.0
-    return Ending(along_mm=float(where[k] + h * np.clip(move, -1, 1)), err_mm=0.1, score=float(llr[k]))
+    return Ending(along_mm=float(where[k] + h * np.clip(move, -1, 1)), err_mm=0.15, score=float(llr[k]))
 
 
 def _face_offsets(

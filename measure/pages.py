@@ -1,0 +1,93 @@
+"""The pages: one line for two that lie flat, and where on it the feet stand."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.choose import PanelLines, cross_point
+from measure.layout import Layout, Role
+from measure.level import page_level
+from measure.locate import Region
+from measure.panels import inside, is_flat, template_for
+from measure.refine import Fit, stations_for
+from measure.strip import Curve, Plane
+
+Array = NDArray[np.float64]
+
+
+def page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
+    """Pages lying flat are looked at as one line, other pages each on its own."""
+    if len(pages) == 2 and is_flat(layout):
+        return [pages]
+    return [[page] for page in pages]
+
+
+def fit_pages(
+    plane: Plane,
+    layout: Layout,
+    pages: list[PanelLines],
+    rough: Mapping[str, Curve],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    joint_shift: dict[str, Array],
+    region: Region,
+    blur_px: float,
+    tone: float | None,
+) -> None:
+    """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
+    first, last = pages[0], pages[-1]
+    a = rough[first.panel.name].b if len(pages) == 2 else rough[first.panel.name].a
+    up = -first.up if len(pages) == 2 else first.up
+    shift = up * (layout.base_mm + layout.card_mm) / 2
+    start = Curve(a=a, b=rough[last.panel.name].b, d0=shift, d1=shift).straightened()
+    feet = _feet(layout, pages, hinges, start)
+    s = stations_for(start, 0.5, 0.5, 1.0)
+    level = page_level(
+        plane,
+        start,
+        list(feet.values()),
+        base_mm=layout.base_mm,
+        card_mm=layout.card_mm,
+        blur_mm=template_for(plane, layout, first.panel, start, blur_px).blur_mm,
+        up=up,
+        usable=inside(start.points(s), region),
+        stations=s,
+        tone=tone,
+    )
+    down = -up * (layout.base_mm + layout.card_mm) / 2
+    middle = replace(level.curve, d0=down, d1=down).straightened()
+    for page in pages:
+        turned = len(pages) == 2 and page is first
+        line, hinge = (_turned(middle), _turned(level.curve)) if turned else (middle, level.curve)
+        fits[page.panel.name] = Fit(
+            curve=line,
+            cov=np.diag([0.05**2, 0.05**2, 1e-6]),
+            rms_mm=0.05,
+            n_used=len(s),
+            n_stations=len(s),
+            mean_score=level.score,
+        )
+        hinges[page.panel.name] = hinge
+    for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
+        if seen:
+            joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _turned(curve: Curve) -> Curve:
+    return Curve(a=curve.b, b=curve.a, bow=-curve.bow)
+
+
+def _feet(
+    layout: Layout, pages: list[PanelLines], hinges: Mapping[str, Curve], line: Curve
+) -> dict[str, float]:
+    """Where strips stand on the pages: foot -> mm along the line, by where their fits cross it."""
+    out: dict[str, float] = {}
+    on_page = {joint for page in pages for joint in page.panel.joints}
+    for panel in layout.panels:
+        if panel.role in (Role.FOLD, Role.LEG) and panel.joints[0] in on_page and panel.name in hinges:
+            strip = hinges[panel.name]
+            at = cross_point(line.a[None], line.tangent[None], strip.a[None], strip.tangent[None])[0]
+            out[panel.joints[0]] = float((at - line.a) @ line.tangent)
+    return out

@@ -1,0 +1,64 @@
+"""The two halves of the floating plane: their fits, and the level their joints lie on."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.choose import PanelLines, cross_point
+from measure.evidence import Template
+from measure.layout import Layout, Role
+from measure.level import joints_under_plane
+from measure.panels import doubt, template_for
+from measure.refine import Fit, refine
+from measure.strip import Curve, Plane
+
+Array = NDArray[np.float64]
+
+APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
+RIDGE_GAP_MM = 0.35
+
+
+def fit_plane(
+    plane: Plane, layout: Layout, item: PanelLines, rough: Curve, template: Template, reach_mm: float
+) -> tuple[Fit, Curve, float]:
+    """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
+    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+    spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
+    under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+    shift = item.up * under.up_mm
+    return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+
+
+def settle_planes(
+    plane: Plane,
+    layout: Layout,
+    standing: list[PanelLines],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    layer_sd: dict[str, float],
+    blur_px: float,
+) -> None:
+    """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
+
+    Where only one edge of the plane shows, it may have been taken for another layer's, one or two
+    thicknesses off; the folds then know better, as long as the photo supports the other place too.
+    """
+    folds = [hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD]
+    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+        return
+    a, b = folds
+    apex = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
+    for item in standing:
+        name = item.panel.name
+        if item.panel.role is not Role.PLANE:
+            continue
+        gap = float((apex - hinges[name].a) @ hinges[name].normal)
+        if abs(gap) < RIDGE_GAP_MM:
+            continue
+        start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
+        template = template_for(plane, layout, item.panel, start, blur_px)
+        fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25)
+        left = float((apex - hinge.a) @ hinge.normal)
+        if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
+            fits[name], hinges[name], layer_sd[name] = fit, hinge, err
