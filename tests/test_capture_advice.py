@@ -44,7 +44,7 @@ def test_a_good_photo_gets_no_advice() -> None:
         ("blur", True, r"blurred by 0\.4\d mm", {"changes": {"blur_px": 4.0}}),
         ("exposure", False, "white is burnt out at 30 % of the marks", {"changes": {"clipped": 0.3}}),
         ("exposure", True, "differ by only 25 of 255 levels", {"changes": {"contrast": 25.0}}),
-        ("print scale", False, "print scale is 0.2 % doubtful: measure the sheet's two", {"scale": None}),
+        ("print scale", False, "print scale is 0.3 % doubtful: measure the sheet's two", {"scale": None}),
         ("hidden marks", False, r"only \d\d of the 50 marks", {"seen": 28}),
     ],
 )
