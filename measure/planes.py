@@ -24,6 +24,14 @@ def fit_plane(
 ) -> tuple[Fit, Curve, float]:
     """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
     fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+    if doubt(fit):
+        # The rough line may run along another layer's edge: look one and two thicknesses off.
+        starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in (-2, -1, 1, 2)]
+        tries = [
+            refine(plane, s.straightened(), template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+            for s in starts
+        ]
+        fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
     spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
     under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
