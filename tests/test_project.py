@@ -1,0 +1,162 @@
+"""The project as a whole: one-way imports, and documents that tell the truth about the code."""
+
+import ast
+import re
+import shlex
+import subprocess
+from pathlib import Path
+
+import click
+import pytest
+
+from compare.cli import main
+from compare.design.spec import load_spec
+from compare.design.specfile import KEYS, TOP
+
+ROOT = Path(__file__).resolve().parents[1]
+ROOMS = ("capture", "measure", "compare")
+TOP_ENTRIES = {
+    ".ci", ".gitignore", "MANIFEST.in", "README.md", "DEVELOPERS.md", "pyproject.toml", "setup.py",
+    "capture", "measure", "compare", "sample_images", "tests",
+}  # fmt: skip
+PICTURES = (".jpg", ".png")
+
+
+def readme() -> str:
+    return (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def commands(text: str) -> list[str]:
+    """Lines of a document that are indented as a command."""
+    return [
+        line.strip() for line in text.splitlines() if re.match(r"    (python3|foldgauge|\.venv/bin/)", line)
+    ]
+
+
+def tracked() -> list[str]:
+    """Files that git tracks; skips where there is no git or no repository (an unpacked archive)."""
+    try:
+        out = subprocess.run(
+            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+        ).stdout
+    except FileNotFoundError:
+        pytest.skip("git is not installed")
+    except subprocess.CalledProcessError:
+        pytest.skip("not a git repository")
+    return [name for name in out.split("\0") if name]
+
+
+def imported(path: Path) -> set[str]:
+    """First parts of the names of all modules a file imports, wherever the import stands."""
+    out: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            out |= {a.name.split(".")[0] for a in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            out.add((node.module or "").split(".")[0])
+    return out
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_imports_run_one_way(room: str) -> None:
+    files = sorted((ROOT / room).rglob("*.py"))
+    assert len(files) > 5
+    beyond = {*ROOMS[ROOMS.index(room) + 1 :], "tests", "sample_images"}
+    for path in files:
+        assert not imported(path) & beyond, path
+
+
+def test_readme_has_two_set_up_commands_and_ci_runs_them() -> None:
+    setting_up = [c for c in commands(readme()) if c.startswith("python3 -m venv")]
+    assert len(setting_up) == 2
+    assert setting_up[0].endswith("foldgauge demo") and setting_up[1].endswith("-m pytest")
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    for command in setting_up:
+        assert command in ci
+    for library in ("libgl1", "libglib2.0-0"):
+        assert library in readme() and any(library in line for line in ci)
+
+
+def test_readme_commands_and_options_exist() -> None:
+    found = [c.split("#")[0] for c in commands(readme()) if c.startswith("foldgauge ")]
+    assert len(found) >= 3
+    for text in found:
+        _, name, *args = shlex.split(text)
+        command = main.commands[name]
+        # Parses names and kinds of options, runs nothing.
+        with click.Context(command) as ctx:
+            command.parse_args(ctx, list(args))
+    known = {o for c in main.commands.values() for p in c.params for o in (*p.opts, *p.secondary_opts)}
+    elsewhere = {"--no-bars"}  # of the benchmark
+    assert set(re.findall(r"--[a-z][a-z-]+", readme())) <= known | elsewhere
+    assert set(re.findall(r"`foldgauge ([a-z]+)", readme())) <= set(main.commands)
+
+
+def test_scripts_named_in_the_documents_exist() -> None:
+    for name in ("README.md", "DEVELOPERS.md"):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        paths = re.findall(r"(?:tests|sample_images|compare|measure|capture|\.ci)/[\w./]*\w", text)
+        assert paths
+        for path in paths:
+            assert (ROOT / path).exists(), f"{name} names {path}"
+
+
+def test_modules_named_in_developers_exist() -> None:
+    """Rows such as `capture.photo.read_photo`: the file is there and defines the name."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    dotted = re.findall(r"`((?:capture|measure|compare)(?:\.\w+)+)\.(\w+)`", text)
+    assert len(dotted) > 5
+    for module, name in dotted:
+        tree = ast.parse((ROOT / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+        defined = [n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)]
+        assert name in defined, f"{module}.{name}"
+
+
+def test_readme_example_spec_loads(tmp_path: Path) -> None:
+    (block,) = re.findall(r"```toml\n(.*?)```", readme(), re.DOTALL)
+    path = tmp_path / "crane.toml"
+    path.write_text(block, encoding="utf-8")
+    assert load_spec(path).warnings == ()
+
+
+def test_readme_names_every_key_of_a_spec_and_no_other() -> None:
+    told: dict[str, set[str]] = {"": set()}
+    heads: list[str] = [""]
+    for line in readme().split("| table | key |")[1].split("\n\n")[0].splitlines()[2:]:
+        first, keys = (cell.strip() for cell in line.split("|")[1:3])
+        heads = re.findall(r"\[(\w+)\]", first) or heads
+        for head in heads:
+            told.setdefault(head, set()).update(re.findall(r"`(\w+)`", keys))
+    assert told == {"": set(TOP)} | {table: set(keys) for table, keys in KEYS.items()}
+
+
+@pytest.mark.photo
+def test_readme_python_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    (block,) = re.findall(r"```python\n(.*?)```", readme(), re.DOTALL)
+    monkeypatch.chdir(ROOT)
+    exec(compile(block, "README.md", "exec"), {})
+    out = capsys.readouterr().out
+    assert out.startswith("The right half leans 2.") and "leg right 38." in out and "does not conform" in out
+
+
+def test_only_the_agreed_entries_are_at_the_top() -> None:
+    assert {name.split("/")[0] for name in tracked()} <= TOP_ENTRIES
+
+
+def test_no_place_of_one_machine_is_in_a_tracked_file() -> None:
+    place = re.compile(r"/(?:work|root|tmp|home)/")
+    for name in tracked():
+        path = ROOT / name
+        if name.endswith(PICTURES) or not path.is_file() or path == Path(__file__):
+            continue
+        found = place.search(path.read_text(encoding="utf-8"))
+        assert found is None, f"{name}: {found and found[0]}"
+
+
+def test_pictures_are_small_and_named() -> None:
+    pictures = [p for p in (ROOT / "sample_images" / "docs").iterdir() if p.suffix in PICTURES]
+    assert len(pictures) >= 3
+    for path in pictures:
+        assert path.stat().st_size <= (400_000 if path.suffix == ".png" else 200_000)
+        assert f"sample_images/docs/{path.name}" in readme()
