@@ -11,20 +11,30 @@ from measure.layout import Layout, Panel, Role
 from measure.strip import Curve
 
 HEIGHT = float(np.sqrt(40.0**2 - 12.0**2))
-RIGHT = {
-    "inner foot right": (12.0, 0.0),
-    "outer foot right": (60.0, 0.0),
-    "fore edge right": (100.0, 0.0),
-    "leg top right": (48.0, HEIGHT),
-    "plane edge right": (70.0, HEIGHT),
-}
-JOINTS: dict[str, tuple[float, float]] = {
-    "spine": (0.0, 0.0),
-    "ridge": (0.0, HEIGHT),
-    **RIGHT,
-    **{name.replace("right", "left"): (-x, y) for name, (x, y) in RIGHT.items()},
-}
 CARD, BASE = 0.3, 0.35
+
+
+def at_opening(opening_deg: float) -> dict[str, tuple[float, float]]:
+    """Joints of the dummy with its pages at an angle: fold and ridge stay on the axis, the rest follows."""
+    tilt = np.radians((180.0 - opening_deg) / 2)
+    along = np.array([np.cos(tilt), np.sin(tilt)])
+    foot = 12.0 * along
+    ridge = np.array([0.0, foot[1] + np.sqrt(40.0**2 - foot[0] ** 2)])
+    right = {
+        "inner foot right": foot,
+        "outer foot right": 60.0 * along,
+        "fore edge right": 100.0 * along,
+        "leg top right": ridge + 48.0 * along,
+        "plane edge right": ridge + 70.0 * along,
+    }
+    out = {"spine": (0.0, 0.0), "ridge": (float(ridge[0]), float(ridge[1]))}
+    for name, (x, y) in right.items():
+        out[name] = (float(x), float(y))
+        out[name.replace("right", "left")] = (-float(x), float(y))
+    return out
+
+
+JOINTS = at_opening(180.0)
 
 
 def panels(side: str) -> tuple[Panel, ...]:
@@ -46,14 +56,14 @@ def panels(side: str) -> tuple[Panel, ...]:
     )
 
 
-def dummy_layout(**changes: tuple[float, float]) -> Layout:
+def dummy_layout(opening_deg: float = 180.0, **changes: tuple[float, float]) -> Layout:
     """Layout of the dummy; joints may be moved by name ("leg_top_right" for "leg top right")."""
-    xy = JOINTS | {name.replace("_", " "): at for name, at in changes.items()}
+    xy = at_opening(opening_deg) | {name.replace("_", " "): at for name, at in changes.items()}
     return Layout(
         joint_names=tuple(xy),
         xy_mm=np.array(list(xy.values())),
         panels=panels("right") + panels("left"),
-        opening_deg=180.0,
+        opening_deg=opening_deg,
         card_mm=CARD,
         depth_mm=60.0,
         near_end_sd_mm=0.5,
