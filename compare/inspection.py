@@ -19,11 +19,12 @@ from compare.report.answer import answer
 from compare.report.as_json import findings_dict
 from compare.scale import common_scale
 from compare.version import own_version
-from measure.errors import MeasureError
 from measure.near_end import measure_profile
 from measure.profile import Profile
 
 Use = Literal["auto", "arch", "backdrop"]
+Placing = tuple[str, float, float, tuple[str, ...]]
+"""Use, standoff and its standard uncertainty (mm), notes on what was assumed."""
 
 RULED_DEPTH_SD = 0.5  # mm, standoff given by hand: a depth read with a ruler; common practice, no source
 SPEC_DEPTH_SD = 1.0  # mm, standoff taken from the spec: the sheet never stands quite flush behind
@@ -100,9 +101,7 @@ def versions() -> dict[str, str]:
     }
 
 
-def placing(
-    spec: Spec, sighting: Sighting, use: Use, standoff_mm: float | None
-) -> tuple[str, float, float, tuple[str, ...]]:
+def placing(spec: Spec, sighting: Sighting, use: Use, standoff_mm: float | None) -> Placing:
     """Decide how the sheet was used and where the near end stands.
 
     Returns
@@ -184,17 +183,61 @@ def _attempt(
     return profile, compare_profile(profile, spec)
 
 
-def _second_thought(
-    photo: Photo, view: View, sighting: Sighting, spec: Spec, first: tuple[Profile, Findings]
-) -> tuple[Profile, Findings] | None:
-    """Try a supposed backdrop as an arch, if as a backdrop every length is off by one factor."""
-    if common_scale(first[1].measured, spec) is None:
-        return None
-    try:
-        other = _attempt(photo, view, sighting, spec, "arch", 0.0, RULED_DEPTH_SD)
-    except MeasureError:
-        return None
-    return other if common_scale(other[1].measured, spec) is None else None
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Attempt:
+    """Measured and compared under one assumption about the sheet."""
+
+    use: str
+    standoff_mm: float
+    standoff_err_mm: float
+    notes: tuple[str, ...]
+    profile: Profile
+    findings: Findings
+
+
+def _first_sound(photo: Photo, view: View, sighting: Sighting, spec: Spec, ways: list[Placing]) -> _Attempt:
+    """Return the first way of taking the sheet under which the dummy makes sense.
+
+    Raises
+    ------
+    FoldgaugeError : none does; the error of the first way is told.
+    """
+    problem: FoldgaugeError | None = None
+    for use, standoff, err, notes in ways:
+        try:
+            profile, findings = _attempt(photo, view, sighting, spec, use, standoff, err)
+            _require_plausible_scale(photo, findings, use, standoff)
+        except FoldgaugeError as e:
+            problem = problem or e
+            continue
+        return _Attempt(
+            use=use,
+            standoff_mm=standoff,
+            standoff_err_mm=err,
+            notes=notes,
+            profile=profile,
+            findings=findings,
+        )
+    assert problem is not None
+    raise problem
+
+
+def _ways(spec: Spec, sighting: Sighting, use: Use, standoff_mm: float | None) -> list[Placing]:
+    """Ways to take the sheet, likeliest first; a second one only where nobody said which.
+
+    An uncut lower band can also belong to a window cut without it, the dummy standing on a book; and the
+    band of an uncut sheet can be hidden by the dummy in front of it.
+    """
+    first = placing(spec, sighting, use, standoff_mm)
+    if use != "auto" or standoff_mm is not None:
+        return [first]
+    other: Use = "arch" if first[0] == "backdrop" else "backdrop"
+    kind, standoff, err, notes = placing(spec, sighting, other, None)
+    why = (
+        f"The sheet is taken for {_use_words(other)}: as {_use_words(first[0])} the dummy made no sense. "
+        f"If that is wrong, say --use {first[0]}."
+    )
+    return [first, (kind, standoff, err, (why, *notes))]
 
 
 def check(
@@ -228,33 +271,21 @@ def check(
     sighting = find_sheet(photo)
     print_scale = None if bars_mm is None else PrintScale.from_bars(sighting.sheet, *bars_mm)
     view = solve_view(photo, sighting, print_scale)
-    used, standoff, standoff_err, assumed = placing(spec, sighting, use, standoff_mm)
-    attempt = _attempt(photo, view, sighting, spec, used, standoff, standoff_err)
-    if use == "auto" and used == "backdrop" and standoff_mm is None:
-        # An uncut lower band can also belong to a window cut without it, the dummy standing on a book.
-        other = _second_thought(photo, view, sighting, spec, attempt)
-        if other is not None:
-            attempt, used, standoff, standoff_err = other, "arch", 0.0, RULED_DEPTH_SD
-            assumed = (
-                "The sheet is taken for an arch although its lower band is in the picture: as a backdrop, "
-                "every length would be off by one factor. If that is wrong, say --use backdrop.",
-            )
-    profile, findings = attempt
-    _require_plausible_scale(photo, findings, used, standoff)
+    sound = _first_sound(photo, view, sighting, spec, _ways(spec, sighting, use, standoff_mm))
     return Inspection(
         photo=photo,
         spec=spec,
         sighting=sighting,
         view=view,
-        profile=profile,
-        use=used,
-        standoff_mm=standoff,
-        standoff_err_mm=standoff_err,
-        findings=findings,
+        profile=sound.profile,
+        use=sound.use,
+        standoff_mm=sound.standoff_mm,
+        standoff_err_mm=sound.standoff_err_mm,
+        findings=sound.findings,
         notes=(
-            *assumed,
+            *sound.notes,
             *view.notes,
             *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
-            *profile.notes,
+            *sound.profile.notes,
         ),
     )
