@@ -29,7 +29,7 @@ class Template:
     blur_mm : standard deviation of the photo's blur.
     depth_mm : how far the panel reaches back; 0 if that is of no interest.
     half_mm : half width of the window compared.
-    floor : noise floor, full scale = 1.
+    floor, floor_share : noise floor, full scale = 1: so much, and that share of the grey value.
     cap : no single profile may count more than this (log-likelihood units).
     """
 
@@ -37,7 +37,8 @@ class Template:
     blur_mm: float
     depth_mm: float = 0.0
     half_mm: float = 1.5
-    floor: float = 0.008
+    floor: float = 0.003
+    floor_share: float = 0.02
     cap: float = 40.0
 
 
@@ -140,13 +141,16 @@ def _two_steps(
     # In an orthonormal basis the last column is what nothing else explains.
     q_outer_last = _orthonormal(np.column_stack([*smooth, inner, outer]))
     q_inner_last = _orthonormal(np.column_stack([*smooth, outer, inner]))
-    windows = raw - raw.mean(axis=2, keepdims=True)
+    level = raw.mean(axis=2, keepdims=True)
+    windows = raw - level
     coef = windows @ q_outer_last
     last_inner = (windows @ q_inner_last[:, -1:])[..., 0]
     n_eff = 2 * template.half_mm * min(px_per_mm, 1.0 / h)
     weight = n_eff / len(x)
     rest = np.maximum(np.einsum("skd,skd->sk", windows, windows) - np.sum(coef**2, axis=2), 0.0)
-    spread = rest * weight + n_eff * template.floor**2
+    # Noise and texture grow with the light: a faint step in the dark is worth a tall one in the sun.
+    floor = template.floor + template.floor_share * level[..., 0]
+    spread = rest * weight + n_eff * floor**2
     return (
         0.5 * n_eff * np.log1p(weight * coef[..., -1] ** 2 / spread),
         0.5 * n_eff * np.log1p(weight * last_inner**2 / spread),
