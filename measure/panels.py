@@ -15,6 +15,7 @@ FLAT_DEG = 8.0
 MIN_SHARE = 0.4
 MIN_SCORE = 5.0
 MAX_RMS_MM = 0.25
+FAIR_SHARE, FAIR_RMS_MM = 0.6, 0.06  # few stations must at least agree well
 
 
 def is_flat(layout: Layout) -> bool:
@@ -50,6 +51,8 @@ def doubt(fit: Fit) -> str:
     share = fit.n_used / fit.n_stations
     if share < MIN_SHARE or not np.isfinite(fit.rms_mm):
         return f"its near end shows at only {fit.n_used} of {fit.n_stations} places"
+    if share < FAIR_SHARE and fit.rms_mm > FAIR_RMS_MM:
+        return f"only {fit.n_used} of {fit.n_stations} places agree, and those not well"
     if fit.mean_score < MIN_SCORE:
         return "its near end hardly stands out from what lies behind"
     if fit.rms_mm > MAX_RMS_MM:

@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 STATION_MM = 0.8
 REACH_MM = 0.7  # the true line is within this of the rough one at both ends
 STRAIGHT_MM = 0.15  # a sagitta that hand and glue always leave
+CLEAN_MM = 0.04  # scatter of stations about a panel that is seen well
 GATE_MM = 0.3  # per-station peaks farther from the curve are something else
 MIN_STATION_SCORE = 3.0
 TONE_SD = 0.4  # natural logarithm: cut edges of one card differ by that much from place to place
@@ -138,11 +139,24 @@ def refine(
     stack_up : see `scan`.
     """
     straight = _refine_once(plane, rough, template, trim_mm, STRAIGHT_MM, reach_mm, tone, stack_up)
-    if max_bow_mm <= STRAIGHT_MM or (straight.rms_mm < 0.04 and straight.n_used > 0.6 * straight.n_stations):
+    if max_bow_mm <= STRAIGHT_MM or (
+        straight.rms_mm < CLEAN_MM and straight.n_used > 0.6 * straight.n_stations
+    ):
         return straight
     bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone, stack_up)
-    clean = bowed.rms_mm < 0.04 and bowed.mean_score > 1.1 * straight.mean_score
-    return bowed if clean or not np.isfinite(straight.rms_mm) else straight
+    if not np.isfinite(straight.rms_mm):
+        return bowed
+    if stack_up:
+        # A bow may only seem so where the line slips from layer to layer: it must be clean.
+        better = bowed.rms_mm < CLEAN_MM and bowed.mean_score > 1.1 * straight.mean_score
+    else:
+        better = _merit(bowed) > 1.15 * _merit(straight)
+    return bowed if better else straight
+
+
+def _merit(fit: Fit) -> float:
+    """Evidence per station, discounted where the stations scatter about the curve."""
+    return fit.mean_score * min(1.0, CLEAN_MM / fit.rms_mm) if np.isfinite(fit.rms_mm) else 0.0
 
 
 def _refine_once(
