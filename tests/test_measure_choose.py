@@ -125,8 +125,8 @@ def test_flat_pages_go_straight_on() -> None:
 def test_the_feet_on_both_sides_of_an_unseen_spine_are_a_length() -> None:
     layout = dummy_layout()
     assert feet_pair(layout) == [("inner foot right", "inner foot left")]
-    # Same ridge, the foot 3 mm off: 4 * 4 for the page's spacing and some 6 for the fold would be worth 30, the
-    # same again for the distance of the feet is not.
+    # Same ridge, the foot 3 mm off: 4 * 4 for the page's spacing and some 6 for the fold would be worth 30;
+    # as much again for the distance of the feet is not.
     narrow = {"fold right": [(3.0, 0.0, PANEL_SCORE + 30)]}
     items = items_for(layout, layout, narrow)
     assert wrong_panels(choose(layout, items), items, layout) == []
