@@ -135,9 +135,17 @@ def test_noise_and_smooth_light_are_no_evidence() -> None:
 
 def test_texture_below_the_floor_is_no_proof_in_a_dark_corner() -> None:
     rng = np.random.default_rng(18)
-    strip = card((0.02, 0.024, 0.018), np.zeros(50), 0.0002, rng)  # half a floor high, hardly any noise
-    assert look(strip).score.max() < 6
-    assert look(25 * strip).score.max() > 50  # the same in full light
+    strip = card((0.02, 0.022, 0.019), np.zeros(50), 0.0001, rng)  # below the floor, hardly any noise
+    assert look(strip).score.max() < 3
+    assert look(25 * strip).score.max() > 8 * look(strip).score.max()  # the same in full light
+
+
+def test_the_floor_grows_with_the_light() -> None:
+    """A step of 0.02 is a card's edge on dark card and a ripple on white paper in the sun."""
+    rng = np.random.default_rng(21)
+    dark = look(card((0.03, 0.05, 0.01), np.zeros(50), 0.0005, rng))
+    light = look(card((0.83, 0.85, 0.81), np.zeros(50), 0.0005, rng))
+    assert np.median(dark.score.max(axis=1)) > 4 * np.median(light.score.max(axis=1))
 
 
 def test_sampling_more_densely_does_not_make_more_evidence() -> None:

@@ -244,8 +244,11 @@ def test_the_left_half_of_the_plane_is_read_the_same_way() -> None:
     assert under(ONE, right_end, rng, up=-1.0).seen == "tabs under the plane"
 
 
-def test_a_bright_thing_far_below_is_no_layer() -> None:
+def test_a_dark_gap_of_a_layers_width_is_no_layer() -> None:
     rng = np.random.default_rng(100)
+    # right below the plane its shadow, and one thickness lower something bright
+    shaded = [(-HALF - CARD, 0.7), (-HALF, 0.08), (HALF, 0.50), (99.0, 0.25)]
+    assert under(shaded, [], rng).up_mm == pytest.approx(-CARD / 2)
     behind = [(-1.6, 0.6), (-HALF, 0.08), (HALF, 0.50), (99.0, 0.25)]
     assert under(behind, [], rng).up_mm == pytest.approx(-CARD / 2)
 
