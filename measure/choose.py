@@ -74,8 +74,9 @@ def cross_point(p: Array, v: Array, q: Array, w: Array) -> Array:
     """Intersections (N, 2) of lines p + t v and q + u w (all (N, 2)); nan where parallel."""
     det = v[:, 0] * w[:, 1] - v[:, 1] * w[:, 0]
     d = q - p
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = (d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]) / det
+    parallel = np.abs(det) < 1e-12
+    t = (d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]) / np.where(parallel, 1.0, det)
+    t = np.where(parallel, np.nan, t)
     out: Array = p + t[:, None] * v
     return out
 

@@ -32,6 +32,8 @@ LIKE_EDGE = 0.25  # natural logarithm: greys nearer than this may both be cut ed
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
 SLOPE_MM = 2.4  # the two ends of the rough line are off by amounts that differ by no more
 BELOW_MM = (0.25, 1.0)
+SLANT_MM = 0.15
+N_BARE = 16
 TAB_CAP = 400.0
 """One foot counts at most like this (as much as some thirty stations of clear page edge)."""
 PARALLAX_MM = 0.3
@@ -207,16 +209,22 @@ def page_level(
     tone : grey value of the card's cut edge, if known.
     reach_mm : the true line is within this of the rough one.
     """
-    room = reach_mm + base_mm + card_mm + 1.5
-    n = int(np.ceil(room / STEP_MM))
+    n_wanted = int(reach_mm / STEP_MM)
+    wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
+    n = int(np.ceil((reach_mm + base_mm + card_mm + 1.5) / STEP_MM))
     # Offsets count UP from the rough line.
     offsets = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)
     smear = (stations[1] - stations[0]) * curve.length
-    strip = strip_along(plane, curve, stations, up * offsets, smear, 3)
-    edges = _edges(strip, blur_mm)
-    n_wanted = int(reach_mm / STEP_MM)
-    wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
-    sums = _edge_sums(edges * usable[:, None], offsets, stations, wanted, card_mm / 2, base_mm)
+    for _ in range(2):
+        strip = strip_along(plane, curve, stations, up * offsets, smear, 3)
+        edges = _edges(strip, blur_mm) * usable[:, None]
+        sums = _edge_sums(edges, offsets, stations, wanted, card_mm / 2, base_mm)
+        i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
+        slant = float(wanted[j] - wanted[i])
+        if abs(slant) < SLANT_MM:
+            break
+        # Tabs are found by what they change along the line: it must run along the page.
+        curve = replace(curve, d0=-up * slant / 2, d1=up * slant / 2).straightened()
     profiles = _tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
@@ -285,12 +293,15 @@ def _tab_profiles(
     bare = clearance > TAB_MM[1] + 3.0
     if bare.sum() < 8:
         return [np.zeros(len(wanted)) for _ in feet]
-    reference = np.median(strip[bare], axis=0)
-    noise = 1.4826 * np.median(np.abs(strip[bare] - reference), axis=0)
-    changed = (strip - reference) / np.maximum(noise, 0.006)
+    around = np.median(strip[bare], axis=0)
+    noise = np.maximum(1.4826 * np.median(np.abs(strip[bare] - around), axis=0), 0.006)
+    places = np.flatnonzero(bare)
     out = []
     for foot in feet:
         away = along - foot
+        # The bare page nearest to the foot: farther off the line may run a little higher or lower.
+        nearest = places[np.argsort(np.abs(away[places]))[:N_BARE]]
+        changed = (strip - np.median(strip[nearest], axis=0)) / noise
         best = np.zeros(len(wanted))
         for side in ((away > -TAB_MM[1]) & (away < -TAB_MM[0]), (away > TAB_MM[0]) & (away < TAB_MM[1])):
             if side.any():

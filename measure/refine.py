@@ -174,7 +174,7 @@ def _refine_once(
     step = float(np.clip(0.5 / scale, 0.03, 0.1))
     curve = _grid(plane, curve, template, trim_mm, step, max_bow_mm, reach_mm, tone, stack_up)
     # A straight panel's stations must not be talked into a bow by a few that sit on a tab.
-    stiffness = 3.0 if max_bow_mm <= STRAIGHT_MM else 0.01
+    stiffness = 3.0 if max_bow_mm <= STRAIGHT_MM else 0.0003
     fit = _peaks(plane, curve, template, trim_mm, step, tone, stack_up, stiffness)
     return _peaks(plane, fit.curve, template, trim_mm, step, tone, stack_up, stiffness)
 

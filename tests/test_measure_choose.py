@@ -140,9 +140,6 @@ def test_nothing_to_combine_is_none() -> None:
     assert choose(layout, [*items[:3], empty, *items[4:]]) is None
 
 
-@pytest.mark.xfail(
-    reason="cross_point multiplies infinity by zero and numpy warns", raises=RuntimeWarning, strict=True
-)
 def test_parallel_lines_have_no_crossing_and_are_dear() -> None:
     p, v = np.zeros((2, 2)), np.array([[1.0, 0.0], [1.0, 0.0]])
     q, w = np.array([[0.0, 1.0], [0.0, 1.0]]), np.array([[1.0, 0.0], [0.0, 1.0]])

@@ -76,9 +76,6 @@ def test_a_straight_near_end_is_found_in_any_light(levels: tuple[float, float, f
     assert np.abs(error[:, :2]).max() < 0.02
 
 
-@pytest.mark.xfail(
-    reason="the prior on the bow shrinks every bow by an eighth and moves the ends", strict=True
-)
 @pytest.mark.parametrize("bow_mm", [0.5, -0.8, 1.4])
 def test_a_bowed_near_end_is_found_with_its_bow(bow_mm: float) -> None:
     error, _ = draws(4, 11.0, bow_mm, CLEAR, 0.004, seed=5)
