@@ -21,7 +21,7 @@ Index = NDArray[np.intp]
 
 BEAM = 600
 LENGTH_SD_MM = 0.5  # hand-cut strips
-LENGTH_WEIGHT = 4.0
+LENGTH_WEIGHT = 8.0
 LENGTH_CAP = 4.0  # in units of half squared standard deviations
 LENGTH_PULL = 0.02  # per mm^2, beyond the cap: nearer is still likelier
 GAP_SD_MM = 0.25  # three panels through one joint

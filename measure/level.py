@@ -32,7 +32,7 @@ LIKE_EDGE = 0.25  # natural logarithm: greys nearer than this may both be cut ed
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
 SLOPE_MM = 2.4  # the two ends of the rough line are off by amounts that differ by no more
 BELOW_MM = (0.25, 1.0)
-SLANT_MM = 0.15
+SLANT_MM = 0.5
 N_BARE = 16
 TAB_CAP = 400.0
 """One foot counts at most like this (as much as some thirty stations of clear page edge)."""
@@ -196,6 +196,7 @@ def page_level(
     stations: Array,
     tone: float | None = None,
     reach_mm: float = PAGE_REACH_MM,
+    realign: bool = True,
 ) -> PageLevel:
     """Level of the joints on a page: half a card above its upper surface.
 
@@ -208,6 +209,8 @@ def page_level(
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
     tone : grey value of the card's cut edge, if known.
     reach_mm : the true line is within this of the rough one.
+    realign : whether to look again along the page if the rough line slants against it; not for a short page,
+        on which shadows can outweigh its edge.
     """
     n_wanted = int(reach_mm / STEP_MM)
     wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
@@ -221,7 +224,7 @@ def page_level(
         sums = _edge_sums(edges, offsets, stations, wanted, card_mm / 2, base_mm)
         i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
         slant = float(wanted[j] - wanted[i])
-        if abs(slant) < SLANT_MM:
+        if abs(slant) < SLANT_MM or not realign:
             break
         # Tabs are found by what they change along the line: it must run along the page.
         curve = replace(curve, d0=-up * slant / 2, d1=up * slant / 2).straightened()

@@ -55,6 +55,7 @@ def fit_pages(
         usable=inside(start.points(s), region),
         stations=s,
         tone=tone,
+        realign=len(pages) == 2,
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()
