@@ -14,6 +14,8 @@ REACH_MM = 9.0
 WINDOW_MM = 0.9
 CLEAR = 20.0
 NEAR_MM = 1.2
+LEAST = 12.0  # less evidence is no edge
+RIVAL = 5.0  # an edge whose evidence is behind by less may be the right one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,12 +66,17 @@ def find_ending(
     # A clear edge is a clear edge; of several the one nearest the expected place is taken.
     score = llr - 0.5 * np.minimum(((where - expected_mm) / NEAR_MM) ** 2, 16.0)
     k = int(np.argmax(score))
-    if llr[k] < 10 or k in (0, len(score) - 1):
+    if llr[k] < LEAST or k in (0, len(score) - 1):
         return None
+    crest = (score[1:-1] >= score[:-2]) & (score[1:-1] >= score[2:])
+    rivals = where[1:-1][crest & (score[1:-1] > score[k] - RIVAL)]
+    doubt = float(np.max(np.abs(rivals - where[k]))) if len(rivals) else 0.0
     left, mid, right = llr[k - 1], llr[k], llr[k + 1]
     bend = left - 2 * mid + right
     move = 0.5 * (left - right) / bend if bend < 0 else 0.0
-    return Ending(along_mm=float(where[k] + h * np.clip(move, -1, 1)), err_mm=0.15, score=float(llr[k]))
+    # Another edge nearly as clear might be the right one: then the place is known only that well.
+    err = 0.15 if doubt < 0.4 else max(0.15, 0.6 * doubt)
+    return Ending(along_mm=float(where[k] + h * np.clip(move, -1, 1)), err_mm=err, score=float(llr[k]))
 
 
 def _face_offsets(
