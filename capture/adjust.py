@@ -155,7 +155,7 @@ def _notes(
         if scale.measured
         else f"print scale: not measured, taken as 1 with {100 * scale.across_sd:.1f} % doubt; "
         "measure the two check bars to remove it",
-        f"marks: {len(sighting.index)} of {sighting.n_expected} seen",
+        f"marks: {len(sighting.index)} of the uncut sheet's {sighting.n_expected} seen",
     ]
     if n_outliers:
         notes.append(f"{n_outliers} of them disagreed with the rest and were left out")

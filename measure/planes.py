@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from measure.choose import PanelLines, cross_point
 from measure.evidence import Template
+from measure.layers import joints_under_plane
 from measure.layout import Layout, Role
-from measure.level import joints_under_plane
 from measure.panels import doubt, template_for
 from measure.refine import Fit, refine
 from measure.strip import Curve, Plane

@@ -10,7 +10,8 @@ from test_capture_scene import camera
 
 from capture.view import View
 from measure.evidence import Template
-from measure.level import JointsUnder, PageLevel, joints_under_plane, page_level
+from measure.layers import JointsUnder, joints_under_plane
+from measure.level import PageLevel, page_level
 from measure.refine import stations_for
 from measure.strip import Curve
 

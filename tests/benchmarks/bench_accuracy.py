@@ -141,13 +141,31 @@ def errors_of(path: Path, truth: dict[str, Any], inspection: Inspection) -> list
                     plain=plain_length(name) - true,
                 )
             )
+    exact = {k: np.array(v) for k, v in joints.items()}
+    for name, q in measured.angles.items():
+        kind, _, side = name.partition(" ")
+        if kind in ("fold", "leg") and f"outer foot {side}" in exact:
+            true = _to_page(exact, _ends(name), side)
+            seen = all(j in plain for j in (*_ends(name), *_ends(f"page spacing {side}")))
+            by_plain = _to_page(plain, _ends(name), side) - true if seen else float("nan")
+            out.append(
+                Error(
+                    photo=path.stem,
+                    use=inspection.use,
+                    kind="angle",
+                    name=name,
+                    error=float(np.degrees(q.value)) - true,
+                    expanded=float(np.degrees(2 * measured.u(q))),
+                    plain=by_plain,
+                )
+            )
     for side, q in measured.lean.items():
         true = truth["lean_deg"].get(side)
-        top, ridge = f"leg top {side}", "ridge"
         by_plain = float("nan")
         feet = (f"outer foot {side}", f"inner foot {side}")
-        if true is not None and all(j in plain for j in (top, ridge, *feet)):
-            by_plain = _lean(plain, side) - _lean({k: np.array(v) for k, v in joints.items()}, side)
+        plane = _ends(f"plane spacing {side}")
+        if true is not None and all(j in plain for j in (*plane, *feet)):
+            by_plain = _to_page(plain, plane, side) - _to_page(exact, plane, side)
         if true is not None:
             out.append(
                 Error(
@@ -180,10 +198,11 @@ def _ends(name: str) -> tuple[str, str]:
     return tuple(j if j in ("ridge", "spine") else f"{j} {side}" for j in (a, b))  # type: ignore[return-value]
 
 
-def _lean(joints: dict[str, Array], side: str) -> float:
-    plane = joints[f"leg top {side}"] - joints["ridge"]
+def _to_page(joints: dict[str, Array], ends: tuple[str, str], side: str) -> float:
+    """Angle of a panel to its own page, degrees, counted from the page toward the inside."""
+    panel = joints[ends[1]] - joints[ends[0]]
     page = joints[f"outer foot {side}"] - joints[f"inner foot {side}"]
-    turn = np.degrees(np.arctan2(plane[1], plane[0]) - np.arctan2(page[1], page[0]))
+    turn = np.degrees(np.arctan2(panel[1], panel[0]) - np.arctan2(page[1], page[0]))
     turn = (turn + 180) % 360 - 180
     return float(turn if side == "right" else -turn)
 
@@ -241,7 +260,7 @@ def main() -> None:
             f"{np.median(lengths):.2f} | {named(inspection, truth)} | {inspection.answer}"
         )
     print()
-    for kind, limit in (("length", 0.3), ("lean", 0.3)):
+    for kind, limit in (("length", 0.3), ("angle", 0.3), ("lean", 0.3)):
         for use in ("arch", "backdrop"):
             title = f"{kind}, {use} ({'mm' if kind == 'length' else 'degrees'})"
             print(summary(title, [r for r in rows if r.kind == kind and r.use == use], limit))
