@@ -21,6 +21,17 @@ class Candidate:
     score: float
 
 
+def crest_shift(left: Array, middle: Array, right: Array) -> Array:
+    """Where, in steps from the middle, the parabola through three equally spaced values has its crest.
+
+    Within one step either way; 0 where the values have no crest.
+    """
+    bend = left - 2 * middle + right
+    shift = 0.5 * (left - right) / np.where(bend < 0, bend, -1.0)
+    out: Array = np.where(bend < 0, np.clip(shift, -1, 1), 0.0)
+    return out
+
+
 def line_scores(score: Array, offsets_mm: Array, s: Array, reach_mm: float, slope_mm: float) -> Array:
     """Sum of scores along every straight line through a straightened strip.
 

@@ -81,6 +81,12 @@ def cross_point(p: Array, v: Array, q: Array, w: Array) -> Array:
     return out
 
 
+def crossing(a: Curve, b: Curve) -> Array:
+    """Point (2,) where the chords of two curves cross; nan where they are parallel."""
+    out: Array = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
+    return out
+
+
 def _length_penalty(delta: Array) -> Array:
     out: Array = (
         LENGTH_WEIGHT * np.minimum(0.5 * (delta / LENGTH_SD_MM) ** 2, LENGTH_CAP) + LENGTH_PULL * delta**2
@@ -157,7 +163,7 @@ class _Search:
             if (a, b) in self.done_lengths or a not in self.joint_xy or b not in self.joint_xy:
                 continue
             self.done_lengths.add((a, b))
-            nominal = float(np.hypot(*(self.layout.at(a) - self.layout.at(b))))
+            nominal = self.layout.length(a, b)
             length = np.hypot(*(self.joint_xy[a] - self.joint_xy[b]).T)
             self.score = self.score - _length_penalty(length - nominal)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.choose import Choice, PanelLines, choose, cross_point
+from measure.choose import Choice, PanelLines, choose, crossing
 from measure.layout import Layout, Role
 from measure.locate import Placement, Region, place_layouts
 from measure.look import CLEAR_STEP, candidates_of, look_at, median_tone, rough_tone
@@ -125,7 +125,7 @@ def _rough_curves(items: list[PanelLines], choice: Choice, region: Region) -> di
         ends = [curve.a, curve.b]
         for k, joint in ((0, item.panel.joints[0]), (1, item.panel.joints[-1])):
             crossings = [
-                cross_point(curve.a[None], curve.tangent[None], other.a[None], other.tangent[None])[0]
+                crossing(curve, other)
                 for other_name, (other_item, other) in lines.items()
                 if other_name != name
                 and joint in other_item.panel.joints

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from measure.candidates import crest_shift
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -71,12 +72,10 @@ def find_ending(
     crest = (score[1:-1] >= score[:-2]) & (score[1:-1] >= score[2:])
     rivals = where[1:-1][crest & (score[1:-1] > score[k] - RIVAL)]
     doubt = float(np.max(np.abs(rivals - where[k]))) if len(rivals) else 0.0
-    left, mid, right = llr[k - 1], llr[k], llr[k + 1]
-    bend = left - 2 * mid + right
-    move = 0.5 * (left - right) / bend if bend < 0 else 0.0
+    move = float(crest_shift(llr[k - 1], llr[k], llr[k + 1]))
     # Another edge nearly as clear might be the right one: then the place is known only that well.
     err = 0.15 if doubt < 0.4 else max(0.15, 0.6 * doubt)
-    return Ending(along_mm=float(where[k] + h * np.clip(move, -1, 1)), err_mm=err, score=float(llr[k]))
+    return Ending(along_mm=float(where[k] + h * move), err_mm=err, score=float(llr[k]))
 
 
 def _face_offsets(

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.choose import crossing
 from measure.layout import Layout, Role
 from measure.strip import Curve
 
@@ -186,10 +187,7 @@ def _start(curves: Sequence[Curve]) -> Array:
             cross = abs(float(u[0] * v[1] - u[1] * v[0]))
             if cross > best:
                 best, pair = cross, (i, j)
-    a, b = curves[pair[0]], curves[pair[1]]
-    m = np.stack([a.normal, b.normal])
-    out: Array = np.linalg.solve(m, np.array([a.normal @ a.a, b.normal @ b.a]))
-    return out
+    return crossing(curves[pair[0]], curves[pair[1]])
 
 
 def _consistent(lines: Sequence[PanelLine], members: list[int]) -> list[int]:

@@ -66,6 +66,10 @@ class Layout:
     base_mm: float = 0.3
     other_openings: tuple[tuple[float, NDArray[np.float64]], ...] = ()
 
+    def length(self, a: str, b: str) -> float:
+        """Nominal distance between two joints, mm."""
+        return float(np.hypot(*(self.at(b) - self.at(a))))
+
     def openings(self) -> list["Layout"]:
         """Return this layout at its nominal opening and at every other it may be seen at."""
         others = [

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
-from measure.candidates import line_scores
+from measure.candidates import crest_shift, line_scores
 from measure.strip import Curve, Plane, strip_along
 from measure.tabs import shifted, tab_profiles
 
@@ -192,6 +192,5 @@ def _own_level(profile: Array, wanted: Array, level: float) -> tuple[float, bool
 def _peak(values: Array, grid: Array, k: int) -> float:
     if k in (0, len(values) - 1):
         return float(grid[k])
-    bend = values[k - 1] - 2 * values[k] + values[k + 1]
-    move = 0.5 * (values[k - 1] - values[k + 1]) / bend if bend < 0 else 0.0
+    move = float(crest_shift(values[k - 1], values[k], values[k + 1]))
     return float(grid[k] + move * (grid[1] - grid[0]))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.layout import Layout, Role
-from measure.strip import Plane, look_up
+from measure.strip import Plane
 
 Array = NDArray[np.float64]
 
@@ -54,6 +54,14 @@ class Region:
     masked: tuple[tuple[float, float, float, float], ...] = ()
 
 
+def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Bilinear values (R, C) at pixel positions (R, C, 2); 0 outside the image."""
+    # Two separate maps: OpenCV 5.0 reads beyond an EMPTY second map and returns garbage.
+    x, y = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+    out = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(out, dtype=np.float32)
+
+
 def _coarse_map(plane: Plane, region: Region) -> NDArray[np.float32]:
     """Square-root grey values of the region at PER_MM, row 0 at the bottom, masked parts blanked."""
     nx = int((region.right - region.left) * PER_MM) + 1
@@ -70,7 +78,7 @@ def _coarse_map(plane: Plane, region: Region) -> NDArray[np.float32]:
     # Pixel centres at integers: reduction by `factor` maps x to (x + 0.5) / factor - 0.5.
     shrink = np.array(small.shape[::-1]) / np.array(plane.grey.shape[::-1])
     at = ((px + 0.5) * shrink - 0.5).astype(np.float32)
-    out = look_up(np.asarray(small, dtype=np.float32), at.reshape(ny, nx, 2))
+    out = _look_up(np.asarray(small, dtype=np.float32), at.reshape(ny, nx, 2))
     return np.asarray(np.sqrt(np.maximum(out, 0)), dtype=np.float32)
 
 

@@ -138,7 +138,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         if not panel.free_end or panel.role is Role.PAGE or panel.name not in finding.fits:
             continue
         curve = finding.fits[panel.name].curve
-        nominal = float(np.hypot(*(layout.at(panel.joints[-1]) - layout.at(panel.joints[0]))))
+        nominal = layout.length(panel.joints[0], panel.joints[-1])
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
         ending = find_ending(
             plane,
@@ -176,7 +176,7 @@ def _panel_fit(layout: Layout, name: str, finding: Finding, joints: JointSet) ->
     return PanelFit(
         name=name,
         found=True,
-        reason=finding.missing.get(name, ""),
+        reason="",
         line_mm=fit.curve.points(np.linspace(0, 1, 13)),
         angle_rad=float(np.arctan2(t[1], t[0])),
         sagitta_mm=fit.curve.bow,

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.choose import PanelLines, cross_point
+from measure.choose import PanelLines, crossing
 from measure.layout import Layout, Role
 from measure.level import page_level
 from measure.locate import Region
@@ -88,7 +88,6 @@ def _feet(
     on_page = {joint for page in pages for joint in page.panel.joints}
     for panel in layout.panels:
         if panel.role in (Role.FOLD, Role.LEG) and panel.joints[0] in on_page and panel.name in hinges:
-            strip = hinges[panel.name]
-            at = cross_point(line.a[None], line.tangent[None], strip.a[None], strip.tangent[None])[0]
+            at = crossing(line, hinges[panel.name])
             out[panel.joints[0]] = float((at - line.a) @ line.tangent)
     return out

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.choose import PanelLines, cross_point
+from measure.choose import PanelLines, crossing
 from measure.evidence import Template
 from measure.layers import joints_under_plane
 from measure.layout import Layout, Role
@@ -32,7 +32,7 @@ def fit_plane(
             for s in starts
         ]
         fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
-    spacing = float(np.hypot(*(layout.at(item.panel.joints[1]) - layout.at(item.panel.joints[0]))))
+    spacing = layout.length(item.panel.joints[0], item.panel.joints[1])
     under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
     return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
@@ -55,8 +55,7 @@ def settle_planes(
     folds = [hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD]
     if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
         return
-    a, b = folds
-    apex = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
+    apex = crossing(folds[0], folds[1])
     for item in standing:
         name = item.panel.name
         if item.panel.role is not Role.PLANE:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.candidates import line_scores
+from measure.candidates import crest_shift, line_scores
 from measure.evidence import Evidence, Template, near_end_evidence, softened
 from measure.strip import Curve, Plane, strip_along
 
@@ -217,15 +217,6 @@ def _grid(
     return best.straightened()
 
 
-def _parabola_peak(score: Array, k: NDArray[np.intp]) -> Array:
-    rows = np.arange(len(score))
-    left, mid, right = score[rows, k - 1], score[rows, k], score[rows, k + 1]
-    bend = left - 2 * mid + right
-    with np.errstate(divide="ignore", invalid="ignore"):
-        move = 0.5 * (left - right) / bend
-    return np.where(bend < 0, np.clip(move, -1, 1), 0.0)
-
-
 def off_tone(evidence: Evidence, tone: float | None) -> Array:
     """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo."""
     if tone is None:
@@ -252,8 +243,9 @@ def _peaks(
     inside = np.abs(evidence.offsets_mm) <= GATE_MM
     cols = np.flatnonzero(inside)
     k = cols[np.argmax(score[:, cols], axis=1)]
-    offset = evidence.offsets_mm[k] + step * _parabola_peak(score, k)
-    height = score[np.arange(len(s)), k]
+    rows = np.arange(len(s))
+    height = score[rows, k]
+    offset = evidence.offsets_mm[k] + step * crest_shift(score[rows, k - 1], height, score[rows, k + 1])
     edge = (k == cols[0]) | (k == cols[-1])
     usable = (height > MIN_STATION_SCORE) & ~edge
     basis = np.column_stack([1 - s, s, 4 * s * (1 - s)])

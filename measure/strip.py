@@ -2,22 +2,14 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.rectify import resample
 from capture.view import View
 
 Array = NDArray[np.float64]
 Image = NDArray[np.float32]
-
-
-def look_up(grey: Image, px: Image) -> Image:
-    """Bilinear values (R, C) at pixel positions (R, C, 2); 0 outside the image."""
-    # Two separate maps: OpenCV 5.0 reads beyond an EMPTY second map and returns garbage.
-    x, y = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
-    out = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    return np.asarray(out, dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -39,15 +31,8 @@ class Plane:
 
     def sample(self, xy_mm: Array) -> Image:
         """Grey values (...) at points (..., 2) of the plane; 0 outside the photo."""
-        flat = xy_mm.reshape(-1, 2)
-        px = self.view.project(np.column_stack([flat, np.full(len(flat), self.z_mm)]))
-        # remap wants at most 32,767 columns: fold the list of points into a rectangle.
-        cols = 1024
-        rows = -(-len(px) // cols)
-        both = np.full((rows * cols, 2), -9.0, dtype=np.float32)
-        both[: len(px)] = px
-        out = look_up(self.grey, both.reshape(rows, cols, 2))
-        return out.reshape(-1)[: len(px)].reshape(xy_mm.shape[:-1])
+        grey = resample(self.grey, self.view, self.z_mm, xy_mm)
+        return np.nan_to_num(grey, copy=False, nan=0.0)
 
     def far_of(self, xy_mm: Array, depth_mm: float) -> Array:
         """Where (N, 2) the far ends of strips of that depth appear in the plane: shrunk toward the eye."""
