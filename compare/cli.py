@@ -1,29 +1,25 @@
 """The command line: parsing and printing only.
 
 Exit codes: 0 conforms (or done), 3 does not conform, 4 too close to call, 2 bad input (one line on stderr).
-Results go to stdout. Heavy modules are imported inside the commands, so that help is instant.
+Results go to stdout. The commands live in `compare.commands`; they import heavy modules only when they run,
+so that help is instant.
 """
 
 import os
 import sys
 from collections.abc import Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal, NoReturn
+from typing import Any, Final, NoReturn
 
 import click
 
 from capture.errors import FoldgaugeError
+from compare.commands.check import check
+from compare.commands.demo import demo
+from compare.commands.design import design
+from compare.commands.sheet import sheet
 
-if TYPE_CHECKING:
-    from compare.inspection import Inspection
-
-CONFORMS: Final = 0
 BAD_INPUT: Final = 2
-FAILS: Final = 3
-OPEN: Final = 4
 INTERRUPTED: Final = 130  # the shell's own code for Ctrl-C
-
-Use = Literal["auto", "arch", "backdrop"]
 
 
 class OneLineGroup(click.Group):
@@ -54,19 +50,6 @@ def _complain(text: str) -> NoReturn:
     sys.exit(BAD_INPUT)
 
 
-def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[float, float] | None:
-    """Parse "A,U": lengths of the check bars across and up, mm."""
-    if value is None:
-        return None
-    try:
-        across, up = (float(v) for v in value.split(","))
-    except ValueError:
-        raise click.BadParameter(
-            f'two lengths in mm with a comma between are wanted, like "150.2,100.1", got {value!r}'
-        ) from None
-    return across, up
-
-
 def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
     if value:
         from compare.version import own_version
@@ -85,125 +68,8 @@ def main() -> None:
     """Measure a folded card dummy of a pop-up spread from a photo and check it against its design."""
 
 
-@main.command()
-@click.option("-o", "--output", type=click.Path(path_type=Path), default=Path("sheet.pdf"), show_default=True)
-@click.option(
-    "--paper", type=click.Choice(["a4", "a3", "letter", "tabloid"]), default="a4", show_default=True
-)
-@click.option(
-    "--dark-field/--no-dark-field",
-    default=True,
-    show_default=True,
-    help="Fill the window nearly black (backdrop use wants it).",
-)
-def sheet(output: Path, paper: str, dark_field: bool) -> None:
-    """Write the marker sheet to print at 100 %."""
-    from capture.sheet_pdf import write_sheet
-
-    write_sheet(output, paper, dark_field)
-    click.echo(f"{output}: print it at 100 % (actual size) and measure the two check bars with a steel rule.")
-
-
-@main.command()
-@click.argument("photo", type=click.Path(path_type=Path))
-@click.option("--spec", required=True, type=click.Path(path_type=Path), help="The design (TOML).")
-@click.option(
-    "--use",
-    type=click.Choice(["auto", "arch", "backdrop"]),
-    default="auto",
-    show_default=True,
-    help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
-)
-@click.option(
-    "--standoff", type=float, help="Backdrop: mm from the sheet to the near end (default: the spec's depth)."
-)
-@click.option(
-    "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
-)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
-@click.option(
-    "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
-)
-@click.pass_context
-def check(
-    ctx: click.Context,
-    photo: Path,
-    spec: Path,
-    use: Use,
-    standoff: float | None,
-    bars: tuple[float, float] | None,
-    as_json: bool,
-    annotate: Path | None,
-) -> None:
-    """Check a PHOTO of a dummy against its design.
-
-    Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
-    """
-    _check_options(standoff, annotate)
-    from compare.inspection import check as run
-
-    inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars)
-    _show(inspection, as_json=as_json, annotate=annotate)
-    ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
-
-
-def _check_options(standoff: float | None, annotate: Path | None) -> None:
-    """Refuse what cannot work before the photo is read."""
-    if standoff is not None and not 0 <= standoff <= 1000:
-        raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
-    if annotate is not None and annotate.suffix.lower() != ".png":
-        raise FoldgaugeError(f"--annotate: a name that ends in .png is wanted, got {annotate.name!r}")
-    if annotate is not None and not annotate.absolute().parent.is_dir():
-        raise FoldgaugeError(f"--annotate: the folder {annotate.parent} does not exist")
-
-
-def _show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> None:
-    """Write the picture first, so that a failure leaves no half answer on stdout."""
-    if annotate is not None:
-        from compare.report.annotate import write_annotated
-
-        write_annotated(inspection, annotate)
-    if as_json:
-        from compare.report.as_json import to_text
-
-        click.echo(to_text(inspection.as_dict()))
-        return
-    from compare.report.terminal import print_findings
-
-    origin = f"{inspection.photo.name} against {inspection.spec.source.name}"
-    if inspection.spec.title:
-        origin += f" ({inspection.spec.title})"
-    print_findings(inspection.findings, sys.stdout, inspection.notes, origin)
-
-
-@main.command()
-@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
-def demo(as_json: bool) -> None:
-    """Check the sample photo that ships with foldgauge.
-
-    Its annotated photo is written into this folder. Exit code 0 when done, whatever the verdict (the sample
-    has a fault).
-    """
-    from compare.demo import demo_files
-    from compare.inspection import check as run
-
-    photo, spec = demo_files()
-    out = Path(f"{photo.stem}.annotated.png")
-    _show(run(photo, spec), as_json=as_json, annotate=out)
-    click.echo(f"The photo with the measurement drawn in: {out}", err=as_json)
-
-
-@main.command()
-@click.argument("spec", type=click.Path(path_type=Path))
-def design(spec: Path) -> None:
-    """Check a design SPEC before cutting.
-
-    Its equalities and sums, how it moves, and how far it reaches when shut.
-    """
-    from compare.design.spec import load_spec
-    from compare.report.design_text import print_design
-
-    print_design(load_spec(spec), sys.stdout)
+for _command in (sheet, check, design, demo):
+    main.add_command(_command)
 
 
 if __name__ == "__main__":

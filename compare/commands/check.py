@@ -1,0 +1,103 @@
+"""foldgauge check: the main job."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+import click
+
+from capture.errors import FoldgaugeError
+
+if TYPE_CHECKING:
+    from compare.inspection import Inspection
+
+CONFORMS: Final = 0
+FAILS: Final = 3
+OPEN: Final = 4
+
+Use = Literal["auto", "arch", "backdrop"]
+
+
+def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[float, float] | None:
+    """Parse "A,U": lengths of the check bars across and up, mm."""
+    if value is None:
+        return None
+    try:
+        across, up = (float(v) for v in value.split(","))
+    except ValueError:
+        raise click.BadParameter(
+            f'two lengths in mm with a comma between are wanted, like "150.2,100.1", got {value!r}'
+        ) from None
+    return across, up
+
+
+@click.command()
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option("--spec", required=True, type=click.Path(path_type=Path), help="The design (TOML).")
+@click.option(
+    "--use",
+    type=click.Choice(["auto", "arch", "backdrop"]),
+    default="auto",
+    show_default=True,
+    help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
+)
+@click.option(
+    "--standoff", type=float, help="Backdrop: mm from the sheet to the near end (default: the spec's depth)."
+)
+@click.option(
+    "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+@click.option(
+    "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
+)
+@click.pass_context
+def check(
+    ctx: click.Context,
+    photo: Path,
+    spec: Path,
+    use: Use,
+    standoff: float | None,
+    bars: tuple[float, float] | None,
+    as_json: bool,
+    annotate: Path | None,
+) -> None:
+    """Check a PHOTO of a dummy against its design.
+
+    Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
+    """
+    _check_options(standoff, annotate)
+    from compare.inspection import check as run
+
+    inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars)
+    show(inspection, as_json=as_json, annotate=annotate)
+    ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
+
+
+def _check_options(standoff: float | None, annotate: Path | None) -> None:
+    """Refuse what cannot work before the photo is read."""
+    if standoff is not None and not 0 <= standoff <= 1000:
+        raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
+    if annotate is not None and annotate.suffix.lower() != ".png":
+        raise FoldgaugeError(f"--annotate: a name that ends in .png is wanted, got {annotate.name!r}")
+    if annotate is not None and not annotate.absolute().parent.is_dir():
+        raise FoldgaugeError(f"--annotate: the folder {annotate.parent} does not exist")
+
+
+def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> None:
+    """Write the picture first, so that a failure leaves no half answer on stdout."""
+    if annotate is not None:
+        from compare.report.annotate import write_annotated
+
+        write_annotated(inspection, annotate)
+    if as_json:
+        from compare.report.as_json import to_text
+
+        click.echo(to_text(inspection.as_dict()))
+        return
+    from compare.report.terminal import print_findings
+
+    origin = f"{inspection.photo.name} against {inspection.spec.source.name}"
+    if inspection.spec.title:
+        origin += f" ({inspection.spec.title})"
+    print_findings(inspection.findings, sys.stdout, inspection.notes, origin)

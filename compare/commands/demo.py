@@ -1,0 +1,24 @@
+"""foldgauge demo: the main job on the sample photo that ships with foldgauge."""
+
+from pathlib import Path
+
+import click
+
+from compare.commands.check import show
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+def demo(as_json: bool) -> None:
+    """Check the sample photo that ships with foldgauge.
+
+    Its annotated photo is written into this folder. Exit code 0 when done, whatever the verdict (the sample
+    has a fault).
+    """
+    from compare.demo import demo_files
+    from compare.inspection import check as run
+
+    photo, spec = demo_files()
+    out = Path(f"{photo.stem}.annotated.png")
+    show(run(photo, spec), as_json=as_json, annotate=out)
+    click.echo(f"The photo with the measurement drawn in: {out}", err=as_json)
