@@ -68,7 +68,12 @@ def look_at(eye: Array, target: Array, roll_deg: float) -> tuple[Array, Array]:
 
 
 def expose(
-    scene: Any, cam: Camera, spp: int, seed: int, part: tuple[int, int, int, int] | None = None
+    scene: Any,
+    cam: Camera,
+    spp: int,
+    seed: int,
+    part: tuple[int, int, int, int] | None = None,
+    rough: int = 2,
 ) -> Picture:
     """Path-trace the linear picture (H, W, 3) with a box filter and exact rays for lens and defocus.
 
@@ -76,8 +81,8 @@ def expose(
     ----------
     scene : a Mitsuba scene in sheet coordinates.
     spp : paths per pixel (made a square number). seed : seed of the sampler.
-    part : (x0, y0, x1, y1), even numbers, of the pixels that get `spp` paths each; the rest, of no
-        interest, is traced at half the size with 9 paths per (larger) pixel.
+    part : (x0, y0, x1, y1), multiples of 4, of the pixels that get `spp` paths each; the rest, of no
+        interest, is traced with 9 paths per pixel at a size smaller by `rough`, 2 or 4.
     """
     import mitsuba as mi
 
@@ -90,10 +95,10 @@ def expose(
     tiles = [(0, 0, wide, y0), (0, y0, x0, y1), (x1, y0, wide, y1), (0, y1, wide, high), (x0, y0, x1, y1)]
     for tile in tiles:
         full = tile == tiles[-1]
-        left, top, right, bottom = tile if full else tuple(c // 2 for c in tile)
+        left, top, right, bottom = tile if full else tuple(c // rough for c in tile)
         if right <= left or bottom <= top:
             continue
-        lens, n = (cam, side * side) if full else (cam.scaled(0.5), 9)
+        lens, n = (cam, side * side) if full else (cam.scaled(1 / rough), 9)
         rows = max(1, 6_000_000 // ((right - left) * n))
         bands = [
             _trace(scene, lens, n, seed, (left, y, right, min(y + rows, bottom)))

@@ -52,7 +52,8 @@ def spec_text(shot: Shot) -> str:
     lines += [
         f"depth = {num(b.base_depth_mm)}", f"opening = {num(shot.nominal_opening)}",
         f"thickness = {num(b.base_mm)}", "", "[card]", f"thickness = {num(b.card_mm)}",
-        f"strip_depth = {num(b.strip_depth_mm)}", "near_end_spread = 0.5", "", "[fold]",
+        f"strip_depth = {num(b.strip_depth_mm)}", f"near_end_spread = {num(shot.stated_spread_mm)}",
+        "", "[fold]",
         f"left = {num(n['fold left'])}", f"right = {num(n['fold right'])}",
         f"foot_left = {num(n['foot left'])}", f"foot_right = {num(n['foot right'])}",
     ]  # fmt: skip

@@ -2,7 +2,7 @@
 
     python sample_images/render.py all
     python sample_images/render.py NAME [--preview]
-    python sample_images/render.py --random CLASS --seed N -o DIR
+    python sample_images/render.py --random CLASS --seed N -o DIR [--views 3 --pen --flush --px-per-mm 8,11]
 
 Needs the `render` extra (Mitsuba 3) and an LLVM library, version 16 or newer.
 """
@@ -31,6 +31,7 @@ from meshes import Mesh, box, paper  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 from orrin_quay import SAMPLES  # noqa: E402
 from PIL import Image  # noqa: E402
+from series import Wish, artwork, feasible, granted, openings, views  # noqa: E402
 from staging import Shot, Stage, stage, write_truth  # noqa: E402
 
 from capture.sheet import arch_outline  # noqa: E402
@@ -122,8 +123,9 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
         return mesh.moved(at.rot, at.rot @ np.array([0, at.table_y, 0]) + at.shift)
 
     fibres = around.paper_texture(rng)
+    print_on = artwork(np.random.default_rng([shot.seed, 24])) if shot.artwork else None
     for stuff, mesh in merged(at.parts).items():
-        book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres))
+        book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
     front, back = sheet_meshes(shot, at)
     print_ = around.textured(sheet_picture(shot.paper, shot.use != "arch"), clamp=True)
     book.add(front, around.matt(print_))
@@ -139,7 +141,9 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     return mi.load_dict(book.entries)
 
 
-def _stuff(stuff: str, shot: Shot, fibres: NDArray[np.float32]) -> dict[str, Any]:
+def _stuff(
+    stuff: str, shot: Shot, fibres: NDArray[np.float32], print_on: NDArray[np.float32] | None
+) -> dict[str, Any]:
     kind = stuff.removesuffix(" cut")
     fixed = {"pen": (0.02, 0.02, 0.04), "prop": (0.35, 0.27, 0.18)}
     if kind in fixed:
@@ -152,6 +156,8 @@ def _stuff(stuff: str, shot: Shot, fibres: NDArray[np.float32]) -> dict[str, Any
             else (0.93 * colour[0], 0.93 * colour[1], 0.93 * colour[2])
         )
         return around.matt(edge)
+    if print_on is not None and kind != "base":
+        return around.matt(around.textured(print_on * np.asarray(colour, np.float32)))
     return around.matt(around.textured(fibres[..., None] * np.asarray(colour, np.float32)))
 
 
@@ -162,8 +168,8 @@ def measured_part(at: Stage) -> tuple[int, int, int, int]:
     near = [[*xy, at.standoff] for xy in at.joints.values()]
     px = at.camera.view().project(np.array(corners + near))
     size = np.array(at.camera.size)
-    low = np.clip(px.min(axis=0) - 25, 0, size).astype(int) // 2 * 2
-    top = np.clip(px.max(axis=0) + 27, 0, size).astype(int) // 2 * 2
+    low = np.clip(px.min(axis=0) - 25, 0, size).astype(int) // 4 * 4
+    top = np.clip(px.max(axis=0) + 29, 0, size).astype(int) // 4 * 4
     return int(low[0]), int(low[1]), int(top[0]), int(top[1])
 
 
@@ -184,7 +190,14 @@ def white_level(linear: Picture, shot: Shot, at: Stage) -> float:
 
 
 def take(
-    shot: Shot, out: Path, *, preview: bool, spp: int, limit: int | None, tell: Callable[[str], None]
+    shot: Shot,
+    out: Path,
+    *,
+    preview: bool,
+    spp: int,
+    rough: int = 2,
+    limit: int | None,
+    tell: Callable[[str], None],
 ) -> None:
     """Render one photo with its truth file; the photo appears last and complete."""
     at = stage(shot)
@@ -193,13 +206,18 @@ def take(
         scene = build_scene(shot, at, Path(folder))
         cam = at.camera.scaled(0.2 * 4000 / shot.size[0]) if preview else at.camera
         linear = expose(
-            scene, cam, 9 if preview else spp, shot.seed + 1, None if preview else measured_part(at)
+            scene,
+            cam,
+            9 if preview else spp,
+            shot.seed + 1 + 7919 * shot.frame,
+            None if preview else measured_part(at),
+            rough,
         )
     white = white_level(linear if not preview else _blow_up(linear, at), shot, at)
     sensor = replace(shot.sensor, white=white / shot.exposure)
     if preview:
         sensor = replace(sensor, blur_px=0.3, sharpen=0.2)
-    rgb = develop(linear, sensor, np.random.default_rng([shot.seed, 3]))
+    rgb = develop(linear, sensor, np.random.default_rng([shot.seed, 3, shot.frame]))
     quality = 0
     if preview:
         Image.fromarray(rgb).save(out / f"{shot.name}.preview.png")
@@ -214,21 +232,55 @@ def _blow_up(linear: Picture, at: Stage) -> Picture:
     return np.asarray(cv2.resize(linear, at.camera.size, interpolation=cv2.INTER_NEAREST), np.float32)
 
 
+def random_shots(args: argparse.Namespace) -> list[Shot]:
+    """Return the shots that `--random` and its options ask for."""
+    wish = Wish(
+        pen=args.pen, flush=args.flush, uneven_mm=args.uneven, artwork=args.artwork,
+        px_per_mm=args.px_per_mm, table=args.table,
+    )  # fmt: skip
+    shot = granted(random_shot(args.random, args.seed, args.use), wish, room=args.views > 1)
+    if args.openings:
+        if not feasible(shot, args.openings):
+            raise SystemExit(
+                f"render: seed {args.seed} does not close at all of these openings; take another"
+            )
+        return openings(shot, args.openings)
+    return views(shot, args.views) if args.views > 1 else [shot]
+
+
+def numbers(text: str) -> tuple[float, ...]:
+    """Numbers with commas between."""
+    return tuple(float(part) for part in text.split(","))
+
+
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("name", nargs="?", help="a sample, or 'all'")
     parser.add_argument("--preview", action="store_true", help="800 pixels wide, a few seconds")
-    parser.add_argument("--random", choices=sorted(CLASSES), help="make a random photo of this class")
-    parser.add_argument("--use", choices=("arch", "backdrop"), help="with --random: how the sheet is used")
-    parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--spp", type=int, default=9, help="paths per pixel (default 9)")
     parser.add_argument("-o", dest="out", type=Path, default=HERE)
+    chance = parser.add_argument_group("random photos")
+    chance.add_argument("--random", choices=sorted(CLASSES), help="make a random photo of this class")
+    chance.add_argument("--seed", type=int, default=0)
+    chance.add_argument("--use", choices=("arch", "backdrop"), help="how the sheet is used")
+    chance.add_argument("--views", type=int, default=1, help="photos of the same dummy from several places")
+    chance.add_argument(
+        "--openings", type=numbers, metavar="180,100", help="photos of the same dummy at these opening angles"
+    )
+    chance.add_argument(
+        "--pen", action=argparse.BooleanOptionalAction, default=None, help="felt-pen line along the base"
+    )
+    chance.add_argument("--flush", action="store_true", help="near ends even to 0.0-0.1 mm")
+    chance.add_argument("--uneven", type=float, metavar="MM", help="near ends with this standard deviation")
+    chance.add_argument("--px-per-mm", type=numbers, metavar="LO,HI", help="image scale in the sheet's plane")
+    chance.add_argument("--artwork", action="store_true", help="printed pattern on strips and plane")
+    chance.add_argument("--table", choices=around.TABLES)
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
         parser.error("give a sample's name, 'all', or --random CLASS")
     if args.random:
-        shots = [random_shot(args.random, args.seed, args.use)]
+        shots = random_shots(args)
     else:
         shots = [s for s in SAMPLES if args.name in ("all", s.name)]
         if not shots:
@@ -242,6 +294,7 @@ def main() -> None:
             args.out,
             preview=args.preview,
             spp=args.spp,
+            rough=4 if args.random else 2,
             limit=None if args.random else LIMIT,
             tell=print,
         )

@@ -45,6 +45,8 @@ class Shot:
     light, table, behind : see `surroundings`. card, plane, base : reflectances. core : of cut edges
         of coloured card, None = as the face. exposure : linear level of the white paper.
     sensor : noise, blur, sharpening, quality. seed : for everything random.
+    frame : which photo of the same dummy (its noise differs, nothing else). artwork : printed pattern on
+        strips and plane. stated_spread_mm : what the spec says of the near ends.
     """
 
     name: str
@@ -89,6 +91,9 @@ class Shot:
     sensor: Sensor = field(default_factory=lambda: Sensor(white=1.0))
     when: str = "2024:03:09 15:20:00"
     seed: int = 0
+    frame: int = 0
+    artwork: bool = False
+    stated_spread_mm: float = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Colour = tuple[float, float, float]
+TABLES = ("wood", "grey", "light", "mat", "dark")
 
 
 def smooth_noise(shape: tuple[int, int], coarse: tuple[int, int], rng: np.random.Generator) -> Array:
