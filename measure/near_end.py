@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from capture.photo import Photo
 from capture.rectify import linear_grey
 from capture.sheet import MarkerSheet
-from capture.view import View
+from capture.view import PARAMS, View
 from measure.errors import MeasureError
 from measure.find import Finding, find_layout
 from measure.free_end import find_ending
@@ -93,7 +93,7 @@ def _profile(
         near_end_sd_mm=layout.near_end_sd_mm,
     )
     sources = dict(joints.cov_by_source)
-    sources["view and print scale"] = _view_cov(view, joints.xy_mm, plane.z_mm)
+    sources |= _view_covs(view, joints.xy_mm, plane.z_mm)
     lever = ((joints.xy_mm - plane.eye_mm[:2]) / (plane.eye_mm[2] - plane.z_mm)).ravel()
     sources["standoff"] = np.outer(lever, lever) * standoff_err_mm**2
     return Profile(
@@ -125,10 +125,17 @@ def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
     return np.diag([sd**2, sd**2, 0.01**2])
 
 
-def _view_cov(view: View, xy_mm: Array, z_mm: float) -> Array:
+def _view_covs(view: View, xy_mm: Array, z_mm: float) -> dict[str, Array]:
+    """Covariance of points from the view: what the print scale explains (by regression), and the rest.
+
+    The print scale acts through the adjustment, so it is correlated with the pose; the part of the whole that
+    moves with it is its own, what is left is independent of it.
+    """
     jac = view.plane_jacobian(xy_mm, z_mm).reshape(2 * len(xy_mm), view.cov.shape[0])
-    out: Array = jac @ view.cov @ jac.T
-    return out
+    scales = [PARAMS.index("log_sx"), PARAMS.index("log_sy")]
+    with_scale = jac @ view.cov[:, scales]
+    scale = with_scale @ np.linalg.pinv(view.cov[np.ix_(scales, scales)]) @ with_scale.T
+    return {"print scale": scale, "view": jac @ view.cov @ jac.T - scale}
 
 
 def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -> list[FreeEnd]:

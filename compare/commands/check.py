@@ -47,6 +47,7 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
 @click.option(
     "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
 )
+@click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
 @click.option(
     "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
@@ -59,6 +60,7 @@ def check(
     use: Use,
     standoff: float | None,
     bars: tuple[float, float] | None,
+    budget: bool,
     as_json: bool,
     annotate: Path | None,
 ) -> None:
@@ -70,7 +72,7 @@ def check(
     from compare.inspection import check as run
 
     inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars)
-    show(inspection, as_json=as_json, annotate=annotate)
+    show(inspection, as_json=as_json, annotate=annotate, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
 
@@ -84,7 +86,7 @@ def _check_options(standoff: float | None, annotate: Path | None) -> None:
         raise FoldgaugeError(f"--annotate: the folder {annotate.parent} does not exist")
 
 
-def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> None:
+def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None, budget: bool = False) -> None:
     """Write the picture first, so that a failure leaves no half answer on stdout."""
     if annotate is not None:
         from compare.report.annotate import write_annotated
@@ -93,7 +95,12 @@ def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> N
     if as_json:
         from compare.report.as_json import to_text
 
-        click.echo(to_text(inspection.as_dict()))
+        data = inspection.as_dict()
+        if budget:
+            from compare.budgets import budgets_dict, inspection_budgets
+
+            data["budget"] = budgets_dict(inspection_budgets(inspection))
+        click.echo(to_text(data))
         return
     from compare.report.terminal import print_findings
 
@@ -101,3 +108,8 @@ def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None) -> N
     if inspection.spec.title:
         origin += f" ({inspection.spec.title})"
     print_findings(inspection.findings, sys.stdout, inspection.notes, origin)
+    if budget:
+        from compare.budgets import inspection_budgets
+        from compare.report.budget_table import print_budgets
+
+        print_budgets(inspection_budgets(inspection), sys.stdout)
