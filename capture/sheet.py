@@ -71,7 +71,7 @@ class MarkerSheet:
     in_bottom_band : (N,) True for the saddles that the arch cut takes away.
     tags : id -> (4, 2) corners of the tag: top left, top right, bottom right, bottom left.
     black_squares : (M, 2) lower left corners of the black squares.
-    window : (left, bottom, right, top) of the inside of the ring.
+    window : (left, bottom, right, top) of the inside of the ring; four zeros on a calibration board.
     bars : the two check bars, "across" then "up".
     """
 
@@ -142,38 +142,57 @@ def sheet_for_paper(paper: str) -> MarkerSheet:
         raise SheetError(f"no sheet for paper '{paper}'; choose one of {', '.join(SHEETS)}") from None
 
 
-def _readonly(values: object) -> Array:
+def readonly(values: object) -> Array:
+    """Return a read-only copy."""
     out = np.array(values, dtype=float)
     out.setflags(write=False)
     return out
 
 
-def _build(
-    paper: str, paper_mm: tuple[float, float], square: float, n_cols: int, n_rows: int, first_id: int
+def tags_in(
+    white: Iterable[tuple[int, int]], square: float, corner: tuple[float, float], first_id: int
+) -> Mapping[int, Array]:
+    """Tags by id, their corners (4, 2), in the white squares (column, row) of a checkerboard.
+
+    `corner` is the lower left corner of square (0, 0); ids count up in the order given.
+    """
+    half = TAG_SHARE * square / 2
+    around = np.array([[-half, half], [half, half], [half, -half], [-half, -half]])
+    x0, y0 = corner
+    return MappingProxyType(
+        {
+            first_id + i: readonly(around + [x0 + (c + 0.5) * square, y0 + (r + 0.5) * square])
+            for i, (c, r) in enumerate(white)
+        }
+    )
+
+
+def build_sheet(
+    paper: str,
+    paper_mm: tuple[float, float],
+    square: float,
+    n_cols: int,
+    n_rows: int,
+    first_id: int,
+    *,
+    full: bool = False,
 ) -> MarkerSheet:
-    """Lay out one sheet; square (0, 0) is the lower left one and black."""
+    """Lay out one sheet; square (0, 0) is the lower left one and black. `full`: no window, all squares."""
     x0, y0 = -n_cols * square / 2, -n_rows * square / 2
     ring = [
         (c, r)
         for r in range(n_rows - 1, -1, -1)
         for c in range(n_cols)
-        if c < 2 or r < 2 or c >= n_cols - 2 or r >= n_rows - 2
+        if full or c < 2 or r < 2 or c >= n_cols - 2 or r >= n_rows - 2
     ]
     black = [(x0 + c * square, y0 + r * square) for c, r in ring if (c + r) % 2 == 0]
-    white = [(c, r) for c, r in ring if (c + r) % 2]
-    half = TAG_SHARE * square / 2
-    around = np.array([[-half, half], [half, half], [half, -half], [-half, -half]])
-    tags = {
-        first_id + i: _readonly(around + [x0 + (c + 0.5) * square, y0 + (r + 0.5) * square])
-        for i, (c, r) in enumerate(white)
-    }
     nodes = [
         (c, r)
         for r in range(n_rows - 1, 0, -1)
         for c in range(1, n_cols)
-        if c in (1, n_cols - 1) or r in (1, n_rows - 1)
+        if full or c in (1, n_cols - 1) or r in (1, n_rows - 1)
     ]
-    band = np.array([r == 1 and 2 <= c <= n_cols - 2 for c, r in nodes])
+    band = np.array([not full and r == 1 and 2 <= c <= n_cols - 2 for c, r in nodes])
     band.setflags(write=False)
     bar_x, bar_y = x0 - BAR_OFFSET_MM, -y0 + BAR_OFFSET_MM
     return MarkerSheet(
@@ -183,12 +202,14 @@ def _build(
         n_cols=n_cols,
         n_rows=n_rows,
         first_id=first_id,
-        saddles=_readonly([(x0 + c * square, y0 + r * square) for c, r in nodes]),
-        saddle_sign=_readonly([1.0 if (c + r) % 2 == 0 else -1.0 for c, r in nodes]),
+        saddles=readonly([(x0 + c * square, y0 + r * square) for c, r in nodes]),
+        saddle_sign=readonly([1.0 if (c + r) % 2 == 0 else -1.0 for c, r in nodes]),
         in_bottom_band=band,
-        tags=MappingProxyType(tags),
-        black_squares=_readonly(black),
-        window=(x0 + 2 * square, y0 + 2 * square, -x0 - 2 * square, -y0 - 2 * square),
+        tags=tags_in(((c, r) for c, r in ring if (c + r) % 2), square, (x0, y0), first_id),
+        black_squares=readonly(black),
+        window=(0.0, 0.0, 0.0, 0.0)
+        if full
+        else (x0 + 2 * square, y0 + 2 * square, -x0 - 2 * square, -y0 - 2 * square),
         bars=(
             CheckBar(name="across", start_mm=(x0, bar_y), end_mm=(x0 + 150.0, bar_y)),
             CheckBar(name="up", start_mm=(bar_x, -50.0), end_mm=(bar_x, 50.0)),
@@ -198,10 +219,10 @@ def _build(
 
 SHEETS: Final[Mapping[str, MarkerSheet]] = MappingProxyType(
     {
-        "a4": _build("a4", (297.0, 210.0), 12.0, 23, 16, 0),
-        "letter": _build("letter", (279.4, 215.9), 12.0, 22, 16, 80),
-        "a3": _build("a3", (420.0, 297.0), 15.0, 27, 18, 160),
-        "tabloid": _build("tabloid", (431.8, 279.4), 15.0, 27, 17, 250),
+        "a4": build_sheet("a4", (297.0, 210.0), 12.0, 23, 16, 0),
+        "letter": build_sheet("letter", (279.4, 215.9), 12.0, 22, 16, 80),
+        "a3": build_sheet("a3", (420.0, 297.0), 15.0, 27, 18, 160),
+        "tabloid": build_sheet("tabloid", (431.8, 279.4), 15.0, 27, 17, 250),
     }
 )
 """Every sheet by the name of its paper."""

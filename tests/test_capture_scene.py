@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from capture.ink import tag_bits
 from capture.sheet import SHEETS, MarkerSheet, arch_outline
-from capture.sheet_pdf import tag_bits
 from capture.view import View
 
 CELLS_PER_MM = 20

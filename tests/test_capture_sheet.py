@@ -7,9 +7,12 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from capture.apron import APRON, BOTTOM_MM, FLAP_MM
+from capture.apron_pdf import APRON_PAGE_Y_MM
+from capture.board import BOARD, BOARD_ENLARGED
 from capture.errors import SheetError
 from capture.sheet import SHEETS, arch_outline, sheet_for_paper, sheet_of_tags
-from capture.sheet_pdf import write_sheet
+from capture.sheet_pdf import write_board, write_sheet
 
 DPI = 254.0  # ten pixels per mm
 
@@ -30,7 +33,7 @@ def rasters(tmp_path_factory: pytest.TempPathFactory) -> dict[str, np.ndarray]:
         path = tmp_path_factory.mktemp("pdf") / f"{paper}.pdf"
         write_sheet(path, paper, dark_field=paper != "letter")
         with pypdfium2.PdfDocument(path) as document:
-            assert len(document) == 2
+            assert len(document) == 3
             page = document[0]
             out[paper] = np.asarray(page.render(scale=DPI / 72, grayscale=True).to_numpy()).squeeze()
             page.close()
@@ -71,7 +74,8 @@ def test_ring_fits_the_paper_and_tags_their_squares(paper: str) -> None:
 
 def test_tag_ids_name_one_sheet_only_and_leave_the_reserved_ones() -> None:
     ids = [i for sheet in SHEETS.values() for i in sheet.tags]
-    assert len(ids) == len(set(ids)) and max(ids) < 340
+    assert len(ids) == len(set(ids)) and max(ids) < min(BOARD.tags)
+    assert max(BOARD.tags) < min(APRON[0].tags) and max(APRON[1].tags) < 587  # codes in the family
     assert sheet_of_tags([81, 82, 3]) is SHEETS["letter"]
     assert sheet_of_tags([400, 586]) is None
 
@@ -176,3 +180,56 @@ def test_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
     write_sheet(tmp_path / "a.pdf", "a4")
     write_sheet(tmp_path / "b.pdf", "a4")
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def read_back(image: np.ndarray) -> dict[int, np.ndarray]:
+    """Corners (4, 2) of every tag as OpenCV finds them, outer corner of the first pixel at 0."""
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(image)
+    return {int(i): c.reshape(4, 2) + 0.5 for i, c in zip(np.ravel(ids), corners, strict=True)}
+
+
+def quadrants(paper: str, image: np.ndarray, xy: np.ndarray, reach_mm: float) -> np.ndarray:
+    """Grey values (N, 4) up right, up left, down left, down right of places on the page."""
+    steps = reach_mm * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    col, row = np.floor(pixel(paper, image, xy[:, None] + steps)).astype(int).transpose(2, 0, 1)
+    return image[row, col]
+
+
+@pytest.mark.parametrize("paper", SHEETS)
+def test_apron_lies_on_the_second_page_as_its_geometry_says(paper: str, tmp_path: Path) -> None:
+    write_sheet(tmp_path / "s.pdf", paper)
+    with pypdfium2.PdfDocument(tmp_path / "s.pdf") as document:
+        image = np.asarray(document[1].render(scale=DPI / 72, grayscale=True).to_numpy()).squeeze()
+    on_page = np.array([0.0, APRON_PAGE_Y_MM])
+    found = read_back(image)
+    assert set(found) == {i for half in APRON for i in half.tags}
+    for half in APRON:
+        for i, corners in half.tags.items():
+            assert np.abs(found[i] - pixel(paper, image, corners + on_page)).max() < 1.5
+        seen = quadrants(paper, image, half.saddles + on_page, 0.7)
+        black = np.stack([half.saddle_sign, -half.saddle_sign] * 2, axis=1) > 0
+        assert np.array_equal(seen < 128, black)
+        assert np.all(np.abs(half.saddles[:, 0]) >= 8) and len(half.saddles) == 18
+        assert np.all(np.sign(half.saddles[:, 0]) == (1 if half.side == "right" else -1))
+    band = quadrants(paper, image, np.array([[0.0, -2.0], [40.0, -2.0], [-40.0, -2.0]]) + on_page, 0.2)
+    assert np.all(band[0] == 255) and np.all(band[1:] < 40)  # the tick at the spine, the dark band
+    assert np.all(quadrants(paper, image, np.array([[40.0, 1.0]]) + on_page, 0.5) == 255)  # the flap
+    assert BOTTOM_MM == -30 and FLAP_MM == 12
+
+
+@pytest.mark.parametrize("paper", SHEETS)
+def test_board_is_one_pattern_enlarged_on_large_paper(paper: str, tmp_path: Path) -> None:
+    write_board(tmp_path / "b.pdf", paper)
+    with pypdfium2.PdfDocument(tmp_path / "b.pdf") as document:
+        assert len(document) == 1
+        image = np.asarray(document[0].render(scale=DPI / 72, grayscale=True).to_numpy()).squeeze()
+    grow = BOARD_ENLARGED[paper]
+    found = read_back(image)
+    assert set(found) == set(BOARD.tags)
+    for i, corners in BOARD.tags.items():
+        assert np.abs(found[i] - pixel(paper, image, corners * grow)).max() < 1.5
+    black = np.stack([BOARD.saddle_sign, -BOARD.saddle_sign] * 2, axis=1) > 0
+    assert np.array_equal(quadrants(paper, image, BOARD.saddles * grow, 0.7) < 128, black)
+    margin = np.array(SHEETS[paper].paper_mm) / 2 - np.array(BOARD.ring[2:]) * grow
+    assert len(BOARD.saddles) == 17 * 12 and margin.min() > 6  # printable

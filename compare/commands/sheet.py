@@ -16,9 +16,14 @@ import click
     show_default=True,
     help="Fill the window nearly black (backdrop use wants it).",
 )
-def sheet(output: Path, paper: str, dark_field: bool) -> None:
-    """Write the marker sheet to print at 100 %."""
-    from capture.sheet_pdf import write_sheet
+@click.option("--board", is_flag=True, help="Write the calibration board for 'foldgauge camera' instead.")
+def sheet(output: Path, paper: str, dark_field: bool, board: bool) -> None:
+    """Write the marker sheet to print at 100 %, with the apron on its second page."""
+    from capture.sheet_pdf import write_board, write_sheet
 
+    if board:
+        write_board(output, paper)
+        click.echo(f"{output}: print it, keep it flat, and take 8 to 15 photos of it for 'foldgauge camera'.")
+        return
     write_sheet(output, paper, dark_field)
     click.echo(f"{output}: print it at 100 % (actual size) and measure the two check bars with a steel rule.")
