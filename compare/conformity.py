@@ -4,6 +4,9 @@ A measured value y with standard uncertainty u is compared with limits. Followin
 conformity and of non-conformity, both outside the expanded uncertainty) and JCGM 106:2012 (guarded
 acceptance, guard band w = U): it conforms if it lies inside the limits by at least U, does not conform if it
 lies outside by more than U, and in between nobody can tell from this measurement. U = 2 u.
+
+Simple acceptance (JCGM 106:2012, 8.2: the measured value alone decides, the risk is shared) can be chosen
+instead; the probability of conformity stands beside either verdict.
 """
 
 import math
@@ -21,6 +24,20 @@ class Verdict(Enum):
     CONFORMS = "conforms"
     FAILS = "does not conform"
     OPEN = "too close to call"
+
+
+class Rule(Enum):
+    """Decision rule: how the uncertainty enters a verdict."""
+
+    GUARDED = "guarded"  # only what is sure by U passes or fails
+    SIMPLE = "simple"  # the measured value alone decides
+
+    @property
+    def words(self) -> str:
+        """Return the rule in one plain sentence."""
+        if self is Rule.GUARDED:
+            return "Something passes or fails only if it is in or out by more than its uncertainty U."
+        return "The measured value alone decides, whatever its uncertainty U; either error may happen."
 
 
 def _phi(z: float) -> float:
@@ -41,10 +58,12 @@ def probability_within(y: float, u: float, low: float, high: float) -> float:
     return max(upper - lower, 0.0)
 
 
-def judge(y: float, u: float, low: float, high: float) -> Verdict:
-    """Apply the decision rule with guard band U = 2 u on both sides of each limit."""
+def judge(y: float, u: float, low: float, high: float, rule: Rule = Rule.GUARDED) -> Verdict:
+    """Apply a decision rule; guarded: guard band U = 2 u on both sides of each limit."""
     if not (math.isfinite(y) and math.isfinite(u)):
         return Verdict.OPEN
+    if rule is Rule.SIMPLE:
+        return Verdict.CONFORMS if low <= y <= high else Verdict.FAILS
     band = COVERAGE * u
     if low + band <= y <= high - band:
         return Verdict.CONFORMS
@@ -74,6 +93,7 @@ class Item:
     u : standard uncertainty of `measured`.
     low, high : limits on `measured - nominal`; may be infinite.
     remark : plain words that belong to this line, "" if none.
+    rule : the decision rule its verdict follows.
     """
 
     name: str
@@ -84,6 +104,7 @@ class Item:
     low: float
     high: float
     remark: str = ""
+    rule: Rule = Rule.GUARDED
 
     @property
     def deviation(self) -> float:
@@ -98,7 +119,7 @@ class Item:
     @property
     def verdict(self) -> Verdict:
         """The verdict on this item."""
-        return judge(self.deviation, self.u, self.low, self.high)
+        return judge(self.deviation, self.u, self.low, self.high, self.rule)
 
     @property
     def probability(self) -> float:

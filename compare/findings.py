@@ -1,11 +1,11 @@
 """Everything compared: one profile against one design. No files, no photo; the heart of `check`."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from compare.causes import Cause, Diagnosis, cause_of_length, diagnose
 from compare.closed import compare_clearance
-from compare.conformity import Item, Verdict, overall
+from compare.conformity import Item, Rule, Verdict, overall
 from compare.design.spec import Spec
 from compare.lean import DEG, Leaning, leaning
 from compare.measured import Measured, measured_of, nominal_lengths
@@ -26,6 +26,7 @@ class Findings:
     remedies : what to do about them.
     undetermined : what the photo does not show -> why.
     verdict : over all items that carry limits.
+    rule : the decision rule all verdicts follow.
     """
 
     spec: Spec
@@ -40,6 +41,7 @@ class Findings:
     remedies: tuple[Remedy, ...]
     undetermined: Mapping[str, str]
     verdict: Verdict
+    rule: Rule = Rule.GUARDED
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -114,13 +116,27 @@ def unseen_lengths(measured: Measured) -> tuple[str, ...]:
     return tuple(k for k in measured.undetermined if k not in hidden)
 
 
-def compare_profile(profile: Profile, spec: Spec) -> Findings:
-    """Compare a measured profile with the design."""
+def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
+    """Return the items, each judged by this rule."""
+    return tuple(replace(i, rule=rule) for i in items)
+
+
+def compare_profile(profile: Profile, spec: Spec, *, rule: Rule = Rule.GUARDED) -> Findings:
+    """Compare a measured profile with the design.
+
+    Parameters
+    ----------
+    profile : joints with their joint covariance, mm.
+    spec : the design with its tolerances.
+    rule : how the uncertainty enters the verdicts.
+    """
     measured = measured_of(profile, spec)
-    lengths = _length_items(measured, spec)
+    lengths = _ruled(_length_items(measured, spec), rule)
     pairs, no_pairs = compare_pairs(measured, spec)
     clearances, no_clearance = compare_clearance(measured, spec)
-    leans = tuple(n for n in (leaning(measured, spec, s) for s in spec.sides) if n is not None)
+    pairs, clearances = _ruled(pairs, rule), _ruled(clearances, rule)
+    seen = (leaning(measured, spec, s) for s in spec.sides)
+    leans = tuple(replace(n, item=replace(n.item, rule=rule)) for n in seen if n is not None)
     undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
     for side in spec.sides:
         if side not in measured.lean:
@@ -150,4 +166,5 @@ def compare_profile(profile: Profile, spec: Spec) -> Findings:
         remedies=remedies_for(causes, measured, spec) if verdict is Verdict.FAILS else (),
         undetermined=undetermined,
         verdict=verdict,
+        rule=rule,
     )

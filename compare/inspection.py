@@ -11,7 +11,7 @@ from capture.photo import Photo, read_photo
 from capture.print_scale import PrintScale
 from capture.sighting import Sighting, find_sheet
 from capture.view import View
-from compare.conformity import Verdict
+from compare.conformity import Rule, Verdict
 from compare.design.layout import layout_of
 from compare.design.spec import Spec, load_spec
 from compare.findings import Findings, compare_profile
@@ -247,6 +247,7 @@ def check(
     use: Use = "auto",
     standoff_mm: float | None = None,
     bars_mm: tuple[float, float] | None = None,
+    rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
 ) -> Inspection:
     """Check one photo of a dummy against its design.
 
@@ -257,6 +258,7 @@ def check(
     use : how the sheet is used; "auto" looks whether its lower band is there.
     standoff_mm : backdrop use: distance from the sheet to the near end; else taken from the spec.
     bars_mm : lengths of the sheet's two check bars, across and up, read with a rule, mm.
+    rule : "guarded" (only what is sure by U passes or fails) or "simple" (the measured value alone decides).
 
     Returns
     -------
@@ -272,6 +274,12 @@ def check(
     print_scale = None if bars_mm is None else PrintScale.from_bars(sighting.sheet, *bars_mm)
     view = solve_view(photo, sighting, print_scale)
     sound = _first_sound(photo, view, sighting, spec, _ways(spec, sighting, use, standoff_mm))
+    decided = Rule(rule)
+    findings = (
+        sound.findings
+        if sound.findings.rule is decided
+        else compare_profile(sound.profile, spec, rule=decided)
+    )
     return Inspection(
         photo=photo,
         spec=spec,
@@ -281,7 +289,7 @@ def check(
         use=sound.use,
         standoff_mm=sound.standoff_mm,
         standoff_err_mm=sound.standoff_err_mm,
-        findings=sound.findings,
+        findings=findings,
         notes=(
             *sound.notes,
             *view.notes,

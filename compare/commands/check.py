@@ -1,6 +1,7 @@
 """foldgauge check: the main job."""
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -15,7 +16,10 @@ CONFORMS: Final = 0
 FAILS: Final = 3
 OPEN: Final = 4
 
+ENDINGS: Final[Mapping[str, str]] = {"--annotate": ".png", "--csv": ".csv", "--report": ".html"}
+
 Use = Literal["auto", "arch", "backdrop"]
+Rule = Literal["guarded", "simple"]
 
 
 def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[float, float] | None:
@@ -48,9 +52,23 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
     "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
 )
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
+@click.option(
+    "--rule",
+    type=click.Choice(["guarded", "simple"]),
+    default="guarded",
+    show_default=True,
+    help="guarded: only what is sure passes or fails; simple: the measured value alone decides.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
 @click.option(
     "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
+)
+@click.option(
+    "--csv",
+    "table",
+    type=click.Path(path_type=Path),
+    metavar="OUT.csv",
+    help="Write the items for a spreadsheet.",
 )
 @click.pass_context
 def check(
@@ -61,37 +79,55 @@ def check(
     standoff: float | None,
     bars: tuple[float, float] | None,
     budget: bool,
+    rule: Rule,
     as_json: bool,
     annotate: Path | None,
+    table: Path | None,
 ) -> None:
     """Check a PHOTO of a dummy against its design.
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    _check_options(standoff, annotate)
+    _check_options(standoff, {"--annotate": annotate, "--csv": table})
     from compare.inspection import check as run
 
-    inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars)
-    show(inspection, as_json=as_json, annotate=annotate, budget=budget)
+    inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule)
+    show(inspection, as_json=as_json, annotate=annotate, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
 
-def _check_options(standoff: float | None, annotate: Path | None) -> None:
+def _check_options(standoff: float | None, outputs: Mapping[str, Path | None]) -> None:
     """Refuse what cannot work before the photo is read."""
     if standoff is not None and not 0 <= standoff <= 1000:
         raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
-    if annotate is not None and annotate.suffix.lower() != ".png":
-        raise FoldgaugeError(f"--annotate: a name that ends in .png is wanted, got {annotate.name!r}")
-    if annotate is not None and not annotate.absolute().parent.is_dir():
-        raise FoldgaugeError(f"--annotate: the folder {annotate.parent} does not exist")
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if path.suffix.lower() != ENDINGS[option]:
+            raise FoldgaugeError(
+                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
+            )
+        if not path.absolute().parent.is_dir():
+            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")
 
 
-def show(inspection: "Inspection", *, as_json: bool, annotate: Path | None, budget: bool = False) -> None:
-    """Write the picture first, so that a failure leaves no half answer on stdout."""
+def show(
+    inspection: "Inspection",
+    *,
+    as_json: bool,
+    annotate: Path | None = None,
+    table: Path | None = None,
+    budget: bool = False,
+) -> None:
+    """Write the files first, so that a failure leaves no half answer on stdout."""
     if annotate is not None:
         from compare.report.annotate import write_annotated
 
         write_annotated(inspection, annotate)
+    if table is not None:
+        from compare.report.as_csv import write_csv
+
+        write_csv(inspection.findings, table)
     if as_json:
         from compare.report.as_json import to_text
 

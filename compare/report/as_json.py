@@ -1,6 +1,7 @@
 """The result as JSON: one stable structure for other programs.
 
     answer, also        the answer in words; further sentences
+    rule                "guarded" | "simple": the decision rule
     verdict             "conforms" | "does not conform" | "too close to call"
     title               of the spec
     units               {"length": "mm", "angle": "deg"}: always, whatever the spec is written in
@@ -81,6 +82,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         "answer": answer(findings),
         "also": list(also(findings)),
         "verdict": findings.verdict.value,
+        "rule": findings.rule.value,
         "title": findings.spec.title,
         "units": {"length": "mm", "angle": "deg"},
         "lengths": {i.name: _item(i) for i in findings.lengths},

@@ -8,7 +8,7 @@ from pathlib import Path
 from compare.errors import OutputError
 
 
-def write_whole(path: Path, make: Callable[[Path], None]) -> None:
+def write_whole(path: Path, make: Callable[[Path], object]) -> None:
     """Let `make` write a temporary file beside `path`, then put it in its place in one step.
 
     Raises
