@@ -7,15 +7,16 @@ from capture.photo import Photo
 from capture.rectify import linear_grey
 from capture.sheet import MarkerSheet
 from capture.view import PARAMS, View
+from measure.choose import crossing
 from measure.errors import MeasureError
 from measure.find import Finding, find_layout
 from measure.free_end import find_ending
 from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
-from measure.layout import Layout, Role
+from measure.layout import Layout, Panel, Role
 from measure.profile import PanelFit, Profile
 from measure.refine import Fit, outer_sign
 from measure.region import search_region
-from measure.strip import Plane
+from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
 
@@ -155,6 +156,8 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
             depth_mm=layout.depth_mm,
             blur_mm=blur_px / scale,
             outward_sign=outer_sign(plane, curve),
+            joint_mm=layout.length(panel.joints[0], panel.joints[-2]),
+            others_mm=_crossing_places(plane, layout, finding, panel),
         )
         if ending is not None:
             hinge = finding.hinges[panel.name]
@@ -162,6 +165,24 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
             out.append(
                 FreeEnd(joint=panel.joints[-1], panel=panel.name, along_mm=along, err_mm=ending.err_mm)
             )
+    return out
+
+
+def _crossing_places(plane: Plane, layout: Layout, finding: Finding, panel: Panel) -> list[float]:
+    """Where the near and far ends of panels standing at this one cross its line, mm from its start."""
+    curve = finding.fits[panel.name].curve
+    out: list[float] = []
+    for other in layout.panels:
+        if other.role is not Role.LEG or other.name not in finding.fits:
+            continue
+        if not set(other.joints) & set(panel.joints):
+            continue
+        near = finding.fits[other.name].curve
+        far = plane.far_of(np.stack([near.a, near.b]), layout.depth_mm)
+        for line in (near, Curve(a=far[0], b=far[1])):
+            at = crossing(curve, line)
+            if np.all(np.isfinite(at)):
+                out.append(float((at - curve.a) @ curve.tangent))
     return out
 
 
