@@ -13,6 +13,7 @@ Array = NDArray[np.float64]
 
 STATION_MM = 0.8
 REACH_MM = 0.7  # the true line is within this of the rough one at both ends
+BOWED_REACH_MM = 2.6
 STRAIGHT_MM = 0.15  # a sagitta that hand and glue always leave
 CLEAN_MM = 0.04  # scatter of stations about a panel that is seen well
 GATE_MM = 0.3  # per-station peaks farther from the curve are something else
@@ -71,11 +72,41 @@ def scan(
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     sign = outer_sign(plane, curve)
     face = _face_widths(plane, curve, stations, template.depth_mm) if template.depth_mm else None
-    single = near_end_evidence(strip, offsets, template, sign, scale, face)
     if not stack_up:
-        return single
+        return _by_side(plane, curve, stations, strip, offsets, template, scale, face)
+    single = near_end_evidence(strip, offsets, template, sign, scale, face)
     double = near_end_evidence(strip, offsets, replace(template, card_mm=2 * template.card_mm), sign, scale)
     return _better(single, double, -stack_up * template.card_mm / 2)
+
+
+def _by_side(
+    plane: Plane,
+    curve: Curve,
+    stations: Array,
+    strip: NDArray[np.float32],
+    offsets_mm: Array,
+    template: Template,
+    px_per_mm: float,
+    face_mm: Array | None,
+) -> Evidence:
+    """Evidence of a panel of which one face may be seen here and the other there: a bowed one, edge-on."""
+    left = ((curve.points(stations) - plane.eye_mm[:2]) @ curve.normal) >= 0
+    parts: list[tuple[NDArray[np.bool_], Evidence]] = []
+    for rows, sign in ((left, 1.0), (~left, -1.0)):
+        if rows.any():
+            face = None if face_mm is None else face_mm[rows]
+            parts.append(
+                (rows, near_end_evidence(strip[rows], offsets_mm, template, sign, px_per_mm, face))
+            )
+    if len(parts) == 1:
+        return parts[0][1]
+    first = parts[0][1]
+    shape = (len(stations), first.score.shape[1])
+    fields = {name: np.empty(shape) for name in ("score", "outer", "inner", "middle")}
+    for rows, part in parts:
+        for name, whole in fields.items():
+            whole[rows] = getattr(part, name)
+    return Evidence(offsets_mm=first.offsets_mm, **fields)
 
 
 def _face_widths(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
@@ -143,7 +174,9 @@ def refine(
         straight.rms_mm < CLEAN_MM and straight.n_used > 0.6 * straight.n_stations
     ):
         return straight
-    bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone, stack_up)
+    # The rough line of a bowed panel may be a tangent: its ends are then looked for farther off.
+    wide = reach_mm if stack_up else max(reach_mm, BOWED_REACH_MM)
+    bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, wide, tone, stack_up)
     if not np.isfinite(straight.rms_mm):
         return bowed
     if stack_up:
