@@ -95,9 +95,7 @@ def _by_side(
     for rows, sign in ((left, 1.0), (~left, -1.0)):
         if rows.any():
             face = None if face_mm is None else face_mm[rows]
-            parts.append(
-                (rows, near_end_evidence(strip[rows], offsets_mm, template, sign, px_per_mm, face))
-            )
+            parts.append((rows, near_end_evidence(strip[rows], offsets_mm, template, sign, px_per_mm, face)))
     if len(parts) == 1:
         return parts[0][1]
     first = parts[0][1]
