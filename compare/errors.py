@@ -9,3 +9,7 @@ class SpecError(FoldgaugeError):
 
 class OutputError(FoldgaugeError):
     """A result cannot be written where it was asked for."""
+
+
+class LotError(FoldgaugeError):
+    """A lot, its manifest, its plan or its ledger cannot be used as given."""

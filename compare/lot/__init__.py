@@ -1,0 +1,1 @@
+"""Lots: many samples of one design; a ledger, statistics, a decision, and a report."""
