@@ -65,12 +65,18 @@ class FreeEnd:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class JointSet:
-    """Joints found: names, positions (J, 2), and per source the covariance (2J, 2J)."""
+    """Joints found: names, positions (J, 2), and per source the covariance (2J, 2J).
+
+    `near_end_gain` (2J, 2P) says how the joints seem displaced for every mm by which the first and the last
+    corner of each panel's near end (P panels, in the order of `panels`) stands in front of the plane.
+    """
 
     names: tuple[str, ...]
     xy_mm: Array
     cov_by_source: Mapping[str, Array]
     undetermined: Mapping[str, str]
+    panels: tuple[str, ...] = ()
+    near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(slots=True, eq=False)
@@ -170,11 +176,14 @@ def locate_joints(
         names.append(joint)
         places.append(xy)
     distance = float(eye_mm[2] - standoff_mm)
+    gain = _near_end_gain(lines, pulls, along, distance)
     return JointSet(
         names=tuple(names),
         xy_mm=np.array(places).reshape(-1, 2),
-        cov_by_source=_covariances(lines, pulls, along, distance, near_end_sd_mm),
+        cov_by_source=_covariances(lines, pulls, along, gain, near_end_sd_mm),
         undetermined=undetermined,
+        panels=tuple(line.name for line in lines),
+        near_end_gain=gain,
     )
 
 
@@ -217,38 +226,55 @@ def _why_not(layout: Layout, lines: Sequence[PanelLine], joint: str) -> str:
     return "not looked for in this photo"
 
 
-def _covariances(
+def _near_end_gain(
     lines: Sequence[PanelLine],
     pulls: list[list[_Pull]],
     along: list[tuple[int, Array, float, float]],
     distance_mm: float,
+) -> Array:
+    """How joints (2J) seem displaced per mm that the corners of near ends (2 a line) stand in front."""
+    gain = np.zeros((2 * len(pulls), 2 * len(lines)))
+    for j, joint_pulls in enumerate(pulls):
+        for p in joint_pulls:
+            forward = p.gain * (p.lever / distance_mm)
+            gain[2 * j : 2 * j + 2, 2 * p.panel : 2 * p.panel + 2] += np.outer(forward, [1 - p.s, p.s])
+    for j, direction, _, lever in along:
+        k = pulls[j][0].panel
+        gain[2 * j : 2 * j + 2, 2 * k + 1] += direction * lever / distance_mm
+    return gain
+
+
+def near_end_prior(n_panels: int, sd_mm: float) -> Array:
+    """Covariance (2P, 2P) of how far the corners of near ends stand in front of the plane.
+
+    One strip is cut in one go: its two corners stand back nearly alike.
+    """
+    return np.kron(np.eye(n_panels), sd_mm**2 * np.array([[1, 0.8], [0.8, 1]]))
+
+
+def _covariances(
+    lines: Sequence[PanelLine],
+    pulls: list[list[_Pull]],
+    along: list[tuple[int, Array, float, float]],
+    near_end_gain: Array,
     near_end_sd_mm: float,
 ) -> dict[str, Array]:
     n_joints = len(pulls)
     fit = np.zeros((2 * n_joints, 3 * len(lines)))
-    ends = np.zeros((2 * n_joints, 2 * len(lines)))
     layer = np.zeros((2 * n_joints, len(lines)))
     for j, joint_pulls in enumerate(pulls):
         rows = slice(2 * j, 2 * j + 2)
         for p in joint_pulls:
             s = p.s
             fit[rows, 3 * p.panel : 3 * p.panel + 3] += np.outer(p.gain, [1 - s, s, 4 * s * (1 - s)])
-            back = p.gain * (p.lever / distance_mm)
-            ends[rows, 2 * p.panel : 2 * p.panel + 2] += np.outer(back, [1 - s, s])
             layer[rows, p.panel] += p.gain
-    for j, direction, _, lever in along:
-        k = pulls[j][0].panel
-        ends[2 * j : 2 * j + 2, 2 * k + 1] += direction * lever / distance_mm
-    cov_fit = _block([line.fit_cov for line in lines])
-    # One strip is cut in one go: its two corners stand back nearly alike.
-    cov_end = _block([near_end_sd_mm**2 * np.array([[1, 0.8], [0.8, 1]]) for _ in lines])
-    out_fit = fit @ cov_fit @ fit.T
+    out_fit = fit @ _block([line.fit_cov for line in lines]) @ fit.T
     for j, direction, sd, _ in along:
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])
     return {
         "edge fits": out_fit,
-        "near ends": ends @ cov_end @ ends.T,
+        "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,
         "card layers": (layer * layer_sd**2) @ layer.T,
     }
 

@@ -108,6 +108,9 @@ def _profile(
         panels=tuple(_panel_fit(layout, p.name, finding, joints) for p in layout.panels),
         undetermined=joints.undetermined,
         standoff_mm=plane.z_mm,
+        near_ends=joints.panels,
+        near_end_gain=joints.near_end_gain,
+        near_end_sd_mm=layout.near_end_sd_mm,
     )
 
 

@@ -1,7 +1,7 @@
 """The measured profile: joints in millimetres with their joint covariance, and one fit per panel."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,10 @@ class Profile:
     panels : one fit per panel of the layout, in its order.
     undetermined : joint name -> reason in plain words.
     standoff_mm : height of the measured plane above the sheet.
+    near_ends : panels in the order of `near_end_gain`.
+    near_end_gain : (2J, 2P) how the joints seem displaced, mm for each mm by which the first and the last
+        corner of a panel's near end stand in front of the measured plane (toward the camera).
+    near_end_sd_mm : standard deviation of those corners, as stated in the design.
     notes : plain sentences about the measurement that the user should read.
     """
 
@@ -66,6 +70,9 @@ class Profile:
     undetermined: Mapping[str, str]
     standoff_mm: float
     notes: tuple[str, ...] = ()
+    near_ends: tuple[str, ...] = ()
+    near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    near_end_sd_mm: float = 0.0
 
     def at(self, joint: str) -> Array:
         """Position (2,) of a measured joint, mm; KeyError if it was not measured."""
