@@ -121,7 +121,9 @@ def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
     return tuple(replace(i, rule=rule) for i in items)
 
 
-def compare_profile(profile: Profile, spec: Spec, *, rule: Rule = Rule.GUARDED) -> Findings:
+def compare_profile(
+    profile: Profile, spec: Spec, *, rule: Rule = Rule.GUARDED, measured: Measured | None = None
+) -> Findings:
     """Compare a measured profile with the design.
 
     Parameters
@@ -129,8 +131,9 @@ def compare_profile(profile: Profile, spec: Spec, *, rule: Rule = Rule.GUARDED) 
     profile : joints with their joint covariance, mm.
     spec : the design with its tolerances.
     rule : how the uncertainty enters the verdicts.
+    measured : its named lengths and angles, if more is known of them than this profile says.
     """
-    measured = measured_of(profile, spec)
+    measured = measured_of(profile, spec) if measured is None else measured
     lengths = _ruled(_length_items(measured, spec), rule)
     pairs, no_pairs = compare_pairs(measured, spec)
     clearances, no_clearance = compare_clearance(measured, spec)

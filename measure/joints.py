@@ -249,7 +249,7 @@ def near_end_prior(n_panels: int, sd_mm: float) -> Array:
 
     One strip is cut in one go: its two corners stand back nearly alike.
     """
-    return np.kron(np.eye(n_panels), sd_mm**2 * np.array([[1, 0.8], [0.8, 1]]))
+    return np.asarray(np.kron(np.eye(n_panels), sd_mm**2 * np.array([[1, 0.8], [0.8, 1]])), dtype=np.float64)
 
 
 def _covariances(

@@ -1,13 +1,13 @@
 """Several photos of one dummy, taken from different places, made into one profile.
 
 A near end that does not stand in the measured plane is seen displaced along the line to the camera, so two
-photos disagree about it; from the disagreement follows how far in front of the plane each near end stands, and
-the displacement is taken out. One linear least-squares adjustment does it. Unknown: every joint; the two
+photos disagree about it; from the disagreement follows how far in front of the plane each near end stands,
+and the displacement is taken out. One linear least-squares adjustment does it. Unknown: every joint; the two
 corners of every near end (with the spread stated in the design as prior); where sheet and dummy stood to each
-other in every further photo (with a tight prior if nothing was moved). Observed: the joints of every photo.
+other in every further photo (with a tight prior if nothing was moved). Observed: the joints of each photo.
 
-Source: generalised least squares with prior information, as for a bundle of pictures; the estimate is linear in
-the observations, so every source of uncertainty is propagated on its own through the same matrix.
+Source: generalised least squares with prior information, as for a bundle of pictures; the estimate is linear
+in the observations, so every source of uncertainty is propagated on its own through the same matrix.
 """
 
 from collections.abc import Sequence
@@ -184,12 +184,13 @@ def _solve(system: _System, delta_prior: Array, motion_sd: Array) -> _Solution:
     """Adjust, down-weighting joints that one photo shows far from where all others have them."""
     a = np.hstack([system.a_x, system.a_m, system.gain])
     n_x, n_m = system.a_x.shape[1], system.a_m.shape[1]
-    prior = _blocks([np.zeros((n_x, n_x)), np.diag(motion_sd**-2.0), np.linalg.inv(delta_prior)])
+    known = np.asarray(np.linalg.inv(delta_prior), dtype=np.float64)
+    prior = _blocks([np.zeros((n_x, n_x)), np.diag(motion_sd**-2.0), known])
     sd = np.sqrt(np.diag(system.own_cov))
     doubt = np.ones(len(system.y))
     for _ in range(10):
         w = np.linalg.inv(system.own_cov * np.sqrt(np.outer(doubt, doubt)))
-        inverse = np.linalg.inv(a.T @ w @ a + prior)
+        inverse = np.asarray(np.linalg.inv(a.T @ w @ a + prior), dtype=np.float64)
         gain = inverse @ a.T @ w
         solution = gain @ system.y
         residual = system.y - a @ solution
@@ -226,7 +227,8 @@ def combine(profiles: Sequence[Profile]) -> Together:
         for turn, shift in moves
     ]
     placed = [
-        p if s else _turned(p, turn, shift) for p, s, (turn, shift) in zip(profiles, still, moves, strict=True)
+        p if s else _turned(p, turn, shift)
+        for p, s, (turn, shift) in zip(profiles, still, moves, strict=True)
     ]
     system = _system(placed)
     n_panels = len(system.panels)
@@ -304,7 +306,7 @@ def _mean_arcs(profiles: Sequence[Profile]) -> dict[str, float]:
 
 
 def _panels(profiles: Sequence[Profile]) -> tuple[PanelFit, ...]:
-    """The first photo's fits; a panel it does not show is taken from the first photo that does."""
+    """Take the first photo's fits; a panel it does not show is taken from the first photo that does."""
     out = []
     for fit in profiles[0].panels:
         shown = [f for p in profiles for f in p.panels if f.name == fit.name and f.found]

@@ -10,6 +10,8 @@ from capture.view import View
 from compare.design.spec import Spec
 from compare.findings import compare_profile
 from compare.inspection import Inspection
+from compare.several import gather
+from compare.shot import Shot
 from measure.profile import Profile
 
 SIZE = (2000, 1500)
@@ -44,15 +46,20 @@ def inspection_of(profile: Profile, spec: Spec) -> Inspection:
         n_bottom_band=0,
         bottom_band_seen=False,
     )
-    return Inspection(
+    shot = Shot(
         photo=photo_of_array(picture, name="dummy.jpg", sha256="0" * 64),
-        spec=spec,
         sighting=sighting,
         view=view,
-        profile=profile,
         use="arch",
         standoff_mm=0.0,
         standoff_err_mm=0.5,
+        profile=profile,
+        notes=(),
+    )
+    return Inspection(
+        spec=spec,
+        shots=(shot,),
+        gathered=gather([shot], spec),
         findings=compare_profile(profile, spec),
         notes=("print scale: not measured",),
     )

@@ -36,7 +36,7 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
 
 
 @click.command()
-@click.argument("photo", type=click.Path(path_type=Path))
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--spec", required=True, type=click.Path(path_type=Path), help="The design (TOML).")
 @click.option(
     "--use",
@@ -73,7 +73,7 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
 @click.pass_context
 def check(
     ctx: click.Context,
-    photo: Path,
+    photos: tuple[Path, ...],
     spec: Path,
     use: Use,
     standoff: float | None,
@@ -86,12 +86,15 @@ def check(
 ) -> None:
     """Check a PHOTO of a dummy against its design.
 
+    Several photos of the same dummy from different places make the result more certain; photos at other
+    openings help as well (the first must show the opening of the design).
+
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
     _check_options(standoff, {"--annotate": annotate, "--csv": table})
     from compare.inspection import check as run
 
-    inspection = run(photo, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule)
+    inspection = run(photos, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule)
     show(inspection, as_json=as_json, annotate=annotate, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
@@ -140,7 +143,8 @@ def show(
         return
     from compare.report.terminal import print_findings
 
-    origin = f"{inspection.photo.name} against {inspection.spec.source.name}"
+    names = ", ".join(shot.photo.name for shot in inspection.shots)
+    origin = f"{names} against {inspection.spec.source.name}"
     if inspection.spec.title:
         origin += f" ({inspection.spec.title})"
     print_findings(inspection.findings, sys.stdout, inspection.notes, origin)

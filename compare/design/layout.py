@@ -1,5 +1,7 @@
 """From the design to the layout that guides the measurement."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,11 +10,11 @@ from compare.design.spec import Spec
 from measure.layout import Layout, Panel, Role
 
 
-def layout_of(spec: Spec) -> Layout:
+def layout_of(spec: Spec, openings_deg: Sequence[float] = ()) -> Layout:
     """Joints and panels the photo should show, at the nominal opening, spine at the origin, mm.
 
     A spread propped open at another angle than flat never stands at exactly its nominal opening, so the
-    search may then vary it.
+    search may then vary it. `openings_deg` are further openings at which the photo may show it.
     """
     pose = solve(spec.lengths(), np.radians(spec.base.opening_deg))
     panels: list[Panel] = []
@@ -39,7 +41,7 @@ def layout_of(spec: Spec) -> Layout:
         xy_mm=np.array([pose.joints[j] for j in names]),
         panels=tuple(panels),
         opening_deg=spec.base.opening_deg,
-        other_openings=_other_openings(spec, names),
+        other_openings=_other_openings(spec, names, openings_deg),
         card_mm=spec.card.thickness,
         depth_mm=spec.card.strip_depth,
         base_mm=spec.base.thickness,
@@ -47,14 +49,17 @@ def layout_of(spec: Spec) -> Layout:
     )
 
 
-def _other_openings(spec: Spec, names: tuple[str, ...]) -> tuple[tuple[float, NDArray[np.float64]], ...]:
+def _other_openings(
+    spec: Spec, names: tuple[str, ...], further_deg: Sequence[float]
+) -> tuple[tuple[float, NDArray[np.float64]], ...]:
     """Joints at openings near the nominal one; none for a flat spread, which lies flat."""
     nominal = spec.base.opening_deg
-    if nominal == 180.0:
-        return ()
+    near = (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0) if nominal != 180.0 else ()
     out = []
-    for deg in (nominal + d for d in (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0)):
-        if 20.0 < deg < 180.0:
+    for deg in dict.fromkeys([*(nominal + d for d in near), *further_deg]):
+        if 20.0 < deg <= 180.0 and deg != nominal:
             pose = solve(spec.lengths(), np.radians(deg))
-            out.append((deg, np.array([pose.joints[j] for j in names])))
+            xy = np.array([pose.joints[j] for j in names])
+            if np.all(np.isfinite(xy)):
+                out.append((deg, xy))
     return tuple(out)

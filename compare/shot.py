@@ -1,0 +1,197 @@
+"""One photo: read, its sheet found, its view solved, the dummy in it measured."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from capture.adjust import solve_view
+from capture.advice import advise
+from capture.errors import FoldgaugeError
+from capture.photo import Photo, read_photo
+from capture.print_scale import PrintScale
+from capture.sighting import Sighting, find_sheet
+from capture.view import View
+from compare.design.layout import layout_of
+from compare.design.spec import Spec
+from compare.measured import measured_of
+from compare.scale import common_scale
+from measure.near_end import measure_profile
+from measure.profile import Profile
+
+Use = Literal["auto", "arch", "backdrop"]
+Placing = tuple[str, float, float, tuple[str, ...]]
+"""Use, standoff and its standard uncertainty (mm), notes on what was assumed."""
+
+RULED_DEPTH_SD = 0.5  # mm, standoff given by hand: a depth read with a ruler; common practice, no source
+SPEC_DEPTH_SD = 1.0  # mm, standoff taken from the spec: the sheet never stands quite flush behind
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Shot:
+    """One photo measured.
+
+    Attributes
+    ----------
+    photo, sighting, view, profile : what was read and what was solved from it.
+    use : "arch" or "backdrop", as given or as seen.
+    standoff_mm, standoff_err_mm : how far in front of the sheet the near end stands, and its uncertainty.
+    notes : what the user should know about this photo and what was assumed.
+    """
+
+    photo: Photo
+    sighting: Sighting
+    view: View
+    use: str
+    standoff_mm: float
+    standoff_err_mm: float
+    profile: Profile
+    notes: tuple[str, ...]
+
+
+def placing(spec: Spec, sighting: Sighting, use: Use, standoff_mm: float | None) -> Placing:
+    """Decide how the sheet was used and where the near end stands.
+
+    Returns
+    -------
+    use ("arch" or "backdrop"), standoff and its standard uncertainty (mm), notes on what was assumed.
+
+    Raises
+    ------
+    FoldgaugeError : the options contradict each other or the photo.
+    """
+    notes: list[str] = []
+    decided: str = use
+    if use == "auto":
+        decided = "backdrop" if sighting.bottom_band_seen or standoff_mm else "arch"
+        why = (
+            "its lower band is in the picture"
+            if sighting.bottom_band_seen
+            else "no lower band is in the picture"
+        )
+        if sighting.bottom_band_seen or not standoff_mm:
+            notes.append(f"The sheet is taken for {_use_words(decided)}: {why}. If that is wrong, say --use.")
+    if decided == "arch":
+        if standoff_mm:
+            raise FoldgaugeError("--standoff belongs to backdrop use; an arch stands flush (standoff 0)")
+        return decided, 0.0, RULED_DEPTH_SD, tuple(notes)
+    if standoff_mm is not None:
+        return decided, standoff_mm, RULED_DEPTH_SD, tuple(notes)
+    if spec.base.depth is not None:
+        notes.append(
+            f"The near end is taken to stand {spec.base.depth:g} mm in front of the sheet (base depth)."
+        )
+        return decided, spec.base.depth, SPEC_DEPTH_SD, tuple(notes)
+    depth = spec.card.strip_depth
+    notes.append(f"The near end is taken to stand {depth:g} mm in front of the sheet (strip depth).")
+    return decided, depth, SPEC_DEPTH_SD, tuple(notes)
+
+
+def _use_words(use: str) -> str:
+    return "an arch (flush with the near end)" if use == "arch" else "a backdrop (behind the dummy)"
+
+
+def _require_plausible_scale(
+    photo: Photo, profile: Profile, spec: Spec, use: str, standoff_mm: float
+) -> None:
+    """Refuse a result in which everything is too large or too small together: the set-up is wrong."""
+    common = common_scale(measured_of(profile, spec), spec)
+    if common is None:
+        return
+    where = (
+        "the sheet stood behind the dummy (--use backdrop)"
+        if use == "arch"
+        else f"the near end stood not {standoff_mm:g} mm in front of the sheet (--standoff)"
+    )
+    raise FoldgaugeError(
+        f"{photo.name}: {common.words()}, so it is not the dummy: either {where}, or the sheet was not "
+        "printed at 100 % (--bars), or this is the spec of another dummy"
+    )
+
+
+def _measured(
+    photo: Photo, view: View, sighting: Sighting, spec: Spec, way: Placing, openings_deg: Sequence[float]
+) -> Shot:
+    """Measure under one assumption about the sheet."""
+    use, standoff_mm, standoff_err_mm, notes = way
+    profile = measure_profile(
+        photo,
+        view,
+        layout_of(spec, openings_deg),
+        sighting.sheet,
+        arch=use == "arch",
+        bottom_closed=sighting.bottom_band_seen,
+        standoff_mm=standoff_mm,
+        standoff_err_mm=standoff_err_mm,
+        blur_px=sighting.blur_px,
+    )
+    _require_plausible_scale(photo, profile, spec, use, standoff_mm)
+    return Shot(
+        photo=photo,
+        sighting=sighting,
+        view=view,
+        use=use,
+        standoff_mm=standoff_mm,
+        standoff_err_mm=standoff_err_mm,
+        profile=profile,
+        notes=(
+            *notes,
+            *view.notes,
+            *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
+            *profile.notes,
+        ),
+    )
+
+
+def _ways(spec: Spec, sighting: Sighting, use: Use, standoff_mm: float | None) -> list[Placing]:
+    """Ways to take the sheet, likeliest first; a second one only where nobody said which.
+
+    An uncut lower band can also belong to a window cut without it, the dummy standing on a book; and the
+    band of an uncut sheet can be hidden by the dummy in front of it.
+    """
+    first = placing(spec, sighting, use, standoff_mm)
+    if use != "auto" or standoff_mm is not None:
+        return [first]
+    other: Use = "arch" if first[0] == "backdrop" else "backdrop"
+    kind, standoff, err, notes = placing(spec, sighting, other, None)
+    why = (
+        f"The sheet is taken for {_use_words(other)}: as {_use_words(first[0])} the dummy made no sense. "
+        f"If that is wrong, say --use {first[0]}."
+    )
+    return [first, (kind, standoff, err, (why, *notes))]
+
+
+def take_shot(
+    path: str | Path,
+    spec: Spec,
+    *,
+    use: Use = "auto",
+    standoff_mm: float | None = None,
+    bars_mm: tuple[float, float] | None = None,
+    openings_deg: Sequence[float] = (),
+) -> Shot:
+    """Measure the dummy in one photo, under the first way of taking the sheet that makes sense.
+
+    Parameters
+    ----------
+    path : the photo.
+    spec : the design.
+    use, standoff_mm, bars_mm : see `compare.inspection.check`.
+    openings_deg : opening angles besides the design's own at which this photo may show the dummy.
+
+    Raises
+    ------
+    FoldgaugeError : no way makes sense; the error of the first one is told.
+    """
+    photo = read_photo(Path(path))
+    sighting = find_sheet(photo)
+    print_scale = None if bars_mm is None else PrintScale.from_bars(sighting.sheet, *bars_mm)
+    view = solve_view(photo, sighting, print_scale)
+    problem: FoldgaugeError | None = None
+    for way in _ways(spec, sighting, use, standoff_mm):
+        try:
+            return _measured(photo, view, sighting, spec, way, openings_deg)
+        except FoldgaugeError as err:
+            problem = problem or err
+    assert problem is not None
+    raise problem
