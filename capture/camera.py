@@ -96,7 +96,7 @@ class Camera:
         if abs(ours / theirs - 1) > _SAME_SHAPE:
             ours_px, its_px = ("{} x {}".format(*size) for size in (self.size, photo.size))
             raise CameraError(
-                f"{photo.name}: {its_px} pixels is not the shape of the photos behind {self.name} ({ours_px}): "
+                f"{photo.name}: {its_px} pixels is not the shape {self.name} was made for ({ours_px}): "
                 "cropped, or another mode; take it in the same mode, uncropped"
             )
         if exif.camera and self.model and exif.camera != self.model:
