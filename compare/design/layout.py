@@ -1,13 +1,23 @@
 """From the design to the layout that guides the measurement."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.design.linkage import solve
 from compare.design.spec import Spec
-from measure.layout import Layout, Panel, Role
+from measure.layout import Layout
+
+NEAR_OPENINGS: Final = (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0)  # degrees from the nominal one
+
+
+def _places(spec: Spec, names: tuple[str, ...], deg: float) -> NDArray[np.float64]:
+    """Joints (J, 2) at an opening, mm; what lies on a plane is lifted by the card below it."""
+    mechanism = spec.mechanism
+    pose = mechanism.solve({}, np.radians(deg))
+    lift = spec.card.thickness / float(np.sin(np.radians(deg) / 2))
+    return np.array([pose.joints[j] + (0.0, mechanism.lifts.get(j, 0) * lift) for j in names])
 
 
 def layout_of(spec: Spec, openings_deg: Sequence[float] = ()) -> Layout:
@@ -16,30 +26,12 @@ def layout_of(spec: Spec, openings_deg: Sequence[float] = ()) -> Layout:
     A spread propped open at another angle than flat never stands at exactly its nominal opening, so the
     search may then vary it. `openings_deg` are further openings at which the photo may show it.
     """
-    pose = solve(spec.lengths(), np.radians(spec.base.opening_deg))
-    panels: list[Panel] = []
-    for side in ("left", "right"):
-        has_leg = side in spec.sides
-        page = (
-            ["spine", f"inner foot {side}"]
-            + ([f"outer foot {side}"] if has_leg else [])
-            + [f"fore edge {side}"]
-        )
-        panels.append(Panel(name=f"page {side}", joints=tuple(page), role=Role.PAGE, free_end=True))
-    for side in ("left", "right"):
-        panels.append(Panel(name=f"fold {side}", joints=(f"inner foot {side}", "ridge"), role=Role.FOLD))
-    for side in spec.sides:
-        panels.append(
-            Panel(name=f"leg {side}", joints=(f"outer foot {side}", f"leg top {side}"), role=Role.LEG)
-        )
-    for side in spec.sides:
-        joints = ("ridge", f"leg top {side}", f"plane edge {side}")
-        panels.append(Panel(name=f"plane {side}", joints=joints, role=Role.PLANE, free_end=True))
+    panels = spec.mechanism.panels
     names = tuple(dict.fromkeys(j for p in panels for j in p.joints))
     return Layout(
         joint_names=names,
-        xy_mm=np.array([pose.joints[j] for j in names]),
-        panels=tuple(panels),
+        xy_mm=_places(spec, names, spec.base.opening_deg),
+        panels=panels,
         opening_deg=spec.base.opening_deg,
         other_openings=_other_openings(spec, names, openings_deg),
         card_mm=spec.card.thickness,
@@ -54,12 +46,11 @@ def _other_openings(
 ) -> tuple[tuple[float, NDArray[np.float64]], ...]:
     """Joints at openings near the nominal one; none for a flat spread, which lies flat."""
     nominal = spec.base.opening_deg
-    near = (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0) if nominal != 180.0 else ()
+    near = NEAR_OPENINGS if nominal != 180.0 else ()
     out = []
     for deg in dict.fromkeys([*(nominal + d for d in near), *further_deg]):
         if 20.0 < deg <= 180.0 and deg != nominal:
-            pose = solve(spec.lengths(), np.radians(deg))
-            xy = np.array([pose.joints[j] for j in names])
+            xy = _places(spec, names, deg)
             if np.all(np.isfinite(xy)):
                 out.append((deg, xy))
     return tuple(out)
