@@ -12,11 +12,13 @@ from capture.view import View
 from compare.conformity import Rule, Verdict
 from compare.design.spec import Spec, load_spec
 from compare.findings import Findings, compare_profile
+from compare.hand_marks import hand_note, marked
 from compare.report.answer import answer
 from compare.report.as_json import findings_dict
 from compare.several import Gathered, gather
 from compare.shot import Shot, Use, take_shot
 from compare.version import own_version
+from measure.by_hand import read_points
 from measure.profile import Profile
 
 MAX_PHOTOS = 12
@@ -112,6 +114,8 @@ class Inspection:
             "saddles": self.view.n_saddles,
             "rms_px": round(self.view.rms_px, 4),
         }
+        if hand := self.shots[0].profile.by_hand:
+            out["by_hand"] = {joint: {"sd_px": sd} for joint, sd in hand.items()}
         out["notes"] = list(self.notes)
         out["versions"] = versions()
         return out
@@ -140,6 +144,7 @@ def check(
     standoff_mm: float | None = None,
     bars_mm: tuple[float, float] | None = None,
     rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
+    points_path: str | Path | None = None,
 ) -> Inspection:
     """Check a dummy against its design, from one photo or several.
 
@@ -152,6 +157,7 @@ def check(
     use : how the sheet is used; "auto" looks whether its lower band is there.
     standoff_mm : backdrop use: distance from the sheet to the near end; else taken from the spec.
     bars_mm : lengths of the sheet's two check bars, across and up, read with a rule, mm.
+    points_path : CSV of joints pointed at by hand in the photo (`measure.by_hand`); one photo only.
     rule : "guarded" (only what is sure by U passes or fails) or "simple" (the measured value alone decides).
 
     Returns
@@ -168,6 +174,9 @@ def check(
     if len(paths) > MAX_PHOTOS:
         raise FoldgaugeError(f"{len(paths)} photos given; at most {MAX_PHOTOS} of one dummy make sense")
     spec = load_spec(spec_path)
+    if points_path is not None and len(paths) > 1:
+        raise FoldgaugeError("--points belongs to one photo (its pixels are that photo's); give one photo")
+    hand = () if points_path is None else read_points(Path(points_path))
     shots = tuple(
         take_shot(
             path,
@@ -176,16 +185,22 @@ def check(
             standoff_mm=standoff_mm,
             bars_mm=bars_mm,
             openings_deg=OTHER_OPENINGS if k else (),
+            hand=hand,
         )
         for k, path in enumerate(paths)
     )
     gathered = gather(shots, spec)
+    findings = compare_profile(gathered.profile, spec, rule=Rule(rule), measured=gathered.measured)
     return Inspection(
         spec=spec,
         shots=shots,
         gathered=gathered,
-        findings=compare_profile(gathered.profile, spec, rule=Rule(rule), measured=gathered.measured),
-        notes=(*gathered.notes, *_photo_notes(shots)),
+        findings=marked(findings, shots[0].profile.by_hand),
+        notes=(
+            *([hand_note(shots[0].profile.by_hand)] if hand else []),
+            *gathered.notes,
+            *_photo_notes(shots),
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from compare.design.layout import layout_of
 from compare.design.spec import Spec
 from compare.measured import measured_of
 from compare.scale import common_scale
+from measure.by_hand import HandPoint
 from measure.near_end import measure_profile
 from measure.profile import Profile
 
@@ -110,7 +111,13 @@ def _require_plausible_scale(
 
 
 def _measured(
-    photo: Photo, view: View, sighting: Sighting, spec: Spec, way: Placing, openings_deg: Sequence[float]
+    photo: Photo,
+    view: View,
+    sighting: Sighting,
+    spec: Spec,
+    way: Placing,
+    openings_deg: Sequence[float],
+    hand: Sequence[HandPoint],
 ) -> Shot:
     """Measure under one assumption about the sheet."""
     use, standoff_mm, standoff_err_mm, notes = way
@@ -124,6 +131,7 @@ def _measured(
         standoff_mm=standoff_mm,
         standoff_err_mm=standoff_err_mm,
         blur_px=sighting.blur_px,
+        hand=hand,
     )
     _require_plausible_scale(photo, profile, spec, use, standoff_mm)
     return Shot(
@@ -169,6 +177,7 @@ def take_shot(
     standoff_mm: float | None = None,
     bars_mm: tuple[float, float] | None = None,
     openings_deg: Sequence[float] = (),
+    hand: Sequence[HandPoint] = (),
 ) -> Shot:
     """Measure the dummy in one photo, under the first way of taking the sheet that makes sense.
 
@@ -178,6 +187,7 @@ def take_shot(
     spec : the design.
     use, standoff_mm, bars_mm : see `compare.inspection.check`.
     openings_deg : opening angles besides the design's own at which this photo may show the dummy.
+    hand : joints pointed at by hand in this photo.
 
     Raises
     ------
@@ -190,7 +200,7 @@ def take_shot(
     problem: FoldgaugeError | None = None
     for way in _ways(spec, sighting, use, standoff_mm):
         try:
-            return _measured(photo, view, sighting, spec, way, openings_deg)
+            return _measured(photo, view, sighting, spec, way, openings_deg, hand)
         except FoldgaugeError as err:
             problem = problem or err
     assert problem is not None

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from measure.choose import Choice, PanelLines, choose, crossing
 from measure.layout import Layout, Role
-from measure.locate import Placement, Region, place_layouts
+from measure.locate import Placement, Region, place_by_joints, place_layouts
 from measure.look import CLEAR_STEP, candidates_of, look_at, median_tone, rough_tone
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
@@ -47,11 +47,22 @@ class Finding:
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
 
 
-def find_layout(plane: Plane, layout: Layout, region: Region, blur_px: float) -> Finding:
-    """Find all panels of the layout; those that the photo does not show are named as missing."""
+def find_layout(
+    plane: Plane,
+    layout: Layout,
+    region: Region,
+    blur_px: float,
+    seeds: Mapping[str, Array] | None = None,
+) -> Finding:
+    """Find all panels of the layout; those that the photo does not show are named as missing.
+
+    `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
+    tried too, but has to explain the photo better than the other places.
+    """
     placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     best: tuple[list[PanelLines], Choice, float | None] | None = None
-    for placement in _distinct(placements):
+    by_joints = place_by_joints(layout.openings(), seeds or {})[:N_PLACEMENTS]
+    for placement in [*by_joints, *_distinct(placements)]:
         views = [
             look_at(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])

@@ -5,7 +5,7 @@ map, which is widened by a few millimetres so that a faulty strip does not pull 
 and opening angle are tried on a grid. Only a start within some millimetres is wanted here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -149,6 +149,30 @@ def place_layouts(
     for layout in layouts:
         for roll in rolls_rad:
             out.extend(_best_shifts(maps, grey.shape, layout, region, roll))
+    return sorted(out, key=lambda p: -p.score)
+
+
+def place_by_joints(layouts: Sequence[Layout], at_mm: Mapping[str, Array]) -> list[Placement]:
+    """Placements that lay two or more joints nearest to where they are known to be; none for fewer.
+
+    The closed form of the two-dimensional orthogonal Procrustes problem; the score falls with the misfit.
+    """
+    if len(at_mm) < 2:
+        return []
+    out: list[Placement] = []
+    for layout in layouts:
+        target = np.array(list(at_mm.values()))
+        source = np.array([layout.at(name) for name in at_mm])
+        a, b = source - source.mean(axis=0), target - target.mean(axis=0)
+        roll = float(
+            np.arctan2(
+                np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1])
+            )
+        )
+        turned = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0, layout=layout).apply(source)
+        x, y = (target - turned).mean(axis=0)
+        rms = float(np.sqrt(np.mean(np.sum((turned + (x, y) - target) ** 2, axis=1))))
+        out.append(Placement(x_mm=float(x), y_mm=float(y), roll_rad=roll, score=1 / (1 + rms), layout=layout))
     return sorted(out, key=lambda p: -p.score)
 
 

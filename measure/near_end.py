@@ -1,12 +1,15 @@
 """The main job of this room: from a solved view and an expected layout to a measured profile."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.photo import Photo
 from capture.rectify import linear_grey
 from capture.sheet import MarkerSheet
-from capture.view import PARAMS, View
+from capture.view import View
+from measure.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.choose import crossing
 from measure.errors import MeasureError
 from measure.find import Finding, find_layout
@@ -16,6 +19,7 @@ from measure.layout import Layout, Panel, Role
 from measure.profile import PanelFit, Profile
 from measure.refine import Fit, outer_sign
 from measure.region import search_region
+from measure.shared import shared_covs
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -36,6 +40,7 @@ def measure_profile(
     standoff_mm: float = 0.0,
     standoff_err_mm: float = 0.5,
     blur_px: float = 0.9,
+    hand: Sequence[HandPoint] = (),
 ) -> Profile:
     """Find the panels of the layout in the photo and measure their near ends.
 
@@ -48,18 +53,27 @@ def measure_profile(
     bottom_closed : True if the sheet's lower band is in the picture (a window cut without opening it below).
     standoff_mm, standoff_err_mm : height of the near end above the sheet, and its standard uncertainty.
     blur_px : standard deviation of the photo's blur.
+    hand : joints pointed at by hand: two or more say where the dummy is; each replaces what is measured.
 
     Raises
     ------
     MeasureError
-        If too few panels are seen to speak of a measurement.
+        If a hand-set joint is unknown or outside the photo, or too few panels are seen to speak of a
+        measurement.
     """
     plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
-    finding = find_layout(plane, layout, region, blur_px)
-    profile = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
+    require_sound(hand, layout.joint_names, photo.size)
+    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm))
+    profile = with_hand_points(
+        _profile(plane, layout, finding, view, standoff_err_mm, blur_px),
+        hand,
+        view,
+        near_end_sd_mm=layout.near_end_sd_mm,
+        standoff_err_mm=standoff_err_mm,
+    )
     n_found = sum(p.found for p in profile.panels)
-    if n_found < MIN_PANELS or len(profile.joints) < MIN_PANELS:
+    if n_found + len(hand) < MIN_PANELS or len(profile.joints) < MIN_PANELS:
         raise MeasureError(
             f"{photo.name}: the dummy of this design is not seen ({n_found} of {len(profile.panels)} panels "
             "found); check that spec and photo belong together, and arch or backdrop"
@@ -94,9 +108,7 @@ def _profile(
         near_end_sd_mm=layout.near_end_sd_mm,
     )
     sources = dict(joints.cov_by_source)
-    sources |= _view_covs(view, joints.xy_mm, plane.z_mm)
-    lever = ((joints.xy_mm - plane.eye_mm[:2]) / (plane.eye_mm[2] - plane.z_mm)).ravel()
-    sources["standoff"] = np.outer(lever, lever) * standoff_err_mm**2
+    sources |= shared_covs(view, joints.xy_mm, plane.z_mm, standoff_err_mm)
     return Profile(
         joints=joints.names,
         xy_mm=joints.xy_mm,
@@ -127,19 +139,6 @@ def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
     if role is Role.PAGE:
         return np.diag([sd**2, sd**2, 0.0]) * 0.5
     return np.diag([sd**2, sd**2, 0.01**2])
-
-
-def _view_covs(view: View, xy_mm: Array, z_mm: float) -> dict[str, Array]:
-    """Covariance of points from the view: what the print scale explains (by regression), and the rest.
-
-    The print scale acts through the adjustment, so it is correlated with the pose; the part of the whole that
-    moves with it is its own, what is left is independent of it.
-    """
-    jac = view.plane_jacobian(xy_mm, z_mm).reshape(2 * len(xy_mm), view.cov.shape[0])
-    scales = [PARAMS.index("log_sx"), PARAMS.index("log_sy")]
-    with_scale = jac @ view.cov[:, scales]
-    scale = with_scale @ np.linalg.pinv(view.cov[np.ix_(scales, scales)]) @ with_scale.T
-    return {"print scale": scale, "view": jac @ view.cov @ jac.T - scale}
 
 
 def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -> list[FreeEnd]:

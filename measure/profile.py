@@ -59,6 +59,7 @@ class Profile:
         corner of a panel's near end stand in front of the measured plane (toward the camera).
     near_end_sd_mm : standard deviation of those corners, as stated in the design.
     notes : plain sentences about the measurement that the user should read.
+    by_hand : joints that were pointed at by hand, with the hand's standard uncertainty in pixels.
     """
 
     joints: tuple[str, ...]
@@ -73,6 +74,7 @@ class Profile:
     near_ends: tuple[str, ...] = ()
     near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
     near_end_sd_mm: float = 0.0
+    by_hand: Mapping[str, float] = field(default_factory=dict)
 
     def at(self, joint: str) -> Array:
         """Position (2,) of a measured joint, mm; KeyError if it was not measured."""

@@ -51,6 +51,12 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
 @click.option(
     "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
 )
+@click.option(
+    "--points",
+    type=click.Path(path_type=Path),
+    metavar="JOINTS.csv",
+    help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
+)
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option(
     "--rule",
@@ -78,6 +84,7 @@ def check(
     use: Use,
     standoff: float | None,
     bars: tuple[float, float] | None,
+    points: Path | None,
     budget: bool,
     rule: Rule,
     as_json: bool,
@@ -94,7 +101,7 @@ def check(
     _check_options(standoff, {"--annotate": annotate, "--csv": table})
     from compare.inspection import check as run
 
-    inspection = run(photos, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule)
+    inspection = run(photos, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule, points_path=points)
     show(inspection, as_json=as_json, annotate=annotate, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 

@@ -189,7 +189,11 @@ def _draw_lines(inspection: "Inspection", frame: _Frame, picture: Picture) -> li
             ends = frame.px(np.array([profile.at(a), profile.at(b)]))
             cv.polyline(picture, ends, cv.VERMILLION, 7)
     for name in dict.fromkeys(j for item in findings.lengths for j in ENDS[item.name][1:]):
-        cv.disc(picture, frame.px(profile.at(name))[0], 7, cv.ORANGE)
+        at = frame.px(profile.at(name))[0]
+        if name in profile.by_hand:
+            cv.square(picture, at, 10, cv.WHITE)
+        else:
+            cv.disc(picture, at, 7, cv.ORANGE)
     return pieces
 
 
@@ -248,6 +252,13 @@ def _legend(inspection: "Inspection") -> Picture:
         box = cv.Box(x + 105, 10, x + 105 + w, 54)
         band = cv.plate(band, box, words, TEXT, ink=cv.WHITE, ground=cv.DARK)
         x += 105 + w + 50
+    if inspection.profile.by_hand:
+        cv.square(band, np.array([x + 12, 32.0]), 10, cv.WHITE)
+        w, _ = cv.text_size("by hand", TEXT)
+        band = cv.plate(
+            band, cv.Box(x + 36, 10, x + 36 + w, 54), "by hand", TEXT, ink=cv.WHITE, ground=cv.DARK
+        )
+        x += 36 + w + 50
     unit = unit_of(inspection.spec.units).name
     words = f"{unit}, ±U (k=2), (deviation)   {inspection.photo.name}"
     w, _ = cv.text_size(words, TEXT - 4)

@@ -6,6 +6,7 @@ nominal, measured, U, deviation
 low, high     limits on the deviation; empty = no limit on that side
 probability   that the true value lies within the limits
 verdict       empty for angles, which carry no limits of their own
+remark        what else is to be known of it ("by hand: spine")
 """
 
 import csv
@@ -31,6 +32,7 @@ COLUMNS: Final = (
     "high",
     "probability",
     "verdict",
+    "remark",
 )
 
 
@@ -52,6 +54,7 @@ def _row(kind: str, item: Item) -> dict[str, str]:
         "high": _number(item.high),
         "probability": _number(item.probability) if judged else "",
         "verdict": item.verdict.value if judged else "",
+        "remark": item.remark,
     }
 
 

@@ -94,6 +94,14 @@ def disc(picture: Picture, centre: Array, radius: float, colour: Colour) -> None
         cv2.circle(picture, (at[0], at[1]), round(r * 2**_SHIFT), shade, -1, cv2.LINE_AA, _SHIFT)
 
 
+def square(picture: Picture, centre: Array, radius: float, colour: Colour) -> None:
+    """Draw a filled square standing on its corner, with a dark rim."""
+    for shade, r in ((DARK, radius + 3), (colour, radius)):
+        corners = centre + r * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
+        q = np.round(corners * 2**_SHIFT).astype(np.int32).reshape(-1, 1, 2)
+        cv2.fillPoly(picture, [q], shade, cv2.LINE_AA, _SHIFT)
+
+
 def plate(
     picture: Picture,
     box: Box,

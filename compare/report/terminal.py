@@ -11,6 +11,7 @@ from rich.text import Text
 
 from compare.conformity import Item, Verdict
 from compare.findings import Findings
+from compare.hand_marks import is_by_hand
 from compare.lean import Leaning
 from compare.remedy import CHILDREN, KNIFE
 from compare.report.answer import also, answer, runner_up
@@ -59,7 +60,7 @@ def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
     table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "off by", "limit", "")
     for i in items:
         table.add_row(
-            i.name,
+            f"{i.name} (hand)" if is_by_hand(i) else i.name,
             unit.number(i.nominal),
             unit.number(i.measured),
             unit.number(i.expanded),
