@@ -107,7 +107,7 @@ def _lengths(d: Draft, c: Construction, g: _Ground, base: Base | None) -> None:
             d.length(
                 n(f"support {side}"), support.length, n(f"support foot {side}"), n(f"support top {side}")
             )
-            d.length(n(f"support tab {side}"), support.tab, n("ridge"), n(f"support top {side}"))
+            d.length(n(f"support tab {side}"), abs(support.tab), n("ridge"), n(f"support top {side}"))
         else:
             inner = n(f"inner foot {side}")
             d.length(n(f"foot {side}"), getattr(c.fold, f"foot_{side}"), g.spine, inner)
@@ -324,6 +324,7 @@ def _propped(d: Draft, c: Construction, g: _Ground, prop: str) -> None:
     """Plane on a parallelogram of one side and a support from the other (`prop`)."""
     n = g.name
     own = "left" if prop == "right" else "right"
+    inside = c.supports[prop].tab >= 0
     d.steps.append(
         Prop(
             sign=1.0 if own == "right" else -1.0,
@@ -338,6 +339,7 @@ def _propped(d: Draft, c: Construction, g: _Ground, prop: str) -> None:
             plane=n(f"plane {own}"),
             support=(n(f"support {prop}"), n(f"support {prop}")),
             tab=n(f"support tab {prop}"),
+            tab_sign=1.0 if inside else -1.0,
             at_foot=n(f"inner foot {own}"),
             at_outer=n(f"outer foot {own}"),
             at_support=n(f"support foot {prop}"),
@@ -346,12 +348,16 @@ def _propped(d: Draft, c: Construction, g: _Ground, prop: str) -> None:
             support_top=n(f"support top {prop}"),
         )
     )
+    tab = (n(f"support tab {prop}"),)
     d.loops.append(
         Loop(
             name=n(f"support {prop}"),
-            one=(n(f"support foot {prop}"), n(f"support {prop}")),
-            other=(n(f"foot {own}"), n(f"fold {own}"), n(f"support tab {prop}")),
-            words=("support foot + support", "foot + fold + support tab"),
+            one=(n(f"support foot {prop}"), n(f"support {prop}"), *(() if inside else tab)),
+            other=(n(f"foot {own}"), n(f"fold {own}"), *(tab if inside else ())),
+            words=(
+                "support foot + support" + ("" if inside else " + support tab"),
+                "foot + fold" + (" + support tab" if inside else ""),
+            ),
         )
     )
 

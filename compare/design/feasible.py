@@ -78,6 +78,15 @@ def _check_side(
             )
             raise _fail(spec, table, "plane_spacing", text)
     other = "left" if side == "right" else "right"
+    if other in c.supports and c.supports[other].tab == 0:
+        text = "a support glued to the ridge is a side of the fold: write it as [fold] instead"
+        raise _fail(spec, f"{tables}{other}", "tab", text)
+    if other in c.supports and -c.supports[other].tab >= foot:
+        text = (
+            f"the tab at {c.supports[other].tab:g} mm must lie nearer to the ridge than the fold's foot to "
+            f"the spine ({foot:g} mm), or the plane cannot follow the pages"
+        )
+        raise _fail(spec, f"{tables}{other}", "tab", text)
     if other in c.supports and c.supports[other].tab > width:
         text = f"the tab at {c.supports[other].tab:g} mm lies beyond the plane's edge ({width:g} mm)"
         raise _fail(spec, f"{tables}{other}", "tab", text)

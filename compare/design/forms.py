@@ -16,6 +16,7 @@ class Kind(Enum):
 
     LENGTH = (0.5, 1000.0, "a length")
     PLACE = (0.0, 1000.0, "a length")  # may be 0
+    SHIFT = (-1000.0, 1000.0, "a length (negative: the other way)")
     POINT = (-1000.0, 1000.0, "a place [x, y]")
     SMALL = (0.02, 10.0, "a thickness")
     SPREAD = (0.0, 20.0, "a spread (0 or more)")
@@ -121,7 +122,9 @@ SIDE: Final = Form(
         **_LEG,
         "support": Key(_L, "a plain support instead: foot on this page to tab under the other half"),
         "foot": Key(_L, "spine to the support's foot"),
-        "tab": Key(Kind.PLACE, "ridge to the support's tab, along the plane", zero=True),
+        "tab": Key(
+            Kind.SHIFT, "ridge to the support's tab along the plane, negative on the support's own side"
+        ),
     },
     {"legs": LEGS, "flap": FLAP},
 )

@@ -54,7 +54,8 @@ class Parallelogram:
 class Support:
     """A plain card from the page up to a tab under the plane of the other side.
 
-    length : its length, fold to fold; foot : spine to its foot; tab : ridge to its top, along the plane.
+    length : its length, fold to fold; foot : spine to its foot; tab : ridge to its top along the plane,
+    negative on the support's own side of the ridge.
     """
 
     length: float

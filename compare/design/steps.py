@@ -193,7 +193,8 @@ class Prop:
     page and the whole is a tent (a formula). If not, three panels hold the plane to the pages, for which
     there is none: Newton's method on the angle of the fold, from the tent.
 
-    sign : +1 if the parallelogram is on the right.
+    sign : +1 if the parallelogram is on the right; tab_sign : +1 if the tab lies outside the ridge, -1 if it
+    lies on the support's own side of it.
     """
 
     sign: float
@@ -208,6 +209,7 @@ class Prop:
     plane: str
     support: tuple[str, str]
     tab: str
+    tab_sign: float
     at_foot: str
     at_outer: str
     at_support: str
@@ -228,7 +230,7 @@ class Prop:
         page = bench.turns[self.own_page]
         _, lean = self._plane(bench, psi)
         ridge = bench.joints[self.at_foot] + n[self.fold[1]][..., None] * heading(page - self.sign * psi)
-        tab = ridge + n[self.tab][..., None] * heading(page - self.sign * lean)
+        tab = ridge + self.tab_sign * n[self.tab][..., None] * heading(page - self.sign * lean)
         way = tab - bench.joints[self.at_support]
         out: Array = np.sum(way * way, axis=-1) - n[self.support[1]] ** 2
         return out
@@ -236,7 +238,7 @@ class Prop:
     def run(self, bench: Bench) -> None:
         """Lay fold, leg, plane and support."""
         n = bench.lengths
-        c, tab = bench.total(self.foot), n[self.tab]
+        c, tab = bench.total(self.foot), self.tab_sign * n[self.tab]
         opening = self.sign * (bench.turns[self.own_page] - bench.turns[self.other_page])
         psi, _ = four_bar(
             c + tab, bench.total(self.support_foot), n[self.fold[1]], n[self.support[1]], opening
