@@ -20,10 +20,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.design.linkage import solve
+from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.faults import Fault, faults_of
-from compare.measured import Measured, linkage_lengths, nominal_lengths
+from compare.measured import FEET, Measured, feet_lengths, governing_lengths, nominal_lengths
 from compare.units import MM, Unit
 
 Array = NDArray[np.float64]
@@ -43,7 +43,7 @@ class Cause:
     fault : the fault.
     size_mm, u_mm : best size given all measurements (generalised least squares) and its standard uncertainty.
     probability : that this fault is present, over all hypotheses considered.
-    lean_deg : side -> how much of the lean this fault makes (degrees).
+    lean_deg : half -> how much of the lean this fault makes (degrees).
     named : True if it belongs to the best hypothesis.
     """
 
@@ -85,18 +85,26 @@ class Diagnosis:
         return tuple(c for c in self.causes if c.named)
 
 
-def observed_pattern(fault: Fault, names: Sequence[str]) -> Array:
-    """Pattern of a fault on the lengths that were measured ("feet" is the sum of the two feet)."""
+def observed_pattern(fault: Fault, names: Sequence[str], feet: tuple[str, str] | None) -> Array:
+    """Pattern of a fault on the lengths that were measured ("feet" is the sum of the two `feet`)."""
     p = fault.pattern
-    feet = p.get("foot left", 0.0) + p.get("foot right", 0.0)
-    return np.array([feet if n == "feet" else p.get(n, 0.0) for n in names])
+    apart = sum(p.get(k, 0.0) for k in feet or ())
+    return np.array([apart if n == FEET else p.get(n, 0.0) for n in names])
+
+
+def spine_seen(names: Sequence[str], mechanism: Mechanism) -> bool:
+    """Return whether the two inner feet are known one by one."""
+    feet = feet_lengths(mechanism)
+    return feet is not None and all(k in names for k in feet)
 
 
 def observed_lengths(measured: Measured, spec: Spec) -> list[str]:
     """Names of the measured lengths; "feet" only where it is not the sum of two others."""
     names = [k for k in nominal_lengths(spec) if k in measured.lengths]
-    if "foot left" in names and "foot right" in names and "feet" in names:
-        names.remove("feet")  # it would make the covariance singular
+    sums = [k for k in names if k not in spec.mechanism.lengths]
+    for name in sums:  # they would make the covariance singular
+        if name != FEET or spine_seen(names, spec.mechanism):
+            names.remove(name)
     return names
 
 
@@ -184,7 +192,7 @@ def _with_further(best: tuple[int, ...], d: Array, s: Array, patterns: Sequence[
 
 def cutting_covariance(names: Sequence[str], cutting_sd: float = CUTTING_SD) -> Array:
     """Return the covariance of hand cutting and gluing, mm^2: independent; the feet are two placements."""
-    return np.diag([cutting_sd**2 * (2.0 if n == "feet" else 1.0) for n in names])
+    return np.diag([cutting_sd**2 * (2.0 if n == FEET else 1.0) for n in names])
 
 
 def _sizes(d: Array, s: Array, patterns: Sequence[Array]) -> tuple[Array, Array, float]:
@@ -216,31 +224,31 @@ def _size_of(
 
 
 def _lean_effects(
-    measured: Measured, sides: Sequence[str], faults: Sequence[Fault], sizes: Sequence[float]
+    measured: Measured, mechanism: Mechanism, faults: Sequence[Fault], sizes: Sequence[float]
 ) -> list[dict[str, float]]:
-    """Lean as measured minus lean with each fault taken out alone, degrees by side, one dict per fault."""
+    """Lean as measured minus lean with each fault taken out alone, degrees by half, one dict per fault."""
     out: list[dict[str, float]] = [{} for _ in faults]
-    for side in sides:
-        needed = linkage_lengths(side)
-        if any(k not in measured.working for k in needed):
+    known = {k: q.value for k, q in measured.working.items()}
+    taken = {
+        k: np.array([0.0] + [z * f.pattern.get(k, 0.0) for f, z in zip(faults, sizes, strict=True)])
+        for k in known
+    }
+    pose = mechanism.solve({k: v - taken[k] for k, v in known.items()}, measured.opening.value)
+    for half in mechanism.halves:
+        if any(k not in known for k in governing_lengths(mechanism, half.name)):
             continue
-        taken = {
-            k: np.array([0.0] + [z * f.pattern.get(k, 0.0) for f, z in zip(faults, sizes, strict=True)])
-            for k in needed
-        }
-        righted = {k: measured.working[k].value - taken[k] for k in needed}
-        lean = np.degrees(solve(righted, measured.opening.value).lean[side])
+        lean = np.degrees(pose.lean[half.name])
         for effects, value in zip(out, lean[0] - lean[1:], strict=True):
-            effects[side] = float(value)
+            effects[half.name] = float(value)
     return out
 
 
 def cause_of_length(name: str, size: float, u: float, measured: Measured, spec: Spec) -> Cause | None:
     """Return one length's own error as a cause, as measured; None if no fault goes by that name."""
-    spine = "foot left" in measured.lengths and "foot right" in measured.lengths
-    for fault in faults_of(spec.sides, spine_seen=spine):
+    mechanism = spec.mechanism
+    for fault in faults_of(mechanism, spine_seen=spine_seen(list(measured.lengths), mechanism)):
         if fault.name == name:
-            (effect,) = _lean_effects(measured, spec.sides, [fault], [size])
+            (effect,) = _lean_effects(measured, mechanism, [fault], [size])
             return Cause(
                 fault=fault, size_mm=size, u_mm=u, probability=float("nan"), lean_deg=effect, named=True
             )
@@ -267,8 +275,9 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
         return Diagnosis(causes=(), probability_none=1.0, misfit=float("nan"))
     d = np.array([measured.lengths[k].value - nominal[k] for k in names])
     s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(names)
-    faults = faults_of(spec.sides, spine_seen="foot left" in names and "foot right" in names)
-    patterns = [observed_pattern(f, names) for f in faults]
+    mechanism = spec.mechanism
+    faults = faults_of(mechanism, spine_seen=spine_seen(names, mechanism))
+    patterns = [observed_pattern(f, names, feet_lengths(mechanism)) for f in faults]
     kept = _unless_same(patterns)
     weighing = weigh(d[None], s, [patterns[i] for i in kept], [faults[i].weight for i in kept])
     p = weighing.probability[0]
@@ -278,7 +287,7 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     ) / max(len(d) - len(best), 1)
     u = np.sqrt(np.diag(measured.inputs.covariance([measured.lengths[k] for k in names])))
     fitted = [_size_of(i, d, u, s, [patterns[k] for k in kept], best) for i in range(len(kept))]
-    leans = _lean_effects(measured, spec.sides, [faults[k] for k in kept], [z for z, _ in fitted])
+    leans = _lean_effects(measured, mechanism, [faults[k] for k in kept], [z for z, _ in fitted])
     causes = [
         Cause(
             fault=faults[index],

@@ -3,14 +3,18 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from compare.binding import Binding, binding_of
 from compare.causes import Cause, Diagnosis, cause_of_length, diagnose
-from compare.closed import compare_clearance
+from compare.closed import Overhang, compare_clearance
 from compare.conformity import Item, Rule, Verdict, overall
 from compare.design.spec import Spec
 from compare.lean import DEG, Leaning, leaning
 from compare.measured import Measured, measured_of, nominal_lengths
 from compare.pairs import compare_pairs
 from compare.remedy import Remedy, remedies_for
+from compare.symptoms import Symptom, symptoms_of
 from measure.profile import Profile
 
 
@@ -27,6 +31,8 @@ class Findings:
     undetermined : what the photo does not show -> why.
     verdict : over all items that carry limits.
     rule : the decision rule all verdicts follow.
+    symptoms : what the photo shows beside the lengths. binding : at which opening it binds, None if unknown.
+    overhangs : a closed photo's overhang beside the predicted one; () without such a photo.
     """
 
     spec: Spec
@@ -42,6 +48,9 @@ class Findings:
     undetermined: Mapping[str, str]
     verdict: Verdict
     rule: Rule = Rule.GUARDED
+    symptoms: tuple[Symptom, ...] = ()
+    binding: Binding | None = None
+    overhangs: tuple[Overhang, ...] = ()
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -72,14 +81,8 @@ def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
 
 def _angle_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
     """Angles for information: they follow from the lengths, so they have no limits of their own."""
-    import numpy as np
-
-    from compare.design.linkage import solve
-
-    pose = solve(spec.lengths(), np.radians(spec.base.opening_deg))
-    nominal = {"opening": float(pose.phi)}
-    nominal |= {f"fold {s}": float(v) for s, v in pose.fold_angle.items()}
-    nominal |= {f"leg {s}": float(v) for s, v in pose.leg_angle.items()}
+    pose = spec.mechanism.solve({}, np.radians(spec.base.opening_deg))
+    nominal = {"opening": float(pose.phi), **{k: float(v) for k, v in pose.angles.items()}}
     infinite = float("inf")
     return tuple(
         Item(
@@ -106,14 +109,14 @@ def _causes_to_name(
     return tuple(c for c in causes if c is not None)
 
 
-def unseen_lengths(measured: Measured) -> tuple[str, ...]:
+def unseen_lengths(measured: Measured, spec: Spec) -> tuple[str, ...]:
     """Return the lengths the photo should show and does not.
 
-    Feet one by one and whole pages are not among them: a flat, unmarked base never shows the spine, and what
-    rests on it is told by the distance of the feet.
+    Those that begin at the spine are not among them: a flat, unmarked base never shows it, and what rests on
+    the feet is told by their distance.
     """
-    hidden = ("foot left", "foot right", "page left", "page right")
-    return tuple(k for k in measured.undetermined if k not in hidden)
+    ends = spec.mechanism.ends
+    return tuple(k for k in measured.undetermined if k in ends and ends[k][0] != "spine")
 
 
 def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
@@ -138,18 +141,18 @@ def compare_profile(
     pairs, no_pairs = compare_pairs(measured, spec)
     clearances, no_clearance = compare_clearance(measured, spec)
     pairs, clearances = _ruled(pairs, rule), _ruled(clearances, rule)
-    seen = (leaning(measured, spec, s) for s in spec.sides)
+    halves = tuple(h.name for h in spec.mechanism.halves)
+    seen = (leaning(measured, spec, h) for h in halves)
     leans = tuple(replace(n, item=replace(n.item, rule=rule)) for n in seen if n is not None)
     undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
-    for side in spec.sides:
-        if side not in measured.lean:
-            why = measured.undetermined.get(
-                f"plane spacing {side}", "the plane half or its page was not found"
-            )
-            undetermined[f"lean {side}"] = why
+    for half in spec.mechanism.halves:
+        if half.name not in measured.lean:
+            bearing = [k for k, (a, _) in spec.mechanism.ends.items() if k in half.governs and "plane" in k]
+            why = next((measured.undetermined[k] for k in bearing if k in measured.undetermined), "")
+            undetermined[f"lean {half.name}"] = why or "the plane half or its page was not found"
     items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
     verdict = overall(i.verdict for i in items)
-    if verdict is Verdict.CONFORMS and (len(leans) < len(spec.sides) or unseen_lengths(measured)):
+    if verdict is Verdict.CONFORMS and (len(leans) < len(halves) or unseen_lengths(measured, spec)):
         verdict = Verdict.OPEN  # what was not seen cannot be called good
     diagnosis = diagnose(measured, spec)
     causes: tuple[Cause, ...] = ()
@@ -166,8 +169,10 @@ def compare_profile(
         clearances=clearances,
         diagnosis=diagnosis,
         causes=causes,
-        remedies=remedies_for(causes, measured, spec) if verdict is Verdict.FAILS else (),
+        remedies=remedies_for(causes, measured, spec, items) if verdict is Verdict.FAILS else (),
         undetermined=undetermined,
         verdict=verdict,
         rule=rule,
+        symptoms=symptoms_of(profile, measured, spec),
+        binding=binding_of(measured, spec),
     )

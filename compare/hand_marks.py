@@ -5,7 +5,6 @@ from dataclasses import replace
 
 from compare.conformity import Item
 from compare.findings import Findings
-from compare.joints import ENDS
 
 BY_HAND = "by hand: "
 
@@ -19,13 +18,15 @@ def marked(findings: Findings, by_hand: Mapping[str, float]) -> Findings:
     """Return the findings with a remark on every length that ends at a hand-set joint."""
     if not by_hand:
         return findings
-    return replace(findings, lengths=_marked(findings.lengths, by_hand))
+    return replace(findings, lengths=_marked(findings.lengths, findings.spec.mechanism.ends, by_hand))
 
 
-def _marked(items: Sequence[Item], by_hand: Mapping[str, float]) -> tuple[Item, ...]:
+def _marked(
+    items: Sequence[Item], ends: Mapping[str, tuple[str, str]], by_hand: Mapping[str, float]
+) -> tuple[Item, ...]:
     out: list[Item] = []
     for item in items:
-        ends = [joint for joint in ENDS.get(item.name, ("", "", ""))[1:] if joint in by_hand]
+        ends = [joint for joint in ends.get(item.name, ()) if joint in by_hand]
         remark = "; ".join(filter(None, [item.remark, BY_HAND + ", ".join(ends) if ends else ""]))
         out.append(replace(item, remark=remark))
     return tuple(out)

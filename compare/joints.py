@@ -1,39 +1,45 @@
 """Joints of a measured profile as quantities: distances and directions with their gradients."""
 
 from collections.abc import Mapping
-from types import MappingProxyType
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.design.linkage import SIDES
+from compare.design.mechanism import Mechanism
 from compare.quantity import Quantity
+from measure.layout import Panel
 from measure.profile import Profile
 
 Array = NDArray[np.float64]
 
 RIDGE_GAP: Final = 1.0  # mm, three thicknesses of card
 
-ENDS: Final[Mapping[str, tuple[str, str, str]]] = MappingProxyType(
-    {
-        **{
-            f"{name} {s}": (panel.format(s), a.format(s), b.format(s))
-            for s in SIDES
-            for name, panel, a, b in (
-                ("foot", "page {}", "spine", "inner foot {}"),
-                ("fold", "fold {}", "inner foot {}", "ridge"),
-                ("page spacing", "page {}", "inner foot {}", "outer foot {}"),
-                ("plane spacing", "plane {}", "ridge", "leg top {}"),
-                ("leg", "leg {}", "outer foot {}", "leg top {}"),
-                ("plane", "plane {}", "ridge", "plane edge {}"),
-                ("page", "page {}", "spine", "fore edge {}"),
-            )
-        },
-        "feet": ("", "inner foot left", "inner foot right"),
-    }
-)
-"""Length name -> (panel it lies on, first joint, second joint)."""
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """Where a length is measured: the panel it lies on ("" if on none), its first and its second joint."""
+
+    panel: str
+    first: str
+    second: str
+
+
+def ends_of(mechanism: Mechanism) -> dict[str, End]:
+    """Return where each length that is seen end-on is measured."""
+    out = {}
+    for name, (a, b) in mechanism.ends.items():
+        on = (p.name for p in mechanism.panels if a in p.joints and b in p.joints)
+        out[name] = End(next(on, ""), a, b)
+    return out
+
+
+def bearing_joints(mechanism: Mechanism, panel: Panel) -> tuple[str, ...]:
+    """Joints that lie in the panel's own line: not those of a part glued on top of it, nor its free end."""
+    level = mechanism.lifts.get(panel.joints[0], 0)
+    inner = panel.joints[:-1] if panel.free_end else panel.joints
+    return tuple(j for j in inner if mechanism.lifts.get(j, 0) == level)
 
 
 class Joints:
@@ -71,21 +77,23 @@ class Joints:
         return Quantity(float(np.arctan2(dy, dx)), g)
 
 
-def misread_joints(profile: Profile) -> dict[str, str]:
+def misread_joints(profile: Profile, mechanism: Mechanism) -> dict[str, str]:
     """Joints not to be believed, with the reason: those of a plane half whose line misses the ridge.
 
     The plane lies on the ridge; even a crease glued some millimetres off it leaves the line within a fraction
     of a millimetre. A line that passes by has locked onto something else.
     """
     out: dict[str, str] = {}
-    for side in SIDES:
-        fits = [p for p in profile.panels if p.name == f"plane {side}" and p.found and len(p.line_mm) > 1]
-        if not fits or "ridge" not in profile.joints:
+    fitted = {p.name: p for p in profile.panels if p.found and len(p.line_mm) > 1}
+    for half in mechanism.halves:
+        fit = fitted.get(half.plane)
+        joints = next((p.joints for p in mechanism.panels if p.name == half.plane), ())
+        if fit is None or not joints or joints[0] not in profile.joints:
             continue
-        first, last = fits[0].line_mm[0], fits[0].line_mm[-1]
+        first, last = fit.line_mm[0], fit.line_mm[-1]
         along = (last - first) / np.hypot(*(last - first))
-        gap = profile.at("ridge") - first
+        gap = profile.at(joints[0]) - first
         if abs(float(along[0] * gap[1] - along[1] * gap[0])) > RIDGE_GAP:
-            why = f"the {side} half of the plane was misread: its line does not come to the ridge"
-            out |= {f"leg top {side}": why, f"plane edge {side}": why}
+            why = f"the {half.name} half of the plane was misread: its line does not come to the {joints[0]}"
+            out |= dict.fromkeys(joints[1:], why)
     return out

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from compare.conformity import Item
-from compare.design.linkage import lean_gradient, solve
+from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
-from compare.measured import Measured, linkage_lengths, through_linkage
+from compare.measured import FEET, Measured, feet_lengths, governing_lengths, through_linkage
 
 DEG = float(np.degrees(1.0))
 
@@ -45,7 +45,7 @@ class Leaning:
 
     Attributes
     ----------
-    side : "left" or "right".
+    side : the half, "left", "right", "stage 2 right" ...
     item : lean measured against the design's own lean at the measured opening, limits +- `level`.
     solved_deg : lean the linkage has for the measured lengths; nan if a length is missing.
     remainder_deg, remainder_u_deg : measured minus solved, and its standard uncertainty.
@@ -65,56 +65,60 @@ class Leaning:
         return abs(self.remainder_deg) > max(2 * self.remainder_u_deg, 0.2)
 
 
-def lean_of(lengths: Mapping[str, float], phi: float, side: str) -> float:
-    """Lean of one half for these lengths, degrees."""
-    return float(np.degrees(solve(lengths, phi).lean[side]))
+def lean_of(mechanism: Mechanism, lengths: Mapping[str, float], phi: float, half: str) -> float:
+    """Lean of one half for these lengths (what is missing is taken from the design), degrees."""
+    return float(np.degrees(mechanism.solve(lengths, phi).lean[half]))
 
 
-def _contributions(measured: Measured, spec: Spec, side: str) -> tuple[Contribution, ...]:
+def _contributions(measured: Measured, spec: Spec, half: str) -> tuple[Contribution, ...]:
     """Put right one length at a time; only lengths that were measured."""
-    nominal = spec.lengths()
-    values = {k: measured.working[k].value for k in linkage_lengths(side)}
+    mechanism = spec.mechanism
+    nominal = mechanism.lengths
+    names = governing_lengths(mechanism, half)
+    values = {k: measured.working[k].value for k in names}
     phi = measured.opening.value
-    now = lean_of(values, phi, side)
-    rates = lean_gradient(values, phi, side)
-    out: list[Contribution] = []
-    for name in linkage_lengths(side):
-        if name in measured.assumed:
-            continue
-        deviation = values[name] - nominal[name]
-        out.append(
-            Contribution(
-                length=name,
-                deviation_mm=deviation,
-                exact_deg=now - lean_of({**values, name: nominal[name]}, phi, side),
-                first_order_deg=rates[name] * DEG * deviation,
-                u_deg=abs(rates[name]) * DEG * measured.u(measured.working[name]),
-            )
+    rates = mechanism.lean_rates(values, phi, half)
+    told = [k for k in names if k not in measured.assumed]
+    righted = {k: np.array([values[k] if j != k else nominal[k] for j in ("", *told)]) for k in names}
+    lean = np.degrees(mechanism.solve(righted, phi).lean[half])
+    out = [
+        Contribution(
+            length=name,
+            deviation_mm=values[name] - nominal[name],
+            exact_deg=float(lean[0] - lean[i]),
+            first_order_deg=rates[name] * DEG * (values[name] - nominal[name]),
+            u_deg=abs(rates[name]) * DEG * measured.u(measured.working[name]),
         )
-    if "feet" in measured.lengths and f"foot {side}" in measured.assumed:
-        out.append(_feet_contribution(measured, nominal, values, rates, side))
+        for i, name in enumerate(told, start=1)
+    ]
+    feet = feet_lengths(mechanism)
+    if feet and FEET in measured.lengths and any(k in measured.assumed and k in values for k in feet):
+        out.append(_feet_contribution(measured, mechanism, values, rates, half, feet))
     return tuple(sorted(out, key=lambda c: -abs(c.exact_deg)))
 
 
 def _feet_contribution(
     measured: Measured,
-    nominal: Mapping[str, float],
+    mechanism: Mechanism,
     values: Mapping[str, float],
     rates: Mapping[str, float],
-    side: str,
+    half: str,
+    feet: tuple[str, str],
 ) -> Contribution:
     """Return what the distance of the two feet adds, where they are not known one by one."""
+    nominal = mechanism.lengths
     phi = measured.opening.value
-    pair = ("foot left", "foot right")
+    pair = [k for k in feet if k in values]
     deviation = sum(values[k] - nominal[k] for k in pair)
     righted = {**values, **{k: nominal[k] for k in pair}}
     rate = sum(rates[k] * nominal[k] for k in pair) / sum(nominal[k] for k in pair)
+    now, then = (lean_of(mechanism, n, phi, half) for n in (values, righted))
     return Contribution(
-        length="feet",
+        length=FEET,
         deviation_mm=deviation,
-        exact_deg=lean_of(values, phi, side) - lean_of(righted, phi, side),
+        exact_deg=now - then,
         first_order_deg=rate * DEG * deviation,
-        u_deg=abs(rate) * DEG * measured.u(measured.lengths["feet"]),
+        u_deg=abs(rate) * DEG * measured.u(measured.lengths[FEET]),
     )
 
 
@@ -123,9 +127,9 @@ def leaning(measured: Measured, spec: Spec, side: str) -> Leaning | None:
     seen = measured.lean.get(side)
     if seen is None:
         return None
-    design = lean_of(spec.lengths(), measured.opening.value, side)
+    design = lean_of(spec.mechanism, {}, measured.opening.value, side)
     if not np.isfinite(design):  # opened a little farther than the design goes
-        design = lean_of(spec.lengths(), np.radians(spec.base.opening_deg), side)
+        design = lean_of(spec.mechanism, {}, np.radians(spec.base.opening_deg), side)
     item = Item(
         name=f"lean {side}",
         unit="deg",
@@ -135,7 +139,7 @@ def leaning(measured: Measured, spec: Spec, side: str) -> Leaning | None:
         low=-spec.tolerance.level_deg,
         high=spec.tolerance.level_deg,
     )
-    solved = through_linkage(measured, side)
+    solved = through_linkage(measured, spec, side)
     if solved is None:
         nan = float("nan")
         return Leaning(

@@ -12,17 +12,20 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.design.linkage import SIDES, solve
+from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
-from compare.joints import ENDS, Joints, misread_joints
+from compare.joints import End, Joints, bearing_joints, ends_of, misread_joints
 from compare.quantity import Inputs, Quantity, chain
+from measure.layout import Panel, Role
 from measure.profile import Profile
 
 Array = NDArray[np.float64]
 
+SIDES: Final = ("left", "right")
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to
+FEET: Final = "feet"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -33,7 +36,7 @@ class Measured:
     ----------
     lengths : name -> quantity, mm; only what the photo determines.
     angles : name -> quantity, rad: "opening", "fold left", "leg left" (to the own page) ...
-    lean : side -> quantity, rad; + = outer edge of the plane too high.
+    lean : half of a plane -> quantity, rad; + = outer edge of the plane too high.
     working : all lengths the linkage needs, the assumed ones included.
     opening : the opening angle the linkage is solved at, rad.
     assumed : name -> what was assumed and why, for the numbers in `working` that were not measured.
@@ -55,10 +58,33 @@ class Measured:
         return self.inputs.u(q)
 
 
-def _bow_factor(profile: Profile, joints: Joints, panel: str) -> float:
+def feet_lengths(mechanism: Mechanism) -> tuple[str, str] | None:
+    """Return the lengths from the spine to the two inner feet, left and right, if "feet" is seen end-on."""
+    if FEET not in mechanism.ends:
+        return None
+    out = []
+    for joint in mechanism.ends[FEET]:
+        from_spine = (k for k, (a, b) in mechanism.ends.items() if a == "spine" and b == joint)
+        out.append(next(from_spine, ""))
+    return (out[0], out[1]) if all(out) else None
+
+
+def _sums(mechanism: Mechanism) -> dict[str, tuple[str, ...]]:
+    """Return distances that are the sum of two lengths over a spine (feet): name -> the two."""
+    out: dict[str, tuple[str, ...]] = {}
+    for name, (a, b) in mechanism.ends.items():
+        if name in mechanism.lengths:
+            continue
+        to_a = {p: k for k, (p, q) in mechanism.ends.items() if q == a and k in mechanism.lengths}
+        to_b = {p: k for k, (p, q) in mechanism.ends.items() if q == b and k in mechanism.lengths}
+        common = [p for p in to_a if p in to_b]
+        out[name] = (to_a[common[0]], to_b[common[0]]) if common else ()
+    return out
+
+
+def _bow_factor(profile: Profile, joints: Joints, on_panel: tuple[str, ...], panel: str) -> float:
     """Return how much longer the card of a panel is than the sum of its chords (1 = straight)."""
     extra = float(profile.extra_arc_mm.get(panel, 0.0))
-    on_panel = dict.fromkeys(j for p, a, b in ENDS.values() if p == panel for j in (a, b))
     seen = [j for j in on_panel if joints.has(j)]
     if not np.isfinite(extra) or extra == 0 or len(seen) < 2:
         return 1.0
@@ -72,13 +98,88 @@ def _wrapped(q: Quantity) -> Quantity:
     return Quantity(float(np.arctan2(np.sin(q.value), np.cos(q.value))), q.gradient)
 
 
-def _page_direction(joints: Joints, side: str) -> Quantity | None:
-    """Return the direction of a page, outwards, from two joints on it; None if too few are seen."""
-    inner, outer = f"inner foot {side}", f"outer foot {side}"
-    for a, b in ((inner, outer), (inner, f"fore edge {side}"), ("spine", inner)):
-        if joints.has(a, b):
-            return joints.direction(a, b)
-    return None
+def _direction(joints: Joints, mechanism: Mechanism, panel: Panel) -> Quantity | None:
+    """Return the direction of a panel outwards, from two of its joints; None if too few are seen.
+
+    Pages: from foot to foot if possible, else out to the fore edge, else from the spine. Planes: from the
+    ridge to the outermost leg. All others: from end to end.
+    """
+    bearing = [j for j in bearing_joints(mechanism, panel) if joints.has(j)]
+    if panel.role is Role.PAGE:
+        bearing = [j for j in panel.joints[:-1] if joints.has(j)]
+        feet = [j for j in bearing if j != "spine"]
+        edge = [j for j in panel.joints[-1:] if joints.has(j)]
+        for run in (feet, feet[:1] + edge, bearing):
+            if len(run) >= 2:
+                return joints.direction(run[0], run[-1])
+        return None
+    if not bearing or bearing[0] != panel.joints[0]:
+        return None
+    if len(bearing) < 2 and panel.role is Role.PLANE and joints.has(panel.joints[-1]):
+        bearing.append(panel.joints[-1])
+    return joints.direction(bearing[0], bearing[-1]) if len(bearing) >= 2 else None
+
+
+def _angles(
+    joints: Joints, mechanism: Mechanism, along: Mapping[str, Quantity | None]
+) -> tuple[dict[str, Quantity], dict[str, Quantity]]:
+    """Angles of folds and legs (to the own page) and lean of the plane, by panel and by half."""
+    angles: dict[str, Quantity] = {}
+    lean: dict[str, Quantity] = {}
+    for panel, floor in mechanism.floors.items():
+        side = floor.rsplit(" ", 1)[-1]
+        own, page = along.get(panel), along.get(f"page {side}")
+        if own is not None and page is not None:
+            turn = 1.0 if side == "right" else -1.0  # angles count from the page towards the inside
+            angles[panel] = _wrapped(turn * (own - page))
+    for half in mechanism.halves:
+        own, page = along.get(half.plane), along.get(half.page)
+        if own is not None and page is not None:
+            turn = 1.0 if half.side == "right" else -1.0
+            lean[half.name] = _wrapped(turn * (own - page))
+    return angles, lean
+
+
+def _with_assumed_feet(
+    spec: Spec, lengths: Mapping[str, Quantity], opening: Quantity, split: Array
+) -> tuple[dict[str, Quantity], dict[str, str]]:
+    """Return foot left and right: measured, or the measured distance of the feet shared out as designed."""
+    names = feet_lengths(spec.mechanism)
+    if names is None:
+        return {}, {}
+    if all(n in lengths for n in names):
+        return {n: lengths[n] for n in names}, {}
+    nominal = spec.mechanism.lengths
+    if FEET in lengths:
+        feet, whole = lengths[FEET], nominal_lengths(spec, opening.value)[FEET]
+        parts = [
+            Quantity(nominal[n] * feet.value / whole, feet.gradient * (nominal[n] / whole) + sign * split)
+            for n, sign in zip(names, (-1.0, 1.0), strict=True)
+        ]
+        why = "the spine is not seen: the distance of the two feet is shared out as in the design"
+    else:
+        parts = [Quantity(nominal[n], sign * split) for n, sign in zip(names, (-1.0, 1.0), strict=True)]
+        why = "not seen: taken from the design"
+    return dict(zip(names, parts, strict=True)), {n: why for n in names}
+
+
+def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float]:
+    """Nominal lengths by name, mm; only those that an end-on photo can show.
+
+    "feet" is the distance of the inner feet at the opening as measured (rad), else at the nominal one: a
+    spread propped open a little wider shows its feet farther apart, and that is nobody's fault.
+    """
+    mechanism = spec.mechanism
+    nominal = float(np.radians(spec.base.opening_deg))
+    phi = nominal if opening is None or not 0 < opening < np.pi else opening
+    out: dict[str, float] = {}
+    sums = [k for k in mechanism.ends if k not in mechanism.lengths]
+    if sums:
+        joints = mechanism.solve({}, phi).joints
+        for name in sums:
+            a, b = mechanism.ends[name]
+            out[name] = float(np.hypot(*(joints[b] - joints[a])))
+    return out | {k: v for k, v in mechanism.lengths.items() if k in mechanism.ends}
 
 
 def _missing(profile: Profile, *names: str) -> str:
@@ -90,68 +191,28 @@ def _missing(profile: Profile, *names: str) -> str:
     return f"the {gone[0]} was not found in the photo" if gone else "not seen"
 
 
-def _angles(
-    joints: Joints, sides: tuple[str, ...], page: Mapping[str, Quantity | None]
-) -> tuple[dict[str, Quantity], dict[str, Quantity]]:
-    """Angles of fold, leg (to the own page) and lean of the plane, by name and by side."""
-    angles: dict[str, Quantity] = {}
-    lean: dict[str, Quantity] = {}
-    for side in SIDES:
-        along = page[side]
-        if along is None:
-            continue
-        turn = 1.0 if side == "right" else -1.0  # angles count from the page towards the inside
-        if joints.has(f"inner foot {side}", "ridge"):
-            angles[f"fold {side}"] = _wrapped(
-                turn * (joints.direction(f"inner foot {side}", "ridge") - along)
-            )
-        if side not in sides:
-            continue
-        if joints.has(f"outer foot {side}", f"leg top {side}"):
-            leg = joints.direction(f"outer foot {side}", f"leg top {side}")
-            angles[f"leg {side}"] = _wrapped(turn * (leg - along))
-        if joints.has("ridge", f"leg top {side}"):
-            lean[side] = _wrapped(turn * (joints.direction("ridge", f"leg top {side}") - along))
-    return angles, lean
-
-
-def _with_assumed_feet(
-    spec: Spec, lengths: Mapping[str, Quantity], opening: Quantity, split: Array
+def _lengths(
+    profile: Profile,
+    joints: Joints,
+    mechanism: Mechanism,
+    ends: Mapping[str, End],
+    misread: Mapping[str, str],
 ) -> tuple[dict[str, Quantity], dict[str, str]]:
-    """Return foot left and right: measured, or the measured distance of the feet shared out as designed."""
-    names = ("foot left", "foot right")
-    if all(n in lengths for n in names):
-        return {n: lengths[n] for n in names}, {}
-    nominal = spec.lengths()
-    if "feet" in lengths:
-        feet = lengths["feet"]
-        share = feet.value / _nominal_feet(spec, opening.value)
-        half_rate = nominal["foot left"] / _nominal_feet(spec, opening.value)
-        other_rate = nominal["foot right"] / _nominal_feet(spec, opening.value)
-        left = Quantity(nominal["foot left"] * share, feet.gradient * half_rate - split)
-        right = Quantity(nominal["foot right"] * share, feet.gradient * other_rate + split)
-        why = "the spine is not seen: the distance of the two feet is shared out as in the design"
-    else:
-        left, right = Quantity(nominal["foot left"], -split), Quantity(nominal["foot right"], split)
-        why = "not seen: taken from the design"
-    return {"foot left": left, "foot right": right}, {n: why for n in names}
-
-
-def _nominal_feet(spec: Spec, phi: float) -> float:
-    """Return the distance of the inner feet of the design at this opening, mm."""
-    joints = solve(spec.lengths(), phi).joints
-    return float(np.hypot(*(joints["inner foot right"] - joints["inner foot left"])))
-
-
-def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float]:
-    """Nominal lengths by name, mm.
-
-    "feet" is the distance of the inner feet at the opening as measured (rad), else at the nominal one: a
-    spread propped open a little wider shows its feet farther apart, and that is nobody's fault.
-    """
-    nominal = float(np.radians(spec.base.opening_deg))
-    phi = nominal if opening is None or not 0 < opening < np.pi else opening
-    return {"feet": _nominal_feet(spec, phi), **spec.lengths()}
+    """Lengths as measured, along the card, and the reason for each that is not."""
+    lengths: dict[str, Quantity] = {}
+    undetermined: dict[str, str] = {}
+    sums = _sums(mechanism)
+    on = {p.name: p.joints for p in mechanism.panels}
+    for name in [*sums, *(k for k in mechanism.lengths if k in ends)]:
+        end = ends[name]
+        if joints.has(end.first, end.second):
+            bow = _bow_factor(profile, joints, on[end.panel], end.panel) if end.panel else 1.0
+            lengths[name] = joints.distance(end.first, end.second) * bow
+        else:
+            undetermined[name] = (
+                misread.get(end.first) or misread.get(end.second) or _missing(profile, end.first, end.second)
+            )
+    return lengths, undetermined
 
 
 def measured_of(profile: Profile, spec: Spec) -> Measured:
@@ -166,6 +227,7 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     -------
     Measured, all quantities over the inputs (2J coordinates of the joints, then the assumed values).
     """
+    mechanism = spec.mechanism
     inputs = Inputs(profile.cov_mm2, profile.cov_by_source)
     for name, sd in (
         ("assumed split of the feet", FOOT_PLACEMENT_SD),
@@ -176,23 +238,17 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         inputs = inputs.extended(name, sd)
     n = len(inputs.cov)
     unit = np.eye(n)[-4:]
-    misread = misread_joints(profile)
+    misread = misread_joints(profile, mechanism)
     joints = Joints(profile, n, misread)
-    nominal = nominal_lengths(spec)
-    page = {s: _page_direction(joints, s) for s in SIDES}
-    lengths: dict[str, Quantity] = {}
-    undetermined: dict[str, str] = {}
-    for name in nominal:
-        panel, a, b = ENDS[name]
-        if joints.has(a, b):
-            lengths[name] = joints.distance(a, b) * (_bow_factor(profile, joints, panel) if panel else 1.0)
-        else:
-            undetermined[name] = misread.get(a) or misread.get(b) or _missing(profile, a, b)
-    if "foot left" in lengths and "foot right" in lengths and spec.base.opening_deg != 180.0:
-        del lengths["feet"]  # not a length of card, and told by the two feet and the opening
-    angles, lean = _angles(joints, spec.sides, page)
+    along = {p.name: _direction(joints, mechanism, p) for p in mechanism.panels}
+    lengths, undetermined = _lengths(profile, joints, mechanism, ends_of(mechanism), misread)
+    for name, parts in _sums(mechanism).items():
+        flat = name == FEET and spec.base.opening_deg == 180.0
+        if name in lengths and parts and all(p in lengths for p in parts) and not flat:
+            del lengths[name]  # not a length of card, and told by the two feet and the opening
+    angles, lean = _angles(joints, mechanism, along)
     assumed: dict[str, str] = {}
-    left, right = page["left"], page["right"]
+    left, right = along["page left"], along["page right"]
     if left is not None and right is not None:
         opening = _wrapped(left - right)
         if opening.value < 0:  # a little over flat
@@ -203,14 +259,15 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         assumed["opening"] = "both pages are not seen well enough: taken from the design"
     feet, why = _with_assumed_feet(spec, lengths, opening, unit[0])
     assumed |= why
-    working = {**{k: v for k, v in lengths.items() if k != "feet"}, **feet}
+    working = {**{k: v for k, v in lengths.items() if k in mechanism.lengths}, **feet}
     for i, side in enumerate(SIDES, start=1):
-        if f"page {side}" not in working:
-            working[f"page {side}"] = Quantity(nominal[f"page {side}"], unit[i])
-            assumed[f"page {side}"] = "the page is not seen from spine to fore edge: taken from the design"
-    for side in spec.sides:  # a plane edge that is not seen: nothing is known but the design
-        if f"plane {side}" not in working:
-            assumed[f"plane {side}"] = "the outer edge of the plane is not seen"
+        page = f"page {side}"
+        if page in mechanism.lengths and page not in working:
+            working[page] = Quantity(mechanism.lengths[page], unit[i])
+            assumed[page] = "the page is not seen from spine to fore edge: taken from the design"
+    for name in mechanism.lengths:  # a plane edge that is not seen: nothing is known but the design
+        if name not in working and mechanism.ends.get(name, ("", ""))[1].find("plane edge") >= 0:
+            assumed[name] = "the outer edge of the plane is not seen"
     return Measured(
         lengths=lengths,
         angles=angles,
@@ -223,31 +280,22 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     )
 
 
-def through_linkage(measured: Measured, side: str) -> Quantity | None:
-    """Lean of one half as the linkage has it for the measured lengths, rad; None if one is missing."""
-    from compare.design.linkage import lean_gradient
+def governing_lengths(mechanism: Mechanism, half: str) -> tuple[str, ...]:
+    """Return the lengths that decide the lean of one half and can be seen, in the order they are reported."""
+    return tuple(k for k in mechanism.half(half).governs if k in mechanism.ends)
 
-    needed = linkage_lengths(side)
+
+def through_linkage(measured: Measured, spec: Spec, half: str) -> Quantity | None:
+    """Lean of one half as the linkage has it for the measured lengths, rad; None if one is missing."""
+    mechanism = spec.mechanism
+    needed = governing_lengths(mechanism, half)
     if any(k not in measured.working for k in needed):
         return None
     values = {k: measured.working[k].value for k in needed}
-    rates = lean_gradient(values, measured.opening.value, side)
-    lean = float(solve(values, measured.opening.value).lean[side])
+    phi = measured.opening.value
+    rates = mechanism.lean_rates(values, phi, half)
+    lean = float(mechanism.solve(values, phi).lean[half])
     if not np.isfinite(lean):
         return None
     parts = [*(measured.working[k] for k in needed), measured.opening]
     return chain(lean, [*(rates[k] for k in needed), rates["opening"]], parts)
-
-
-def linkage_lengths(side: str) -> tuple[str, ...]:
-    """Lengths that decide the lean of one half, in the order they are reported."""
-    other = "left" if side == "right" else "right"
-    return (
-        f"leg {side}",
-        f"fold {side}",
-        f"plane spacing {side}",
-        f"page spacing {side}",
-        f"foot {side}",
-        f"foot {other}",
-        f"fold {other}",
-    )

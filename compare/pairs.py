@@ -7,37 +7,44 @@ known better than either of its lengths.
 """
 
 from collections.abc import Mapping
-from typing import Final
+from dataclasses import dataclass
 
 from compare.conformity import Item
+from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.measured import Measured, nominal_lengths
 
-PairTerms = Mapping[str, float]
+Terms = Mapping[str, float]
+"""A difference of sums: length -> coefficient."""
 
 
-def pair_terms(sides: tuple[str, ...]) -> dict[str, PairTerms]:
-    """Pairs by name, each as length -> coefficient (+1 for the first, -1 for its match)."""
-    out: dict[str, PairTerms] = {}
-    for s in sides:
-        out[f"leg = fold {s}"] = {f"leg {s}": 1.0, f"fold {s}": -1.0}
-        out[f"plane spacing = page spacing {s}"] = {f"plane spacing {s}": 1.0, f"page spacing {s}": -1.0}
-        out[f"closing sum {s}"] = {
-            f"fold {s}": 1.0,
-            f"plane spacing {s}": 1.0,
-            f"page spacing {s}": -1.0,
-            f"leg {s}": -1.0,
-        }
-    out["foot + fold, left = right"] = {
-        "foot left": 1.0,
-        "fold left": 1.0,
-        "foot right": -1.0,
-        "fold right": -1.0,
-    }
-    return out
+@dataclass(frozen=True, slots=True)
+class Match:
+    """Something that must agree: its name, its terms, and what the two sums are in words ("" for a pair)."""
+
+    name: str
+    terms: Terms
+    words: str
 
 
-CLOSING_REMARK: Final = "fold + plane spacing against page spacing + leg"
+def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
+    """Return matched pairs, then closing sums; those with a length that is never seen end-on are left out."""
+    out = [Match(p.name, {p.first: 1.0, p.second: -1.0}, "") for p in mechanism.pairs]
+    for loop in mechanism.loops:
+        terms: dict[str, float] = {}
+        for names, sign in ((loop.one, 1.0), (loop.other, -1.0)):
+            for k in names:
+                terms[k] = terms.get(k, 0.0) + sign * loop.weights.get(k, 1.0)
+        one, other = loop.words
+        feet = loop.name.endswith("feet")
+        name = (
+            f"{loop.name.removesuffix('feet')}foot + fold, left = right"
+            if feet
+            else f"closing sum {loop.name}"
+        )
+        out.append(Match(name, terms, "" if feet else f"{one} against {other}"))
+    seen = mechanism.ends
+    return tuple(m for m in out if all(k in seen for k in m.terms))
 
 
 def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, str]]:
@@ -53,7 +60,8 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
     nominal = nominal_lengths(spec, measured.opening.value)
     items: list[Item] = []
     undetermined: dict[str, str] = {}
-    for name, terms in pair_terms(spec.sides).items():
+    for match in matches_of(spec.mechanism):
+        name, terms = match.name, match.terms
         missing = [k for k in terms if k not in measured.lengths]
         if missing:
             reason = measured.undetermined.get(missing[0], "not seen")
@@ -71,7 +79,7 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
                 u=measured.u(total),
                 low=-limit,
                 high=limit,
-                remark=CLOSING_REMARK if name.startswith("closing") else "",
+                remark=match.words,
             )
         )
     return tuple(items), undetermined

@@ -1,19 +1,29 @@
-"""What to do about a fault: plain proposals, each solved again in the linkage before it is made.
+"""What to do: plans made of moves of the trade, each solved again in the linkage, and ranked.
 
-Match like with like: a leg with its side of the fold, the spacing on the plane with the spacing on the page.
-Sliding one to make up for an error of the other may look level at one opening and is worse at the next.
+A plan is good if afterwards every half is level, every loop closes and no card sticks out, within the
+tolerances. The lengths afterwards are as uncertain as they were measured, those made anew as uncertain as
+hand work; the first-order rates of the linkage carry that to leans, sums and clearances (JCGM 100:2008,
+5.2.2). Among plans that are likely to do, the one with the least work comes first.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from compare.causes import Cause
-from compare.design.linkage import SIDES, closing_sums
+from compare.conformity import Item, Verdict
 from compare.design.spec import Spec
-from compare.lean import lean_of
-from compare.measured import Measured, linkage_lengths
-from compare.units import Unit, unit_of
+from compare.measured import Measured, governing_lengths
+from compare.moves import Bench, Effort, Move, match_moves, moves_for
+from compare.names import called
+from compare.pairs import matches_of
+from compare.units import unit_of
+
+Array = NDArray[np.float64]
 
 KNIFE: Final = (
     "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
@@ -23,175 +33,291 @@ CHILDREN: Final = (
     "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
     "laboratory."
 )
+WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
+LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
+MOST_PLANS: Final = 12
+SHOWN: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:
-    """One proposal and what it leads to.
+    """One plan and what it leads to.
 
     Attributes
     ----------
-    text : what to do, one sentence.
-    changes_mm : length -> change.
-    cuts : True if it needs a knife.
-    lean_after_deg : side -> lean after it, at the opening of the photo.
-    closing_after_mm : loop ("left", "right") -> closing sum after it.
+    moves : what to do, in order; () for "leave it".
+    text : the same in one paragraph.
+    leans, sums, clearances : items after it, at the opening of the photo, each with its uncertainty.
+    probability : that all of these that the plan touches lie within their tolerances.
+    effort : of the whole plan.
     """
 
+    moves: tuple[Move, ...]
     text: str
-    changes_mm: Mapping[str, float]
-    cuts: bool
-    lean_after_deg: Mapping[str, float]
-    closing_after_mm: Mapping[str, float]
+    leans: tuple[Item, ...]
+    sums: tuple[Item, ...]
+    clearances: tuple[Item, ...]
+    probability: float
+    effort: Effort
+
+    @property
+    def cuts(self) -> bool:
+        """True if it needs a knife."""
+        return any(m.cuts for m in self.moves)
+
+    @property
+    def side_effects(self) -> tuple[str, ...]:
+        """What else changes."""
+        return tuple(dict.fromkeys(s for m in self.moves for s in m.side_effects))
+
+    @property
+    def changes_mm(self) -> dict[str, float]:
+        """Length -> change from where it is, for lengths that are moved or trimmed."""
+        out: dict[str, float] = {}
+        for m in self.moves:
+            for k, v in m.changes_mm.items():
+                out[k] = out.get(k, 0.0) + v
+        return out
+
+    @property
+    def sets_mm(self) -> dict[str, float]:
+        """Length -> what it is made anew."""
+        return {k: v for m in self.moves for k, v in m.sets_mm.items()}
+
+    def applied(self, lengths: Mapping[str, float]) -> dict[str, float]:
+        """Return lengths (mm) after the plan is carried out on a dummy with these lengths."""
+        changes, sets = self.changes_mm, self.sets_mm
+        return {k: sets.get(k, v + changes.get(k, 0.0)) for k, v in lengths.items()}
+
+    @property
+    def lean_after_deg(self) -> dict[str, float]:
+        """Half -> lean after it, degrees."""
+        return {i.name.removeprefix("lean "): i.measured for i in self.leans}
+
+    @property
+    def closing_after_mm(self) -> dict[str, float]:
+        """Loop -> closing sum after it, mm."""
+        return {i.name.removeprefix("closing sum "): i.measured for i in self.sums}
 
 
-@dataclass(frozen=True, slots=True)
-class _Now:
-    """Lengths as measured and as designed."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Dummy:
+    """All lengths known of the dummy, with their joint covariance."""
 
-    values: Mapping[str, float]
-    nominal: Mapping[str, float]
+    spec: Spec
+    names: tuple[str, ...]
+    values: Array
+    cov: Array
     phi: float
-    sides: tuple[str, ...]
-    unit: Unit
+    now: Mapping[str, Item]
 
-    def show(self, mm: float) -> str:
-        """Return a length in the user's unit."""
-        return self.unit.words(mm)
-
-    def solved(self, text: str, changes: Mapping[str, float], *, cuts: bool) -> Remedy:
-        after = {k: v + changes.get(k, 0.0) for k, v in self.values.items()}
-        lean = {
-            s: lean_of({k: after[k] for k in linkage_lengths(s)}, self.phi, s)
-            for s in self.sides
-            if all(k in after for k in linkage_lengths(s))
-        }
-        loops = {k: v for k, v in closing_sums(after).items() if k in lean}
-        return Remedy(
-            text=text, changes_mm=dict(changes), cuts=cuts, lean_after_deg=lean, closing_after_mm=loops
-        )
-
-    def to_match(self, length: str, partner: str) -> float:
-        """Return the change that makes a length match its partner as the design wants it."""
-        return self.values[partner] + self.nominal[length] - self.nominal[partner] - self.values[length]
+    def bench(self, after: Mapping[str, float] | None = None) -> Bench:
+        values = dict(zip(self.names, self.values.tolist(), strict=True)) | dict(after or {})
+        return Bench(mechanism=self.spec.mechanism, values=values, unit=unit_of(self.spec.units))
 
 
-def _leg(now: _Now, side: str, size: float) -> list[Remedy]:
-    leg, fold = f"leg {side}", f"fold {side}"
-    change = now.to_match(leg, fold)
-    target = now.values[leg] + change
-    if change > 0:
-        first = f"Make a new {side} leg, {now.show(target)} from fold to fold, to match its side of the fold."
-    else:
-        first = f"Re-score the {side} leg {now.show(-change)} shorter: {now.show(target)} from fold to fold."
-    out = [now.solved(first, {leg: change}, cuts=True)]
-    if change > 0:
-        parts = [k for k in (f"leg {s}" for s in now.sides) if k != leg] + ["fold left", "fold right"]
-        down = {k: -change for k in parts if k in now.values}
-        others = "the parallel fold" + (" and the other leg" if len(parts) > 2 else "")
-        text = f"Or bring {others} down to it: re-score both sides of the fold {now.show(change)} shorter"
-        out.append(now.solved(text + (", the other leg too." if len(parts) > 2 else "."), down, cuts=True))
+def _u(g: Mapping[str, float], names: Sequence[str], cov: Array) -> float:
+    row = np.array([g.get(k, 0.0) for k in names])
+    return float(np.sqrt(max(float(row @ cov @ row), 0.0)))
+
+
+def _solved(dummy: _Dummy, moves: Sequence[Move], text: str, effort: Effort) -> Remedy:
+    """Work out where a plan leads."""
+    plan = Remedy(
+        moves=tuple(moves), text=text, leans=(), sums=(), clearances=(), probability=0.0, effort=effort
+    )
+    values = dict(zip(dummy.names, dummy.values.tolist(), strict=True))
+    after = plan.applied(values)
+    cov = dummy.cov.copy()
+    for i, k in enumerate(dummy.names):
+        if k in plan.sets_mm:
+            cov[i, :] = cov[:, i] = 0.0
+        if k in plan.sets_mm or k in plan.changes_mm:
+            cov[i, i] += WORK_SD**2
+    mechanism = dummy.spec.mechanism
+    leans: list[Item] = []
+    for half in mechanism.halves:
+        names = governing_lengths(mechanism, half.name)
+        was = dummy.now.get(f"lean {half.name}")
+        if was is None or any(k not in after for k in names):
+            continue
+        rates = mechanism.lean_rates({k: after[k] for k in names}, dummy.phi, half.name)
+        lean = float(np.degrees(mechanism.solve({k: after[k] for k in names}, dummy.phi).lean[half.name]))
+        u = _u({k: np.degrees(rates[k]) for k in names}, dummy.names, cov)
+        leans.append(replace(was, measured=lean, u=u))
+    sums: list[Item] = []
+    for match in matches_of(mechanism):
+        if match.words and match.name in dummy.now:
+            value = sum(after[k] * c for k, c in match.terms.items())
+            sums.append(replace(dummy.now[match.name], measured=value, u=_u(match.terms, dummy.names, cov)))
+    clearances = _clearances(dummy, after, cov)
+    items = [*leans, *sums, *clearances]
+    touched = [i for i in items if _touched(i, dummy.now[i.name])]
+    probability = float(np.prod([i.probability if np.isfinite(i.measured) else 0.0 for i in touched]))
+    return replace(
+        plan,
+        leans=tuple(leans),
+        sums=tuple(sums),
+        clearances=tuple(clearances),
+        probability=probability,
+    )
+
+
+def _touched(after: Item, before: Item) -> bool:
+    """Return whether a plan changes this item, or should have."""
+    return before.verdict is Verdict.FAILS or abs(after.measured - before.measured) > 1e-6
+
+
+def _clearances(dummy: _Dummy, after: Mapping[str, float], cov: Array) -> list[Item]:
+    """Clearance at each fore edge after a plan."""
+    out: list[Item] = []
+    for side in ("left", "right"):
+        was = dummy.now.get(f"clearance {side}")
+        chains = [r.lengths for r in dummy.spec.mechanism.reaches if r.side == side]
+        chains = [c for c in chains if all(k in after for k in c)]
+        if was is None or not chains:
+            continue
+        farthest = max(chains, key=lambda c: sum(after[k] for k in c))
+        terms = {f"page {side}": 1.0, **dict.fromkeys(farthest, -1.0)}
+        value = sum(after[k] * c for k, c in terms.items())
+        out.append(replace(was, measured=value, u=_u(terms, dummy.names, cov)))
     return out
 
 
-def _page_spacing(now: _Now, side: str, size: float) -> list[Remedy]:
-    spacing = f"page spacing {side}"
-    change = now.to_match(spacing, f"plane spacing {side}")
-    way = "out" if change > 0 else "in"
-    text = (
-        f"Lift the {side} outer foot and glue it {now.show(abs(change))} farther {way}: "
-        f"{now.show(now.values[spacing] + change)} from the inner foot."
-    )
-    return [now.solved(text, {spacing: change}, cuts=False)]
-
-
-def _plane_spacing(now: _Now, side: str, size: float) -> list[Remedy]:
-    spacing = f"plane spacing {side}"
-    change = now.to_match(spacing, f"page spacing {side}")
-    way = "farther from" if change > 0 else "nearer to"
-    text = (
-        f"Lift the top of the {side} leg and glue it {now.show(abs(change))} {way} the ridge: "
-        f"{now.show(now.values[spacing] + change)} from it."
-    )
-    return [now.solved(text, {spacing: change}, cuts=False)]
-
-
-def _plane(now: _Now, side: str, size: float) -> list[Remedy]:
-    if size > 0:
-        text = f"Trim {now.show(size)} off the outer edge of the plane's {side} half."
-        return [now.solved(text, {f"plane {side}": -size}, cuts=True)]
-    text = f"Only a new plane makes its {side} half {now.show(-size)} wider; leave it if looks allow."
-    return [now.solved(text, {f"plane {side}": -size}, cuts=True)]
-
-
-def _page(now: _Now, side: str, size: float) -> list[Remedy]:
-    if size > 0:
-        return [now.solved(f"Trim {now.show(size)} off the {side} page.", {f"page {side}": -size}, cuts=True)]
-    return [now.solved(f"Only a new base makes the {side} page wider.", {f"page {side}": -size}, cuts=True)]
-
-
-def _fold(now: _Now, side: str, size: float) -> list[Remedy]:
-    target = now.show(now.nominal[f"fold {side}"])
-    text = (
-        f"Make the parallel fold anew, its {side} side {target} from foot to ridge."
-        if size < 0
-        else f"Re-score the {side} side of the parallel fold {now.show(size)} shorter: "
-        f"{target} from foot to ridge."
-    )
-    return [now.solved(text, {f"fold {side}": -size}, cuts=True)]
-
-
-def _shifted(cause: Cause, now: _Now) -> list[Remedy]:
-    """Take the fault out as it came in: for pieces glued in the wrong place."""
-    d = cause.size_mm
-    way = "left" if d > 0 else "right"
-    nearer = "nearer to the spine" if d > 0 else "farther from the spine"
-    name, far = cause.fault.name, now.show(abs(d))
-    words = {
-        "crease off the ridge": f"Re-glue the plane {far} farther {way}, its crease on the ridge.",
-        "fold position": f"Lift the parallel fold and glue it {now.show(abs(d))} farther {way}.",
-        "ridge score": "Make the parallel fold anew, its ridge scored "
-        f"{now.show(abs(d))} farther {way}: sides of {now.show(now.nominal['fold left'])} and "
-        f"{now.show(now.nominal['fold right'])}.",
-        "feet": f"Glue the inner feet {now.show(abs(d))} {'nearer together' if d > 0 else 'farther apart'}; "
-        "measure both from the spine with a rule to see which of them.",
-    }
-    for s in ("left", "right"):
-        words[f"foot {s}"] = f"Lift the {s} inner foot and glue it {now.show(abs(d))} {nearer}."
-        words[f"feet {s}"] = f"Lift the {s} feet and glue them {now.show(abs(d))} {nearer}."
-    changes = {k: -d * c for k, c in cause.fault.pattern.items()}
-    return [now.solved(words[name], changes, cuts=name == "ridge score")]
-
-
-_BY_LENGTH: Final[Mapping[str, Callable[[_Now, str, float], list[Remedy]]]] = {
-    "leg": _leg,
-    "page spacing": _page_spacing,
-    "plane spacing": _plane_spacing,
-    "plane": _plane,
-    "page": _page,
-    "fold": _fold,
-}
-
-
-def remedies_for(causes: Sequence[Cause], measured: Measured, spec: Spec) -> tuple[Remedy, ...]:
-    """One or two proposals per cause, each solved again in the linkage."""
-    now = _Now(
-        {k: q.value for k, q in measured.working.items()},
-        spec.lengths(),
-        measured.opening.value,
-        spec.sides,
-        unit_of(spec.units),
-    )
-    out: list[Remedy] = []
-    for cause in causes:
-        kind, _, side = cause.fault.name.rpartition(" ")
-        needed = [k for k in cause.fault.pattern if k not in now.values]
-        if needed:
+def _trims(dummy: _Dummy, plan: Remedy) -> list[Move]:
+    """Return what to trim off the plane so that nothing sticks out after a plan."""
+    values = plan.applied(dict(zip(dummy.names, dummy.values.tolist(), strict=True)))
+    bench = dummy.bench(values)
+    out: list[Move] = []
+    for item in plan.clearances:
+        side = item.name.split()[-1]
+        least = item.nominal + item.low
+        if (
+            Verdict.FAILS not in (item.verdict, dummy.now[item.name].verdict)
+            or item.verdict is Verdict.CONFORMS
+        ):
             continue
-        partner = {"leg": "fold", "page spacing": "plane spacing", "plane spacing": "page spacing"}.get(kind)
-        by_length = _BY_LENGTH.get(kind) if side in SIDES else None
-        if by_length is not None and (partner is None or f"{partner} {side}" in now.values):
-            out += by_length(now, side, cause.size_mm)
-        elif by_length is None:
-            out += _shifted(cause, now)
-    return tuple(out)
+        chains = [r for r in dummy.spec.mechanism.reaches if r.side == side]
+        chains = [r for r in chains if all(k in values for k in r.lengths)]
+        farthest = max(chains, key=lambda r: sum(values[k] for k in r.lengths))
+        edge = farthest.lengths[-1]
+        if not farthest.joint.startswith("plane edge") and "plane edge" not in farthest.joint:
+            continue
+        cut = np.ceil((least + item.expanded - item.measured) * 2) / 2  # in halves of a millimetre
+        spacing = [v for k, v in values.items() if k.startswith("plane spacing") and k.endswith(side)]
+        if values[edge] - cut < max(spacing, default=0.0):
+            continue
+        then = bench.show(item.measured + cut)
+        out.append(
+            Move(
+                text=f"Trim {bench.show(cut)} off the outer edge of {called(edge)}: shut, it then stays "
+                f"{then} (± {bench.show(item.expanded)}) inside the fore edge.",
+                changes_mm={edge: -float(cut)},
+                cuts=True,
+                effort=Effort.TRIM,
+                side_effects=(f"{called(edge)} becomes {bench.show(cut)} narrower",),
+            )
+        )
+    return out
+
+
+def _plan(dummy: _Dummy, moves: Sequence[Move]) -> Remedy:
+    """Return a plan of these moves, with the trimming it still needs."""
+    plan = _solved(dummy, moves, "", Effort.NOTHING)
+    extra = (
+        [] if any(set(m.changes_mm) & {"plane left", "plane right"} for m in moves) else _trims(dummy, plan)
+    )
+    whole = [*moves, *extra]
+    text = " ".join(_as_sentence(m.text, first=i == 0) for i, m in enumerate(whole))
+    hard = max((m.effort for m in whole), default=Effort.NOTHING)
+    strips = sum(m.effort >= Effort.STRIP for m in whole)
+    return _solved(dummy, whole, text, max(hard, Effort.SEVERAL) if strips > 1 else hard)
+
+
+def _as_sentence(text: str, *, first: bool) -> str:
+    """Drop a leading "Or" from the first move: it stands alone then."""
+    if first and text.startswith("Or "):
+        text = text[3:]
+        return text[0].upper() + text[1:]
+    return text
+
+
+def _leave_it(dummy: _Dummy, causes: Sequence[Cause]) -> Remedy | None:
+    """Return "leave it" if level, sums and clearances are all right as they are."""
+    plan = _solved(dummy, (), "", Effort.NOTHING)
+    watched = [v for k, v in dummy.now.items() if k.startswith(("lean", "closing", "clearance"))]
+    if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
+        return None
+    if any(i.verdict is not Verdict.CONFORMS for i in watched if not i.name.startswith("clearance")):
+        return None
+    off = " and ".join(c.sentence(unit_of(dummy.spec.units)) for c in causes)
+    text = "Leave it, if looks allow: it stands level and its sums close" + (
+        f"; it is only that {off}." if off else "; only a length differs from the design."
+    )
+    return replace(plan, text=text, probability=1.0)
+
+
+def _rebuild(dummy: _Dummy) -> Remedy:
+    """Return the plan to build everything anew as designed."""
+    bench = dummy.bench()
+    nominal = {k: bench.nominal(k) for k in dummy.names if not k.startswith("page ") or "spacing" in k}
+    listed = ", ".join(f"{k} {bench.show(v)}" for k, v in nominal.items())
+    move = Move(
+        text=f"Build it anew with the lengths of the design: {listed}.",
+        sets_mm=nominal,
+        cuts=True,
+        effort=Effort.REBUILD,
+    )
+    return _solved(dummy, (move,), move.text, Effort.REBUILD)
+
+
+def _rank(plan: Remedy) -> tuple[bool, int, int, float]:
+    """Order plans: likely to do, least work, fewest side effects, likeliest."""
+    likely = plan.probability >= LIKELY
+    return not likely, int(plan.effort) if likely else 0, len(plan.side_effects), -plan.probability
+
+
+def remedies_for(
+    causes: Sequence[Cause], measured: Measured, spec: Spec, items: Sequence[Item]
+) -> tuple[Remedy, ...]:
+    """Plans that cure the named causes (or, without one, a lean that small errors add up to), best first.
+
+    Parameters
+    ----------
+    causes : the faults to cure.
+    items : what was compared, with verdicts: what must be cured, and the limits afterwards.
+    """
+    names = tuple(k for k in spec.mechanism.lengths if k in measured.working)
+    dummy = _Dummy(
+        spec=spec,
+        names=names,
+        values=np.array([measured.working[k].value for k in names]),
+        cov=measured.inputs.covariance([measured.working[k] for k in names]),
+        phi=measured.opening.value,
+        now={i.name: i for i in items},
+    )
+    bench = dummy.bench()
+    options = [moves for moves in (moves_for(bench, c) for c in causes) if moves]
+    plans = [_plan(dummy, moves) for moves in list(product(*options))[:MOST_PLANS]] if options else []
+    tilted = [
+        i.name.removeprefix("lean ")
+        for i in items
+        if i.name.startswith("lean") and i.verdict is Verdict.FAILS
+    ]
+    if not any(p.probability >= LIKELY for p in plans) and tilted:
+        matching = [m for half in tilted for m in match_moves(bench, half)]
+        plans += [_plan(dummy, [m]) for m in matching]
+        if len(matching) > 1:
+            plans.append(_plan(dummy, matching))
+    if not plans:
+        only_trim = _plan(dummy, ())
+        plans = [only_trim] if only_trim.moves else []
+    leave = _leave_it(dummy, causes)
+    if leave is not None:
+        plans.append(leave)
+    if not any(p.probability >= 0.5 for p in plans):
+        plans.append(_rebuild(dummy))
+    plans.sort(
+        key=lambda p: (p.probability < LIKELY, p.effort if p.probability >= LIKELY else 0, -p.probability)
+    )
+    return tuple(plans[:SHOWN])

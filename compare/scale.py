@@ -11,11 +11,18 @@ from typing import Final
 
 import numpy as np
 
-from compare.causes import FAULT_SD, cutting_covariance, evidence, observed_lengths, observed_pattern
+from compare.causes import (
+    FAULT_SD,
+    cutting_covariance,
+    evidence,
+    observed_lengths,
+    observed_pattern,
+    spine_seen,
+)
 from compare.conformity import COVERAGE
 from compare.design.spec import Spec
 from compare.faults import faults_of
-from compare.measured import Measured, nominal_lengths
+from compare.measured import Measured, feet_lengths, nominal_lengths
 
 SCALE_SD: Final = 0.1  # how wrong a set-up can make the scale; a backdrop taken for an arch: about 10 %
 LEAST: Final = 0.015  # below this it is left to the uncertainty budget
@@ -44,8 +51,10 @@ def common_scale(measured: Measured, spec: Spec) -> CommonScale | None:
     size = np.array([nominal[k] for k in names])
     d = np.array([measured.lengths[k].value for k in names]) - size
     s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(names)
-    spine = "foot left" in names and "foot right" in names
-    shown = [observed_pattern(f, names) for f in faults_of(spec.sides, spine_seen=spine)]
+    mechanism = spec.mechanism
+    feet = feet_lengths(mechanism)
+    spine = spine_seen(names, mechanism)
+    shown = [observed_pattern(f, names, feet) for f in faults_of(mechanism, spine_seen=spine)]
     faults = [FAULT_SD**2 * np.outer(p, p) for p in shown]
     alone = [np.zeros_like(s), *faults]
     scaled = s + SCALE_SD**2 * np.outer(size, size) + np.array(alone)

@@ -20,6 +20,7 @@ from compare.findings import compare_profile
 from compare.report.answer import also, answer
 from compare.scale import common_scale
 
+FEET = ("foot left", "foot right")
 CREASE = {"plane spacing left": -2.5, "plane spacing right": 2.5, "plane left": -2.5, "plane right": 2.5}
 CASES: list[tuple[str, str, Mapping[str, float], str]] = [
     (
@@ -167,7 +168,7 @@ def test_a_wrong_set_up_is_told_from_a_wrong_dummy(tmp_path: Path, factor: float
 def test_no_dummy_with_a_fault_is_taken_for_a_wrong_set_up(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     rng = np.random.default_rng(7)
-    for fault in faults_of(spec.sides, spine_seen=False):
+    for fault in faults_of(spec.mechanism, spine_seen=False):
         for size in (0.0, -4.0, 2.0, 4.0):
             changes = {k: size * fault.pattern.get(k, 0.0) + rng.normal(0, 0.3) for k in spec.lengths()}
             measured = compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured
@@ -200,13 +201,17 @@ def test_remedies_are_solved_again(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     findings = compare_profile(profile_of(spec, {"leg right": -1.9}), spec)
     new_leg, lower = findings.remedies
-    assert "Make a new right leg, 40.0 mm" in new_leg.text and new_leg.cuts
+    assert "Make a new strip for the right leg, 40.0 mm" in new_leg.text and new_leg.cuts
     for r in (new_leg, lower):
         assert r.lean_after_deg["right"] == pytest.approx(0, abs=1e-6)
         assert r.closing_after_mm["right"] == pytest.approx(0, abs=1e-9)
     findings = compare_profile(profile_of(spec, {"page spacing left": 2.0}), spec)
-    (move,) = findings.remedies
+    move, instead = findings.remedies
     assert "glue it 2.0 mm farther in" in move.text and not move.cuts
+    assert "off the plane and glue it 2.0 mm farther from the ridge" in instead.text
+    assert instead.side_effects == (
+        "plane spacing left stays 2.0 mm off the design, matched with its partner",
+    )
     findings = compare_profile(profile_of(spec, CREASE), spec)
     assert "Re-glue the plane 2.5 mm farther left" in findings.remedies[0].text
     assert findings.remedies[0].lean_after_deg["left"] == pytest.approx(0, abs=1e-6)
@@ -217,17 +222,17 @@ def test_every_fault_is_found_and_has_a_remedy(tmp_path: Path, spine: bool) -> N
     """Each fault of the catalogue, +-3 mm: named (or one that looks the same), and cured by its remedy."""
     spec = spec_of(TWO_SIDED.replace("left = 90", "left = 75").replace("right = 90", "right = 75"), tmp_path)
     names = compare_profile(profile_of(spec, spine=spine), spec).measured.lengths
-    faults = faults_of(spec.sides, spine_seen=spine)
+    faults = faults_of(spec.mechanism, spine_seen=spine)
     for fault in faults:
         for size in (-3.0, 3.0):
             changes = {k: size * c for k, c in fault.pattern.items()}
             findings = compare_profile(profile_of(spec, changes, spine=spine), spec)
-            shown = observed_pattern(fault, list(names))
+            shown = observed_pattern(fault, list(names), FEET)
             if not np.any(shown):
                 continue  # a page whose fore edge is not seen
             named = findings.diagnosis.named
             assert len(named) == 1
-            got = observed_pattern(named[0].fault, list(names)) * np.sign(named[0].size_mm)
+            got = observed_pattern(named[0].fault, list(names), FEET) * np.sign(named[0].size_mm)
             same = np.array_equal(got, shown * np.sign(size)) or named[0].fault.name == fault.name
             assert same, (fault.name, size, named[0].fault.name)
             assert findings.remedies
@@ -253,9 +258,9 @@ def test_weighing_is_calibrated(tmp_path: Path) -> None:
     names = list(m.lengths)
     s = m.inputs.covariance([m.lengths[k] for k in names]) + cutting_covariance(names)
     faults = [
-        f for f in faults_of(spec.sides, spine_seen=False) if f.name.startswith(("leg", "fold ", "plane"))
+        f for f in faults_of(spec.mechanism, spine_seen=False) if f.name.startswith(("leg", "fold ", "plane"))
     ]
-    patterns = [observed_pattern(f, names) for f in faults]
+    patterns = [observed_pattern(f, names, FEET) for f in faults]
     rng = np.random.default_rng(8)
     n = 4000
     which = rng.integers(0, len(patterns), n)

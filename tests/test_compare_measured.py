@@ -61,7 +61,7 @@ def test_lean_from_lengths_is_the_lean_measured(tmp_path: Path, text: str, spine
     spec = spec_of(text, tmp_path)
     m = measured_of(profile_of(spec, {"leg right": -1.3, "fold left": 0.8}, spine=spine), spec)
     for side in spec.sides:
-        solved = through_linkage(m, side)
+        solved = through_linkage(m, spec, side)
         assert solved is not None
         assert np.degrees(solved.value) == pytest.approx(np.degrees(m.lean[side].value), abs=1e-7)
         n = leaning(m, spec, side)

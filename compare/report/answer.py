@@ -126,12 +126,12 @@ def _failing(findings: Findings) -> str:
 
 def _open(findings: Findings) -> str:
     unit = unit_of(findings.spec.units)
-    unseen = [s for s in findings.spec.sides if s not in findings.measured.lean]
+    unseen = [h.name for h in findings.spec.mechanism.halves if h.name not in findings.measured.lean]
     doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
     if unseen and not doubtful:
         return f"Too close to call: the {_joined(unseen)} half of the plane was not seen well enough."
     if not doubtful:
-        missing = _joined(unseen_lengths(findings.measured))
+        missing = _joined(unseen_lengths(findings.measured, findings.spec))
         return f"Too close to call: nothing fails, but {missing} could not be measured."
     worst = min(doubtful, key=lambda i: i.probability)
     side = worst.name.split()[-1]

@@ -164,29 +164,38 @@ class Placed:
 
 
 def place_labels(
-    labels: Sequence[Label], size: int, frame: Box, lines: Sequence[tuple[Array, Array]]
+    labels: Sequence[Label],
+    size: int,
+    frame: Box,
+    lines: Sequence[tuple[Array, Array]],
+    taken: Sequence[Box] = (),
 ) -> list[Placed]:
     """Choose a box for each label: near its spot, on its side, clear of lines, of other labels and inside.
 
     The important labels choose first, each the cheapest of a fan of places; then all choose twice more, now
-    that they know where the others lie.
+    that they know where the others lie. None lies on a box that is `taken`.
     """
     ordered = sorted(labels, key=lambda x: -x.weight)
     placed: dict[int, Placed] = {}
     for _ in range(3):
         for i, label in enumerate(ordered):
             others = [p for k, p in placed.items() if k != i]
-            placed[i] = _best_place(label, size, frame, lines, others)
+            placed[i] = _best_place(label, size, frame, lines, others, taken)
     return [placed[i] for i in range(len(ordered))]
 
 
 def _best_place(
-    label: Label, size: int, frame: Box, lines: Sequence[tuple[Array, Array]], others: Sequence[Placed]
+    label: Label,
+    size: int,
+    frame: Box,
+    lines: Sequence[tuple[Array, Array]],
+    others: Sequence[Placed],
+    taken: Sequence[Box],
 ) -> Placed:
     """Return the label at the cheapest place, given where the others lie."""
     w, h = text_size(label.text, size)
     w, h = w + size * 0.9, h + size * 0.6
-    boxes = [p.box for p in others]
+    boxes = [*(p.box for p in others), *taken]
     leaders = [(p.label.at, nearest(p.box, p.label.at)) for p in others]
     dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in lines)])
     leader_dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in leaders)])

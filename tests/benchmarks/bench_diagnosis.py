@@ -25,6 +25,7 @@ from compare.design.spec import Spec  # noqa: E402
 from compare.faults import Fault, faults_of  # noqa: E402
 from compare.findings import Findings, compare_profile  # noqa: E402
 
+FEET = ("foot left", "foot right")
 GOOD_TOLERANCE = ("length = 0.8", "length = 1.0")
 
 
@@ -42,7 +43,7 @@ def simulated(spec: Spec, fault: Fault | None, rng: np.random.Generator) -> tupl
 
 def same_sight(a: Fault, b: Fault, names: list[str]) -> bool:
     """Whether two faults look alike in this photo (one is a multiple of the other), or bear the same name."""
-    p, q = observed_pattern(a, names), observed_pattern(b, names)
+    p, q = observed_pattern(a, names, FEET), observed_pattern(b, names, FEET)
     cosine = float(p @ q) / float(np.linalg.norm(p) * np.linalg.norm(q))
     return a.name == b.name or abs(cosine) > 1 - 1e-12
 
@@ -60,7 +61,7 @@ def main() -> None:
     mistaken: Counter[tuple[str, str]] = Counter()
     for _ in range(total):
         spec = specs[int(rng.choice(3, p=[0.6, 0.2, 0.2]))]
-        faults = [f for f in faults_of(spec.sides, spine_seen=False) if not f.name.startswith("page l")]
+        faults = [f for f in faults_of(spec.mechanism, spine_seen=False) if not f.name.startswith("page l")]
         faults = [f for f in faults if not f.name.startswith("page r")]
         fault = faults[int(rng.integers(len(faults)))]
         findings, _ = simulated(spec, fault, rng)
