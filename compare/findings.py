@@ -11,7 +11,7 @@ from compare.closed import Overhang, compare_clearance
 from compare.conformity import Item, Rule, Verdict, overall
 from compare.design.spec import Spec
 from compare.lean import DEG, Leaning, leaning
-from compare.measured import Measured, measured_of, nominal_lengths
+from compare.measured import FEET, Measured, feet_lengths, measured_of, nominal_lengths
 from compare.pairs import compare_pairs
 from compare.remedy import Remedy, remedies_for
 from compare.symptoms import Symptom, symptoms_of
@@ -62,8 +62,10 @@ def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
     """Compare each measured length with nominal; the feet's distance holds two, so twice the tolerance."""
     nominal = nominal_lengths(spec, measured.opening.value)
     items: list[Item] = []
+    feet = feet_lengths(spec.mechanism) or ()
     for name, q in measured.lengths.items():
-        tolerance = spec.tolerance.length * (2 if name == "feet" else 1)
+        parts = feet if name == FEET else (name,)
+        tolerance = sum(spec.tolerance.of(k) for k in parts)
         items.append(
             Item(
                 name=name,
@@ -73,7 +75,7 @@ def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
                 u=measured.u(q),
                 low=-tolerance,
                 high=tolerance,
-                remark="both inner feet together" if name == "feet" else "",
+                remark="both inner feet together" if name == FEET else "",
             )
         )
     return tuple(items)

@@ -26,8 +26,8 @@ def _marked(
 ) -> tuple[Item, ...]:
     out: list[Item] = []
     for item in items:
-        ends = [joint for joint in ends.get(item.name, ()) if joint in by_hand]
-        remark = "; ".join(filter(None, [item.remark, BY_HAND + ", ".join(ends) if ends else ""]))
+        by = [joint for joint in ends.get(item.name, ()) if joint in by_hand]
+        remark = "; ".join(filter(None, [item.remark, BY_HAND + ", ".join(by) if by else ""]))
         out.append(replace(item, remark=remark))
     return tuple(out)
 

@@ -19,7 +19,7 @@ from compare.conformity import Item, Verdict
 from compare.design.spec import Spec
 from compare.measured import Measured, governing_lengths
 from compare.moves import Bench, Effort, Move, match_moves, moves_for
-from compare.names import called
+from compare.names import called, parsed
 from compare.pairs import matches_of
 from compare.units import unit_of
 
@@ -192,19 +192,19 @@ def _trims(dummy: _Dummy, plan: Remedy) -> list[Move]:
     for item in plan.clearances:
         side = item.name.split()[-1]
         least = item.nominal + item.low
-        if (
-            Verdict.FAILS not in (item.verdict, dummy.now[item.name].verdict)
-            or item.verdict is Verdict.CONFORMS
-        ):
+        failing = Verdict.FAILS in (item.verdict, dummy.now[item.name].verdict)
+        if not failing or item.verdict is Verdict.CONFORMS:
             continue
         chains = [r for r in dummy.spec.mechanism.reaches if r.side == side]
         chains = [r for r in chains if all(k in values for k in r.lengths)]
         farthest = max(chains, key=lambda r: sum(values[k] for k in r.lengths))
         edge = farthest.lengths[-1]
-        if not farthest.joint.startswith("plane edge") and "plane edge" not in farthest.joint:
+        n = parsed(edge)
+        if n.kind != "plane" or n.other("strap") in values:
             continue
         cut = np.ceil((least + item.expanded - item.measured) * 2) / 2  # in halves of a millimetre
-        spacing = [v for k, v in values.items() if k.startswith("plane spacing") and k.endswith(side)]
+        glued = [k for k in values if parsed(k).kind == "plane spacing" and parsed(k).prefix == n.prefix]
+        spacing = [values[k] for k in glued if parsed(k).side == side]
         if values[edge] - cut < max(spacing, default=0.0):
             continue
         then = bench.show(item.measured + cut)
@@ -317,7 +317,5 @@ def remedies_for(
         plans.append(leave)
     if not any(p.probability >= 0.5 for p in plans):
         plans.append(_rebuild(dummy))
-    plans.sort(
-        key=lambda p: (p.probability < LIKELY, p.effort if p.probability >= LIKELY else 0, -p.probability)
-    )
+    plans.sort(key=_rank)
     return tuple(plans[:SHOWN])

@@ -1,6 +1,7 @@
 """What the photo shows beside the lengths.
 
-Bows, a bent base, a bent plane, a crease off the ridge, a spread not fully open. Where a lean is not explained by the lengths, the most telling of them is the candidate.
+Bows, a bent base, a bent plane, a crease off the ridge, a spread not fully open. Where a lean is not
+explained by the lengths, the most telling of them is the candidate.
 """
 
 from dataclasses import dataclass

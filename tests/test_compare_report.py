@@ -12,9 +12,9 @@ from PIL import Image
 
 from compare.errors import OutputError
 from compare.report.annotate import GROUND, annotated, write_annotated
-from compare.report.strokes import design_joints
 from compare.report.as_json import to_text
 from compare.report.canvas import Box, Label, place_labels, text_size
+from compare.report.strokes import design_joints
 from compare.report.terminal import print_findings
 from compare.units import INCH, MM
 

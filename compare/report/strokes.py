@@ -225,7 +225,7 @@ def drawn_joints(inspection: "Inspection") -> dict[str, tuple[str, ...]]:
 
 
 def _fault_ends(name: str, end: End, profile: Profile, mechanism: Mechanism) -> tuple[str, str]:
-    """Return between which joints a faulty length is marked: of a plane half only the part that sticks out."""
+    """Return between which joints a faulty length is marked: of a plane half only its overhang."""
     if parsed(name).kind == "plane":
         panel = next(p for p in mechanism.panels if p.name == end.panel)
         bearing = [j for j in bearing_joints(mechanism, panel) if j in profile.joints]
