@@ -30,6 +30,7 @@ class Draft:
     on: dict[str, list[tuple[float, str]]] = field(default_factory=dict)
     lifts: dict[str, int] = field(default_factory=dict)
     degrees: frozenset[str] = frozenset()
+    outlines: tuple[tuple[str, ...], ...] = ()
 
     def length(self, name: str, mm: float, a: str, b: str) -> None:
         """Add a length and the joints it joins."""
@@ -73,6 +74,7 @@ class Draft:
             steps=tuple(self.steps),
             lifts=self.lifts,
             degrees=self.degrees,
+            outlines=self.outlines,
         )
 
 

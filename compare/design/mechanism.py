@@ -113,6 +113,7 @@ class Mechanism:
     loops, pairs, halves, reaches : see there.
     floors : panel -> the page or plane on which it stands, pointing outwards when shut.
     steps : how it is laid out.
+    outlines : further lines of card through points in space, only for drawing.
     lifts : joint -> how many card thicknesses it lies above the plane below for lying on top of it.
     """
 
@@ -127,6 +128,7 @@ class Mechanism:
     steps: tuple[Step, ...]
     degrees: frozenset[str] = frozenset()
     lifts: Mapping[str, int] = field(default_factory=dict)
+    outlines: tuple[tuple[str, ...], ...] = ()
 
     def solve(self, lengths: Mapping[str, ArrayLike], phi: ArrayLike) -> Pose:
         """Joints, directions and leans for these lengths at this opening.

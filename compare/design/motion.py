@@ -144,10 +144,9 @@ def _over(pose: Pose, phi: Array, side: str, page: Array) -> tuple[Array, str]:
         names.append(name)
         rows.append(np.sum(xy * along, axis=-1))
     reach = np.array(rows)
-    finite = np.where(np.isfinite(reach), reach, -np.inf)
-    best = int(np.argmax(finite.max(axis=1)))
-    out = finite.max(axis=0) - page
-    return np.where(np.isfinite(out), out, np.nan), names[best]
+    best = int(np.argmax(np.max(np.where(np.isfinite(reach), reach, -np.inf), axis=1)))
+    out: Array = reach.max(axis=0) - page  # nan where anything is: it cannot be there
+    return out, names[best]
 
 
 def _ends(spec: Spec, pose: Pose, phi: Array) -> tuple[Array, Array]:
@@ -158,13 +157,17 @@ def _ends(spec: Spec, pose: Pose, phi: Array) -> tuple[Array, Array]:
     if not pose.points:
         zero = np.zeros(phi.shape)
         return zero, zero + spec.card.strip_depth - depth
-    carried = [k for k in pose.points if k.startswith(("ridge", "plane edge", "near tip"))]
-    z = np.array([pose.points[k][..., 2] for k in pose.points])
-    near = z.max(axis=0)
-    plane = np.array([pose.points[k][..., 2] for k in carried]).min(axis=0)
-    back = min(spec.card.strip_depth, depth)
-    far = -np.minimum(z.min(axis=0), plane - back if "ridge" in pose.points else z.min(axis=0)) - depth
-    return near, far
+    z = np.array([v[..., 2] for v in pose.points.values()])
+    if "far tip" in pose.points:  # the plane goes with the far tip, flush with the near end when open
+        open_at = int(np.argmin(np.abs(phi - np.radians(spec.base.opening_deg))))
+        tip = pose.points["far tip"][..., 2]
+        plane = tip - tip[open_at]
+    else:
+        plane = np.array([v[..., 2] for k, v in pose.points.items() if k.startswith(("ridge", "plane"))]).min(
+            0
+        )
+    near = np.maximum(z.max(axis=0), plane if "far tip" in pose.points else -np.inf)
+    return near, -np.minimum(z.min(axis=0), plane - spec.card.strip_depth) - depth
 
 
 def move(spec: Spec, steps: int = STEPS) -> Motion:

@@ -135,7 +135,7 @@ class Pillar:
 
     crease_near, crease_far : lengths of the two creases; gap : distance of the two points on the spine;
     middle : how far the middle of the pillar lies behind the near end. Spacings of the legs count from spine
-    and ridge. The plane is glued to the near crease; the far one props it.
+    and ridge. The plane is glued to the far crease; the near one props it.
     """
 
     crease_near: float

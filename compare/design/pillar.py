@@ -1,6 +1,6 @@
 """A table on a pillar of two V-folds that face each other, with legs parallel to the spine.
 
-The plane is glued to the tip of the near V-fold; the far one only props it, because two tips that travel
+The plane is glued to the tip of the far V-fold; the near one only props it, because two tips that travel
 apart as the spread closes cannot both be glued to one plane. So the plane nods by the difference of the two
 heights.
 """
@@ -13,7 +13,7 @@ from compare.design.assemble import SIDES, Draft
 from compare.design.mechanism import Half, Loop, Mechanism, Reach
 from compare.design.parts import Base, Pillar
 from compare.design.steps import Bench, Dyad, Pages
-from compare.design.vfold import crease_of, space
+from compare.design.vfold import crease_of, glue_frame, space
 from measure.layout import Role
 
 
@@ -21,10 +21,11 @@ from measure.layout import Role
 class RaisePillar:
     """Lays the two tips, the ridge over them and the nod of the plane.
 
-    middle : near end to the middle of the pillar.
+    middle : near end to the middle of the pillar; width : length of its glue lines.
     """
 
     middle: float
+    width: float
 
     def run(self, bench: Bench) -> None:
         """Lay tips (in space) and ridge."""
@@ -44,6 +45,12 @@ class RaisePillar:
             zero, n["crease far"] * k[..., 1], -n["gap"] / 2 - self.middle + n["crease far"] * k[..., 2]
         )
         bench.points["near tip"], bench.points["far tip"] = near, far
+        for name, z, way in (("near", n["gap"] / 2, -1.0), ("far", -n["gap"] / 2, 1.0)):
+            point = space(zero, zero, z - self.middle)
+            bench.points[f"{name} point"] = point
+            for side, sign in (("left", -1.0), ("right", 1.0)):
+                glue = glue_frame(half, sign, beta)[1] * np.array([1.0, 1.0, way])
+                bench.points[f"{name} foot {side}"] = point + self.width * glue
         bench.joints["ridge"] = near[..., :2]
         bench.nod = np.arctan2(near[..., 1] - far[..., 1], near[..., 2] - far[..., 2])
 
@@ -51,7 +58,7 @@ class RaisePillar:
 def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
     """Return the mechanism of a table on a pillar."""
     d = Draft()
-    d.steps += [Pages(), RaisePillar(middle=p.middle)]
+    d.steps += [Pages(), RaisePillar(middle=p.middle, width=p.width)]
     shut = float(np.sin(np.radians(p.glue_deg + p.panel_deg)))  # of the crease, straight out from the spine
     for s in SIDES:
         leg, width, page = p.legs[s], float(getattr(p.plane, s)), float(getattr(base, f"page_{s}"))
@@ -111,6 +118,10 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
         "panel angle": p.panel_deg,
         "gap": p.gap,
     }
+    for name in ("near", "far"):
+        d.outlines += ((f"{name} point", f"{name} tip"),)
+        d.outlines += tuple((f"{name} point", f"{name} foot {s}", f"{name} tip") for s in SIDES)
+    d.outlines += (("near tip", "far tip"),)
     d.ends["height"] = ("spine", "ridge")
     d.degrees = frozenset({"glue angle", "panel angle"})
     return d.finished([f"{kind} {s}" for kind in ("page", "leg", "plane") for s in SIDES])

@@ -12,14 +12,15 @@ from typing import Final
 import numpy as np
 
 from compare.design.assemble import SIDES, Draft
-from compare.design.mechanism import Half, Loop, Mechanism, Pair
+from compare.design.mechanism import Half, Loop, Mechanism, Pair, Reach
 from compare.design.parts import Base, VFold
 from compare.design.pose import Array, turn_of
 from compare.design.spherical import angle_beside, far_corner, panel_angles
 from compare.design.steps import Bench, Pages
 from measure.layout import Role
 
-ROUNDS: Final = 60
+ROUNDS: Final = 40
+SETTLED: Final = 1e-9  # rad
 DAMPING: Final = 1e-9
 
 
@@ -122,9 +123,10 @@ class CarryPlane:
             better = np.sum(r_tried**2, axis=-1) < np.sum(r**2, axis=-1)
             t = np.where(better[..., None], tried, t)
             damping = np.where(better, damping / 10, np.maximum(damping, 1e-8) * 10)
-            if not np.any(better & (np.abs(step).max(axis=-1) > 1e-12)) and bool(np.all(damping > 1e3)):
-                break
+            done = np.abs(step).max(axis=-1) < SETTLED
             r = np.where(better[..., None], r_tried, r)
+            if np.all(done | (damping > 1e3)):
+                break
         return crease(t)
 
     def run(self, bench: Bench) -> None:
@@ -145,6 +147,7 @@ class CarryPlane:
         if self.legs:
             m = np.where(np.isfinite(tip[..., :1]), self._settle(bench, m, parts), np.nan)
         points = {"spine": np.zeros((*shape, 3)), "ridge": tip + self.ridge * m}
+        bench.points.update({"vfold point": point + np.zeros_like(tip), "vfold tip": tip})
         for side in SIDES:
             out, glue, _, _ = parts[side]
             foot = point + n[f"width {side}"][..., None] * glue
@@ -235,6 +238,9 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
     order = [f"{kind} {s}" for kind in ("page", "vfold") for s in SIDES]
     order += [f"leg {s}" for s in SIDES if s in v.legs] + [f"plane {s}" for s in SIDES]
     d.degrees = frozenset(k for k in d.lengths if "angle" in k)
+    d.outlines = (("vfold point", "vfold tip"), ("vfold tip", "ridge"))
+    d.outlines += tuple(("vfold point", f"vfold foot {s}") for s in SIDES)
+    d.outlines += tuple(("vfold tip", f"vfold top {s}") for s in SIDES)
     half = np.array(np.radians(base.opening_deg) / 2)
     rad = {
         s: (np.array(np.radians(v.sides[s].glue_deg)), np.array(np.radians(v.sides[s].panel_deg)))
@@ -256,13 +262,29 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
 def _rules(d: Draft, v: VFold) -> None:
     """Pairs, loops and halves of a V-fold with its plane."""
     one, other = (tuple(f"{k} {s}" for k in ("glue angle", "vfold angle")) for s in SIDES)
-    words = ("glue angle + vfold angle, left", "glue angle + vfold angle, right")
-    d.loops.append(Loop(name="vfold", one=one, other=other, words=words))
+    sums = ("glue angle + vfold angle, left", "glue angle + vfold angle, right")
+    d.loops.append(Loop(name="vfold", one=one, other=other, words=sums))
     for s in SIDES:
         beta, alpha = np.radians(v.sides[s].glue_deg), np.radians(v.sides[s].panel_deg)
         flat = np.radians(v.sides[s].plane_deg)
         angles = (f"plane angle {s}", f"glue angle {s}")
         d.pairs.append(Pair(name=f"plane angle = glue angle {s}", first=angles[0], second=angles[1]))
+        shut = float(np.sin(beta + alpha))  # of the crease, straight out from the spine
+        weights = {"crease": shut, f"width {s}": float(np.sin(beta)), f"leg {s}": shut}
+        edge, words = f"plane edge {s}", f"the plane's {s} edge"
+        d.reaches.append(
+            Reach(side=s, joint=edge, lengths=("crease", f"plane {s}"), words=words, weights=weights)
+        )
+        if s in v.legs:
+            d.reaches.append(
+                Reach(
+                    side=s,
+                    joint=f"leg top {s}",
+                    lengths=(f"width {s}", f"page spacing {s}", f"leg {s}"),
+                    words=f"the top of the {s} leg",
+                    weights=weights,
+                )
+            )
         governs: tuple[str, ...] = ()
         for t in (s, "left" if s == "right" else "right"):  # the plane tips as a whole: any leg tells
             if t in v.legs:
