@@ -2,6 +2,7 @@
 
     python sample_images/render.py all
     python sample_images/render.py NAME [--preview]
+    python sample_images/render.py lot
     python sample_images/render.py --random CLASS --seed N -o DIR [--views 3 --pen --flush --px-per-mm 8,11]
 
 Needs the `render` extra (Mitsuba 3) and an LLVM library, version 16 or newer.
@@ -31,6 +32,7 @@ from meshes import Mesh, box, paper  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 from orrin_quay import SAMPLES  # noqa: E402
 from PIL import Image  # noqa: E402
+from quay_lot import FOLDER, lot, manifest  # noqa: E402
 from series import Wish, artwork, feasible, granted, openings, views  # noqa: E402
 from staging import Shot, Stage, stage, write_truth  # noqa: E402
 
@@ -39,6 +41,7 @@ from capture.sheet_pdf import write_sheet  # noqa: E402
 
 HERE = Path(__file__).resolve().parent
 LIMIT = 2_000_000
+LOT_LIMIT = 400_000
 PAPER_MM = 0.12
 SHEET_DPI = 600
 
@@ -256,7 +259,7 @@ def numbers(text: str) -> tuple[float, ...]:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("name", nargs="?", help="a sample, or 'all'")
+    parser.add_argument("name", nargs="?", help="a sample, 'all', or 'lot'")
     parser.add_argument("--preview", action="store_true", help="800 pixels wide, a few seconds")
     parser.add_argument("--spp", type=int, default=9, help="paths per pixel (default 9)")
     parser.add_argument("-o", dest="out", type=Path, default=HERE)
@@ -281,12 +284,17 @@ def main() -> None:
         parser.error("give a sample's name, 'all', or --random CLASS")
     if args.random:
         shots = random_shots(args)
+    elif args.name == "lot":
+        shots = lot()
+        args.out = args.out / FOLDER
     else:
         shots = [s for s in SAMPLES if args.name in ("all", s.name)]
         if not shots:
             parser.error(f"no sample '{args.name}'; there are: {', '.join(s.name for s in SAMPLES)}")
     start_mitsuba()
     args.out.mkdir(parents=True, exist_ok=True)
+    if args.name == "lot":
+        (args.out / "manifest.csv").write_text(manifest())
     for shot in shots:
         (args.out / shot.spec).write_text(spec_text(shot))
         take(
@@ -295,7 +303,7 @@ def main() -> None:
             preview=args.preview,
             spp=args.spp,
             rough=4 if args.random else 2,
-            limit=None if args.random else LIMIT,
+            limit=None if args.random else LOT_LIMIT if args.name == "lot" else LIMIT,
             tell=print,
         )
 
