@@ -18,6 +18,7 @@ from capture.view import View
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
+Rectangle = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -67,13 +68,21 @@ def look_at(eye: Array, target: Array, roll_deg: float) -> tuple[Array, Array]:
     return rot, -rot @ eye
 
 
+def _around(outer: Rectangle, inner: Rectangle) -> list[Rectangle]:
+    """Four rectangles that fill what `outer` has and `inner` has not."""
+    (a, b, c, d), (x0, y0, x1, y1) = outer, inner
+    return [(a, b, c, y0), (a, y0, x0, y1), (x1, y0, c, y1), (a, y1, c, d)]
+
+
 def expose(
     scene: Any,
     cam: Camera,
     spp: int,
     seed: int,
-    part: tuple[int, int, int, int] | None = None,
+    part: Rectangle | None = None,
+    hole: Rectangle | None = None,
     rough: int = 2,
+    rim_spp: int | None = None,
 ) -> Picture:
     """Path-trace the linear picture (H, W, 3) with a box filter and exact rays for lens and defocus.
 
@@ -81,8 +90,9 @@ def expose(
     ----------
     scene : a Mitsuba scene in sheet coordinates.
     spp : paths per pixel (made a square number). seed : seed of the sampler.
-    part : (x0, y0, x1, y1), multiples of 4, of the pixels that get `spp` paths each; the rest, of no
-        interest, is traced with 9 paths per pixel at a size smaller by `rough`, 2 or 4.
+    part : (x0, y0, x1, y1), multiples of 4, of the pixels that get `spp` paths each. hole : the same, a
+        rectangle inside of it that does not. The rest, of no interest, is traced with 9 paths per pixel
+        at a size smaller by `rough`, 2 or 4. rim_spp : paths for what is above and beside the hole.
     """
     import mitsuba as mi
 
@@ -90,15 +100,22 @@ def expose(
         return _remapped(scene, cam, spp, seed)
     wide, high = cam.size
     side = max(1, math.isqrt(spp))
-    x0, y0, x1, y1 = part or (0, 0, wide, high)
+    whole = (0, 0, wide, high)
+    part = part or whole
+    best = side * side
+    tiles = [(t, 0) for t in _around(whole, part)]
+    if hole is None:
+        tiles += [(part, best)]
+    else:
+        *rim, below = _around(part, hole)
+        tiles += [(hole, 0), *((t, rim_spp or best) for t in rim), (below, best)]
     out = np.empty((high, wide, 3), np.float32)
-    tiles = [(0, 0, wide, y0), (0, y0, x0, y1), (x1, y0, wide, y1), (0, y1, wide, high), (x0, y0, x1, y1)]
-    for tile in tiles:
-        full = tile == tiles[-1]
+    for tile, paths in tiles:
+        full = paths > 0
         left, top, right, bottom = tile if full else tuple(c // rough for c in tile)
         if right <= left or bottom <= top:
             continue
-        lens, n = (cam, side * side) if full else (cam.scaled(1 / rough), 9)
+        lens, n = (cam, paths) if full else (cam.scaled(1 / rough), 9)
         rows = max(1, 6_000_000 // ((right - left) * n))
         bands = [
             _trace(scene, lens, n, seed, (left, y, right, min(y + rows, bottom)))

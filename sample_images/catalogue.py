@@ -8,6 +8,7 @@ import linkage
 import numpy as np
 from camera import Sensor
 from dummy import Build
+from kinds import FOLD
 from staging import Shot
 
 CLASSES = (
@@ -96,7 +97,7 @@ def random_shot(kind: str, seed: int, use: str | None = None) -> Shot:
             joints = linkage.solve(lengths, true_opening)
         except ValueError:
             continue
-        if all(abs(x) < 9 for x in linkage.leans_of(joints).values()):
+        if all(abs(x) < 9 for x in FOLD.leans_of(joints).values()):
             break
     build = _random_build(kind, sides, faults, rng)
     shot = Shot(

@@ -83,7 +83,7 @@ def parallel(points: Array, offset: float) -> Array:
     return np.array(out)
 
 
-class _Cutter:
+class Cutter:
     """Cuts strips: draws the unevenness of each near end and keeps a record of it."""
 
     def __init__(self, build: Build, rng: np.random.Generator) -> None:
@@ -136,17 +136,24 @@ def assemble(
     parts : the solids.
     near : panel name -> mean z of its near end, mm (+ toward the camera).
     """
-    cutter = _Cutter(build, rng)
-    _pages(cutter, joints, opening_deg)
-    _fold(cutter, joints, opening_deg)
+    cutter = Cutter(build, rng)
+    along = page_directions(opening_deg)
+    pages(cutter, joints)
+    fold(cutter, joints, along)
     for side in SIDES:
         if f"outer foot {side}" in joints:
-            _leg(cutter, joints, side, opening_deg)
-    _plane(cutter, joints)
+            leg(cutter, joints, side, along[side])
+    plane(cutter, joints)
     return cutter.parts, cutter.near
 
 
-def _pages(cutter: _Cutter, joints: Mapping[str, Array], opening_deg: float) -> None:
+def page_directions(opening_deg: float) -> dict[str, Array]:
+    """Side -> unit vector (2,) from the spine along its page."""
+    return {s: page_direction(s, opening_deg) for s in SIDES}
+
+
+def pages(cutter: Cutter, joints: Mapping[str, Array]) -> None:
+    """Add the base, and its felt-pen line."""
     b = cutter.build
     line = np.array([joints["fore edge left"], joints["spine"], joints["fore edge right"]])
     middle = parallel(line, -(b.card_mm + b.base_mm) / 2)
@@ -164,7 +171,7 @@ def _pages(cutter: _Cutter, joints: Mapping[str, Array], opening_deg: float) -> 
         _pen(cutter, line)
 
 
-def _pen(cutter: _Cutter, line: Array) -> None:
+def _pen(cutter: Cutter, line: Array) -> None:
     """Add ink: a film on the near edge and 1.2 mm wide on top of the page, and a tick at the spine."""
     b = cutter.build
     inset = 3.0
@@ -180,13 +187,14 @@ def _pen(cutter: _Cutter, line: Array) -> None:
     cutter.parts += [Part(faces, "pen"), Part(cuts, "pen")]
 
 
-def _fold(cutter: _Cutter, joints: Mapping[str, Array], opening_deg: float) -> None:
+def fold(cutter: Cutter, joints: Mapping[str, Array], along: Mapping[str, Array], stage: str = "") -> None:
+    """Add a parallel fold standing on pages (or, at a later stage, on planes) that run `along`."""
     b = cutter.build
-    top = joints["ridge"]
+    top = joints[f"{stage}ridge"]
     sides: dict[str, tuple[Array, float]] = {}
     for side in SIDES:
-        foot = joints[f"inner foot {side}"]
-        u = page_direction(side, opening_deg) * (1 if b.inner_tabs_out else -1)
+        foot = joints[f"{stage}inner foot {side}"]
+        u = along[side] * (1 if b.inner_tabs_out else -1)
         tab = b.tab_mm if b.inner_tabs_out else min(b.tab_mm, 0.8 * math.hypot(*foot))
         panel = bowed(foot, top, b.sagitta_mm.get(f"fold {side}", 0.0))
         sides[side] = np.vstack([foot + tab * u, foot, panel]), tab
@@ -205,24 +213,36 @@ def _fold(cutter: _Cutter, joints: Mapping[str, Array], opening_deg: float) -> N
         return
     for side in SIDES:  # two strips, each with a tab under its plane half
         line, tab = sides[side]
-        size = math.hypot(*(top - joints[f"inner foot {side}"]))
-        if f"plane edge {side}" in joints:
-            along = joints[f"plane edge {side}"] - top
-            line = np.vstack([line, top + along / math.hypot(*along) * (b.tab_mm - 1.5)])
-        cutter.cut(line, "card", b.card_mm, b.strip_depth_mm, {f"fold {side}": (tab, tab + size)})
+        size = math.hypot(*(top - joints[f"{stage}inner foot {side}"]))
+        if f"{stage}plane edge {side}" in joints:
+            line = np.vstack(
+                [line, top + toward(top, joints[f"{stage}plane edge {side}"]) * (b.tab_mm - 1.5)]
+            )
+        cutter.cut(line, "card", b.card_mm, b.strip_depth_mm, {f"{stage}fold {side}": (tab, tab + size)})
 
 
-def _leg(cutter: _Cutter, joints: Mapping[str, Array], side: str, opening_deg: float) -> None:
+def toward(a: Array, b: Array) -> Array:
+    """Return the unit vector (2,) from a to b."""
+    out: Array = (b - a) / math.hypot(*(b - a))
+    return out
+
+
+def leg(
+    cutter: Cutter, joints: Mapping[str, Array], side: str, along: Array, stage: str = "", number: str = ""
+) -> None:
+    """Add a leg; `along` is its page's direction, `number` ("1 ") its place if there are several."""
     b = cutter.build
-    foot, top, ridge = joints[f"outer foot {side}"], joints[f"leg top {side}"], joints["ridge"]
-    tab = foot + b.tab_mm * page_direction(side, opening_deg)
-    inward = (ridge - top) / math.hypot(*(ridge - top))
-    panel = bowed(foot, top, b.sagitta_mm.get(f"leg {side}", 0.0))
+    name = f"{stage}leg {number}{side}"
+    foot, top = joints[f"{stage}outer foot {number}{side}"], joints[f"{stage}leg top {number}{side}"]
+    ridge = joints[f"{stage}ridge"]
+    tab = foot + b.tab_mm * along
+    inward = toward(top, ridge)
+    panel = bowed(foot, top, b.sagitta_mm.get(name, 0.0))
     size = math.hypot(*(top - foot))
     line = np.vstack([tab, foot, panel])
-    if not b.ribbons:
+    if not b.ribbons or number or stage:
         line = np.vstack([line, top + b.tab_mm * inward])
-        cutter.cut(line, "card", b.card_mm, b.strip_depth_mm, {f"leg {side}": (b.tab_mm, b.tab_mm + size)})
+        cutter.cut(line, "card", b.card_mm, b.strip_depth_mm, {name: (b.tab_mm, b.tab_mm + size)})
         return
     # the ribbon runs on to the ridge and doubles the top of the fold on its outside
     inner = joints[f"inner foot {side}"]
@@ -246,25 +266,29 @@ def _leg(cutter: _Cutter, joints: Mapping[str, Array], side: str, opening_deg: f
     )
 
 
-def _plane(cutter: _Cutter, joints: Mapping[str, Array]) -> None:
-    """One card over the whole plane (or one half, hemmed over the other side of the fold)."""
+def plane(cutter: Cutter, joints: Mapping[str, Array], stage: str = "") -> None:
+    """Add one card over the whole plane (or one half, hemmed over the other side of the fold)."""
     b = cutter.build
-    ridge = joints["ridge"]
-    ends = {s: joints[f"plane edge {s}"] for s in SIDES if f"plane edge {s}" in joints}
+    ridge = joints[f"{stage}ridge"]
+    edges = {s: f"{stage}plane edge {s}" for s in SIDES}
+    ends = {s: joints[k] for s, k in edges.items() if k in joints}
     if len(ends) == 2:
         line = parallel(np.array([ends["left"], ridge, ends["right"]]), b.card_mm)
         left, right = (math.hypot(*(ends[s] - ridge)) for s in SIDES)
-        panels = {"plane left": (0.0, left), "plane right": (left, left + right)}
+        panels = {f"{stage}plane left": (0.0, left), f"{stage}plane right": (left, left + right)}
         line = _creased(line, b.crease_off_mm)
     else:
         side, end = next(iter(ends.items()))
         other = "left" if side == "right" else "right"
         sign = 1.0 if side == "right" else -1.0
-        d = joints[f"inner foot {other}"] - ridge
-        hem = ridge + d / math.hypot(*d) * b.tab_mm
-        line = parallel(np.array([hem, ridge, end]), sign * b.card_mm)
         size = math.hypot(*(end - ridge))
-        panels = {f"plane {side}": (b.tab_mm, b.tab_mm + size)}
+        if f"inner foot {other}" in joints:
+            hem = ridge + toward(ridge, joints[f"inner foot {other}"]) * b.tab_mm
+            line = parallel(np.array([hem, ridge, end]), sign * b.card_mm)
+            panels = {f"plane {side}": (b.tab_mm, b.tab_mm + size)}
+        else:
+            line = parallel(np.array([ridge, end]), sign * b.card_mm)
+            panels = {f"plane {side}": (0.0, size)}
     cutter.cut(line, "plane", b.card_mm, b.strip_depth_mm, panels)
 
 

@@ -93,35 +93,3 @@ def solve(lengths: Mapping[str, float], opening_deg: float) -> dict[str, Array]:
         if f"plane {side}" in lengths:
             joints[f"plane edge {side}"] = joints["ridge"] + lengths[f"plane {side}"] * along
     return joints
-
-
-def lengths_of(joints: Mapping[str, Array]) -> dict[str, float]:
-    """Every length of `LENGTHS` whose two joints exist, mm."""
-    return {
-        name: float(math.hypot(*(np.asarray(joints[b]) - np.asarray(joints[a]))))
-        for name, (a, b) in LENGTHS.items()
-        if a in joints and b in joints
-    }
-
-
-def angles_of(joints: Mapping[str, Array]) -> dict[str, float]:
-    """Panel -> direction from its first to its last joint, degrees counter-clockwise from x."""
-    panels = ("page", "fold", "leg", "plane")
-    out = {}
-    for name in (f"{p} {s}" for s in SIDES for p in panels):
-        a, b = LENGTHS[name]
-        if a in joints and b in joints:
-            d = np.asarray(joints[b]) - np.asarray(joints[a])
-            out[name] = math.degrees(math.atan2(d[1], d[0]))
-    return out
-
-
-def leans_of(joints: Mapping[str, Array]) -> dict[str, float]:
-    """Side -> lean of the plane half against its page, degrees, + = outer edge too high."""
-    angles = angles_of(joints)
-    out = {}
-    for side, sign in (("left", -1.0), ("right", 1.0)):
-        if f"plane {side}" in angles:
-            turn = sign * (angles[f"plane {side}"] - angles[f"page {side}"])
-            out[side] = (turn + 180.0) % 360.0 - 180.0
-    return out

@@ -12,13 +12,14 @@ from staging import Shot
 _HAND_SD_MM = 0.10  # how well these strips are scored where nothing is wrong on purpose
 
 
-def _good(seed: int, quality: int = 91, **more: Any) -> Sensor:
+def good_sensor(seed: int, quality: int = 91, **more: Any) -> Sensor:
+    """Return a phone's sensor in good light; its colour balance is drawn from the seed."""
     rng = np.random.default_rng([seed, 7])
     gain = tuple(1 + 0.02 * rng.normal(size=3))
     return Sensor(white=1.0, gain=gain, quality=quality, **{"blur_px": 0.8, "sharpen": 0.4} | more)
 
 
-def _shot(
+def made(
     name: str,
     title: str,
     seed: int,
@@ -37,16 +38,16 @@ def _shot(
         "distortion": (0.03 * rng.normal(), 0.04 * rng.normal()), "centre_off": tuple(8 * rng.normal(size=2)),
         "yaw_deg": 1.5 * rng.normal(), "tilt_deg": 0.8 * rng.normal(),
         "look": tuple(rng.uniform(-0.02, 0.02, 2)),
-        "elevation_deg": rng.uniform(5.0, 9.0), "fill": 0.70, "sensor": _good(seed),
+        "elevation_deg": rng.uniform(5.0, 9.0), "fill": 0.70, "sensor": good_sensor(seed),
         "when": f"2024:{3 + seed % 4:02d}:{5 + seed:02d} 1{seed % 8}:2{seed % 6}:{10 + seed}",
     }  # fmt: skip
-    made: dict[str, Any] = {"base_depth_mm": 80.0, "near_sd_mm": 0.3} | dict(build or {})
+    put: dict[str, Any] = {"base_depth_mm": 80.0, "near_sd_mm": 0.3} | dict(build or {})
     given: dict[str, Any] = {"spec": f"{name}.toml", "opening_deg": opening} | drawn | rest
     return Shot(
         name=name, title=f"Nine Lamps of Orrin Quay: {title}", seed=seed, nominal=nominal, faults=faults,
         lengths=hand_made(nominal, faults, _HAND_SD_MM, rng),
         nominal_opening=opening,
-        build=Build(**made), **given,
+        build=Build(**put), **given,
     )  # fmt: skip
 
 
@@ -65,60 +66,60 @@ _LOOKOUT = spread(148, 18, 56, 62, 72) | {"foot left": 24.0, "fold left": 50.0, 
 _BLUE, _OCHRE, _INK = (0.16, 0.30, 0.55), (0.62, 0.42, 0.13), (0.035, 0.04, 0.065)
 
 SAMPLES: tuple[Shot, ...] = (
-    _shot("good_arch", "the ferry", 1, _FERRY, {}, focal_35mm=52.3, table="wood"),
-    _shot(
+    made("good_arch", "the ferry", 1, _FERRY, {}, focal_35mm=52.3, table="wood"),
+    made(
         "good_backdrop", "the ferry", 2, _FERRY, {}, spec="good_arch.toml", use="backdrop", behind="nothing",
         focal_35mm=70.4, exif_35mm=70, fill=0.62, table="grey", gap_mm=0.2,
     ),
-    _shot(
+    made(
         "short_leg", "the crane", 3, _CRANE, {"leg right": -2.0}, {"card_mm": 0.3},
         focal_35mm=52.6, table="wood",
     ),
-    _shot(
+    made(
         "foot_off", "the slipway", 4, _SLIPWAY, {"page spacing right": 2.5}, {"ribbons": True},
         use="backdrop", behind="clutter", focal_35mm=64.5, exif_35mm=65, fill=0.62, table="mat",
         light="mixed", gap_mm=0.3,
     ),
-    _shot(
+    made(
         "crease_off", "the net loft", 5, _NET_LOFT, {"plane right": 3.0, "plane left": -3.0},
         {"crease_off_mm": 3.0, "ribbons": True}, focal_35mm=69.2, exif_35mm=70, table="grey",
     ),
-    _shot(
+    made(
         "oversize", "the night market", 6, _MARKET, {"plane right": 7.0, "plane left": 5.0}, use="backdrop",
         behind="nothing", focal_35mm=76.3, exif_35mm=77, fill=0.60, table="light", plane=(0.74, 0.70, 0.60),
     ),
-    _shot(
+    made(
         "asymmetric", "the lookout", 7, _LOOKOUT, {"leg left": 2.0},
         {"strip_depth_mm": 80.0, "base_depth_mm": 105.0}, paper="a3", focal_35mm=51.7, fill=0.72,
         table="wood", wall=(0.35, 0.42, 0.45),
     ),
-    _shot(
+    made(
         "one_sided", "the pier", 8, _PIER, {"fold right": -1.8}, focal_35mm=52.4, paper="letter", table="mat",
         card=(0.72, 0.66, 0.52), plane=(0.74, 0.68, 0.55),
     ),
-    _shot(
+    made(
         "propped", "the lamp room", 9, _LAMP_ROOM, {"leg left": -2.0}, opening=120.0, opening_deg=120.6,
         focal_35mm=52.0, table="grey",
     ),
-    _shot(
+    made(
         "dark_card", "the night boat", 10, _NIGHT_BOAT, {"leg right": 1.8},
         {"card_mm": 0.35}, card=_INK, plane=_INK, core=(0.16, 0.16, 0.18), focal_35mm=65.5,
         exif_35mm=65, table="light", behind="nothing", exposure=0.8,
     ),
-    _shot(
+    made(
         "lamp_clutter", "the tollhouse", 11, _TOLLHOUSE, {"leg left": -1.6}, light="hard", behind="clutter",
         focal_35mm=51.4, exif_35mm=52, table="wood", card=_OCHRE, plane=_BLUE, exposure=0.7,
     ),
-    _shot(
+    made(
         "pen_line", "the ferry, second try", 12, _FERRY, {"foot right": 2.2}, {"pen_line": True},
         spec="good_arch.toml", focal_35mm=52.2, table="wood",
     ),
-    _shot(
+    made(
         "dim_light", "the rope walk", 13, _ROPE_WALK, {"plane spacing left": -2.2}, {"ribbons": True},
         light="dim",         focal_35mm=48.3, exif_35mm=48, table="dark", exposure=0.5,
-        sensor=_good(13, 90, shot=0.012, read=0.004, sharpen=0.3),
+        sensor=good_sensor(13, 90, shot=0.012, read=0.004, sharpen=0.3),
     ),
-    _shot(
+    made(
         "unusable", "the ferry", 14, _FERRY, {}, spec="good_arch.toml", focal_35mm=52.0, table="wood",
         defocus_mm=330.0, aperture_mm=3.2, look=(0.28, 0.05), behind="clutter",
     ),

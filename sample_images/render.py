@@ -25,11 +25,13 @@ sys.path.insert(1, str(Path(__file__).resolve().parents[1]))
 import cv2  # noqa: E402
 import numpy as np  # noqa: E402
 import surroundings as around  # noqa: E402
-from camera import Picture, develop, expose, write_photo  # noqa: E402
+from camera import Picture, Rectangle, develop, expose, write_photo  # noqa: E402
 from catalogue import CLASSES, random_shot, spec_text  # noqa: E402
 from dummy import merged  # noqa: E402
+from kinds import FOLD  # noqa: E402
 from meshes import Mesh, box, paper  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
+from orrin_mechanisms import MECHANISMS  # noqa: E402
 from orrin_quay import SAMPLES  # noqa: E402
 from PIL import Image  # noqa: E402
 from quay_lot import FOLDER, lot, manifest  # noqa: E402
@@ -44,6 +46,8 @@ LIMIT = 2_000_000
 LOT_LIMIT = 400_000
 PAPER_MM = 0.12
 SHEET_DPI = 600
+RIM_SPP = 4
+"""Paths per pixel for the sheet above and beside the dummy."""
 
 
 def find_llvm() -> Path | None:
@@ -164,16 +168,32 @@ def _stuff(
     return around.matt(around.textured(fibres[..., None] * np.asarray(colour, np.float32)))
 
 
-def measured_part(at: Stage) -> tuple[int, int, int, int]:
-    """Rectangle of pixels (x0, y0, x1, y1) that holds the sheet and the dummy's near end."""
+def measured_part(shot: Shot, at: Stage) -> tuple[Rectangle, Rectangle | None]:
+    """Rectangle of pixels (x0, y0, x1, y1) that holds the sheet and the dummy's near end.
+
+    Returns
+    -------
+    part : the rectangle. hole : in arch use what is empty of it, above the dummy in the window.
+    """
+    view, size = at.camera.view(), np.array(at.camera.size)
     w, h = np.array(at.sheet.paper_mm) / 2
     corners = [[x, y, 0.0] for x in (-w, w) for y in (-h, h)]
     near = [[*xy, at.standoff] for xy in at.joints.values()]
-    px = at.camera.view().project(np.array(corners + near))
-    size = np.array(at.camera.size)
+    px = view.project(np.array(corners + near))
     low = np.clip(px.min(axis=0) - 25, 0, size).astype(int) // 4 * 4
     top = np.clip(px.max(axis=0) + 29, 0, size).astype(int) // 4 * 4
-    return int(low[0]), int(low[1]), int(top[0]), int(top[1])
+    part = (int(low[0]), int(low[1]), int(top[0]), int(top[1]))
+    if shot.use != "arch":
+        return part, None
+    left, _, right, high = at.sheet.window
+    rim = view.project(np.array([[left, high, 0.0], [right, high, 0.0], [left, -h, 0.0], [right, -h, 0.0]]))
+    far = [[*xy, -shot.build.base_depth_mm] for xy in at.joints.values()]
+    dummy_top = view.project(np.array(near + far))[:, 1].min() - 60
+    x0, x1 = rim[[0, 2], 0].max() + 60, rim[[1, 3], 0].min() - 60
+    y0, y1 = rim[:2, 1].max() + 60, dummy_top
+    hole = tuple(int(c) // 4 * 4 for c in (x0, y0, x1, y1))
+    inside = part[0] < hole[0] < hole[2] < part[2] and part[1] < hole[1] < hole[3] < part[3]
+    return part, (hole[0], hole[1], hole[2], hole[3]) if inside else None
 
 
 def white_level(linear: Picture, shot: Shot, at: Stage) -> float:
@@ -208,14 +228,9 @@ def take(
     with tempfile.TemporaryDirectory() as folder:
         scene = build_scene(shot, at, Path(folder))
         cam = at.camera.scaled(0.2 * 4000 / shot.size[0]) if preview else at.camera
-        linear = expose(
-            scene,
-            cam,
-            9 if preview else spp,
-            shot.seed + 1 + 7919 * shot.frame,
-            None if preview else measured_part(at),
-            rough,
-        )
+        part, hole = (None, None) if preview else measured_part(shot, at)
+        seed = shot.seed + 1 + 7919 * shot.frame
+        linear = expose(scene, cam, 9 if preview else spp, seed, part, hole, rough, RIM_SPP)
     white = white_level(linear if not preview else _blow_up(linear, at), shot, at)
     sensor = replace(shot.sensor, white=white / shot.exposure)
     if preview:
@@ -288,15 +303,18 @@ def main() -> None:
         shots = lot()
         args.out = args.out / FOLDER
     else:
-        shots = [s for s in SAMPLES if args.name in ("all", s.name)]
+        shots = [s for s in (*SAMPLES, *MECHANISMS) if args.name in ("all", s.name)]
         if not shots:
-            parser.error(f"no sample '{args.name}'; there are: {', '.join(s.name for s in SAMPLES)}")
+            parser.error(
+                f"no sample '{args.name}'; there are: {', '.join(s.name for s in (*SAMPLES, *MECHANISMS))}"
+            )
     start_mitsuba()
     args.out.mkdir(parents=True, exist_ok=True)
     if args.name == "lot":
         (args.out / "manifest.csv").write_text(manifest())
     for shot in shots:
-        (args.out / shot.spec).write_text(spec_text(shot))
+        if shot.kind is FOLD:  # the specs of other mechanisms are written by hand
+            (args.out / shot.spec).write_text(spec_text(shot))
         take(
             shot,
             args.out,

@@ -6,14 +6,14 @@ Numpy only, so that the truth can be worked out and tested without the renderer.
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import linkage
 import numpy as np
 from camera import Camera, Sensor, look_at
-from dummy import Build, Part, assemble, props
+from dummy import Build, Part, props
+from kinds import FOLD, HIDDEN, Kind
 from numpy.typing import NDArray
 
 from capture.sheet import MarkerSheet, sheet_for_paper
@@ -30,9 +30,10 @@ class Shot:
     Attributes
     ----------
     name : of the files. spec : name of the spec file. classes : what kind of photo this is.
+    kind : the mechanism.
     use : "arch" or "backdrop". paper : which marker sheet.
     title, nominal, nominal_opening : what the spec file says.
-    lengths : true lengths, names of `linkage.LENGTHS` without "feet". opening_deg : true opening.
+    lengths : true lengths, names of `kind.ends` without "feet". opening_deg : true opening.
     faults : what was done wrong on purpose: length -> error, mm.
     build : how the dummy is made. print_scale : x, y. print_shift : of the print on the paper, mm.
     roll_deg : the table in the sheet's frame, counter-clockwise. spine_x : of the dummy on the sheet, mm.
@@ -52,6 +53,7 @@ class Shot:
     name: str
     spec: str
     classes: tuple[str, ...] = ()
+    kind: Kind = FOLD
     use: str = "arch"
     paper: str = "a4"
     title: str = ""
@@ -105,6 +107,7 @@ class Stage:
     rot, shift : dummy point x is at rot @ x + shift. table_y : table top in the dummy frame.
     standoff : z of the measured plane (0 for arch use). joints : joint -> (2,) sheet mm.
     near : panel -> z of its near end less the standoff. parts : solids in the dummy frame.
+    sagitta : panel -> bow, mm.
     """
 
     rot: Array
@@ -114,6 +117,7 @@ class Stage:
     joints: dict[str, Array]
     near: dict[str, float]
     parts: list[Part]
+    sagitta: dict[str, float]
     camera: Camera
     sheet: MarkerSheet
 
@@ -122,8 +126,11 @@ def stage(shot: Shot) -> Stage:
     """Solve the linkage, cut the strips, set up the sheet and the camera."""
     rng = np.random.default_rng([shot.seed, 1])
     sheet = sheet_for_paper(shot.paper)
-    in_dummy = linkage.solve(shot.lengths, shot.opening_deg)
-    parts, near = assemble(in_dummy, shot.opening_deg, shot.build, rng)
+    in_dummy = shot.kind.solve(shot.lengths, shot.opening_deg)
+    sagitta = {k: s for k, s in shot.build.sagitta_mm.items() if s != 0}
+    sagitta |= shot.kind.bows(in_dummy, shot.lengths)
+    build = replace(shot.build, sagitta_mm=sagitta)
+    parts, near = shot.kind.assemble(in_dummy, shot.opening_deg, build, rng)
     blocks, table_y = props(in_dummy, shot.opening_deg, shot.build)
     t = math.radians(shot.roll_deg)
     rot = np.array([[math.cos(t), -math.sin(t), 0.0], [math.sin(t), math.cos(t), 0.0], [0.0, 0.0, 1.0]])
@@ -145,6 +152,7 @@ def stage(shot: Shot) -> Stage:
         joints=joints,
         near=near,
         parts=parts + blocks,
+        sagitta=sagitta,
         camera=_camera(shot, sheet, joints, standoff),
         sheet=sheet,
     )
@@ -164,7 +172,7 @@ def _camera(shot: Shot, sheet: MarkerSheet, joints: Mapping[str, Array], standof
     target += [shot.look[0] * mm_wide, shot.look[1] * mm_wide, 0.0]
     eye = target + direction * (distance - target[2])
     rot, shift = look_at(eye, target, shot.tilt_deg)
-    ahead = rot @ np.array([*joints["ridge"], standoff]) + shift
+    ahead = rot @ np.array([*joints.get("ridge", joints["spine"]), standoff]) + shift
     px = wide / FULL[0]
     centre = ((wide - 1) / 2 + px * shot.centre_off[0], (high - 1) / 2 + px * shot.centre_off[1])
     return Camera(
@@ -183,13 +191,11 @@ def _camera(shot: Shot, sheet: MarkerSheet, joints: Mapping[str, Array], standof
 def truth(shot: Shot, at: Stage) -> dict[str, Any]:
     """Return what is true about the photo, ready for JSON."""
     view = at.camera.view(shot.print_scale)
-    names = list(at.joints)
+    names = [k for k in at.joints if not k.startswith(HIDDEN)]
     xyz = np.array([[*at.joints[k], at.standoff] for k in names])
     px = view.project(xyz)
-    lengths = linkage.lengths_of(at.joints)
-    extra = {
-        k: 8 * s * s / (3 * lengths[k]) for k, s in shot.build.sagitta_mm.items() if k in lengths and s != 0
-    }
+    lengths = shot.kind.lengths_of(at.joints)
+    extra = {k: 8 * s * s / (3 * lengths[k]) for k, s in at.sagitta.items() if k in lengths}
     bars = [round(bar.length_mm * s, 1) for bar, s in zip(at.sheet.bars, shot.print_scale, strict=True)]
     return {
         "use": shot.use,
@@ -199,9 +205,9 @@ def truth(shot: Shot, at: Stage) -> dict[str, Any]:
         "faults": [{"length": k, "error_mm": v} for k, v in shot.faults.items()],
         "lengths_mm": lengths,
         "extra_arc_mm": extra,
-        "sagitta_mm": {k: v for k, v in shot.build.sagitta_mm.items() if v != 0},
-        "angles_deg": linkage.angles_of(at.joints),
-        "lean_deg": linkage.leans_of(at.joints),
+        "sagitta_mm": at.sagitta,
+        "angles_deg": shot.kind.angles_of(at.joints),
+        "lean_deg": shot.kind.leans_of(at.joints),
         "opening_deg": shot.opening_deg,
         "card_mm": shot.build.card_mm,
         "joints_mm": {k: [float(c) for c in at.joints[k]] for k in names},
