@@ -281,14 +281,10 @@ def plane(cutter: Cutter, joints: Mapping[str, Array], stage: str = "") -> None:
         side, end = next(iter(ends.items()))
         other = "left" if side == "right" else "right"
         sign = 1.0 if side == "right" else -1.0
+        hem = ridge + toward(ridge, joints[f"inner foot {other}"]) * b.tab_mm
+        line = parallel(np.array([hem, ridge, end]), sign * b.card_mm)
         size = math.hypot(*(end - ridge))
-        if f"inner foot {other}" in joints:
-            hem = ridge + toward(ridge, joints[f"inner foot {other}"]) * b.tab_mm
-            line = parallel(np.array([hem, ridge, end]), sign * b.card_mm)
-            panels = {f"plane {side}": (b.tab_mm, b.tab_mm + size)}
-        else:
-            line = parallel(np.array([ridge, end]), sign * b.card_mm)
-            panels = {f"plane {side}": (0.0, size)}
+        panels = {f"plane {side}": (b.tab_mm, b.tab_mm + size)}
     cutter.cut(line, "plane", b.card_mm, b.strip_depth_mm, panels)
 
 

@@ -73,10 +73,10 @@ def page_ends() -> dict[str, tuple[str, str]]:
     return {f"page {s}": ("spine", f"fore edge {s}") for s in linkage.SIDES}
 
 
-def halves(stage: str = "", below: str = "page") -> dict[str, tuple[str, str, float]]:
-    """Both halves of the plane of a stage."""
+def halves(stage: str = "") -> dict[str, tuple[str, str, float]]:
+    """Both halves of the plane of a stage, parallel to the pages if all is right."""
     sign = {"left": -1.0, "right": 1.0}
-    return {f"{stage}{s}": (f"{stage}plane {s}", f"{below} {s}", sign[s]) for s in linkage.SIDES}
+    return {f"{stage}{s}": (f"{stage}plane {s}", f"page {s}", sign[s]) for s in linkage.SIDES}
 
 
 def panels_of(ends: Mapping[str, tuple[str, str]], *stems: str) -> dict[str, tuple[str, str]]:

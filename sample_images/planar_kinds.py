@@ -32,7 +32,7 @@ def root(f: Callable[[float], float], near: float, step: float) -> float:
     raise ValueError("these lengths do not close")
 
 
-# --- a parallelogram on the right, a plain support on the left ------------------------------------------
+# --- a parallelogram on the right; on the left a plain support, its tab left of the ridge ---------------
 
 
 def _solve_support(n: Mapping[str, float], opening: float) -> dict[str, Array]:
@@ -42,7 +42,7 @@ def _solve_support(n: Mapping[str, float], opening: float) -> dict[str, Array]:
     joints["support foot left"] = n["support foot left"] * left
     joints["inner foot right"] = n["foot right"] * right
     joints["outer foot right"] = (n["foot right"] + n["page spacing right"]) * right
-    tab, spacing = n["support tab left"], n["plane spacing right"]
+    tab, spacing = -n["support tab left"], n["plane spacing right"]
     level = math.atan2(right[1], right[0])
 
     def pose(turn: float) -> tuple[Array, Array]:
@@ -74,10 +74,10 @@ def _assemble_support(
     along = page_directions(opening)
     plane = toward(joints["ridge"], joints["plane edge right"])
     dummy.pages(cutter, joints)
-    room = math.hypot(*(joints["support top left"] - joints["ridge"]))
+    room = math.hypot(*(joints["support top left"] - joints["ridge"])) - 0.8
     for name, foot, top, side, under in (
-        ("fold right", "inner foot right", "ridge", "right", min(build.tab_mm, room - 0.8)),
-        ("support left", "support foot left", "support top left", "left", build.tab_mm),
+        ("fold right", "inner foot right", "ridge", "right", build.tab_mm),
+        ("support left", "support foot left", "support top left", "left", min(build.tab_mm, room)),
     ):
         a, b = joints[foot], joints[top]
         panel = bowed(a, b, build.sagitta_mm.get(name, 0.0))
@@ -85,7 +85,12 @@ def _assemble_support(
         ends = (build.tab_mm, build.tab_mm + math.hypot(*(b - a)))
         cutter.cut(line, "card", build.card_mm, build.strip_depth_mm, {name: ends})
     dummy.leg(cutter, joints, "right", along["right"])
-    dummy.plane(cutter, joints)
+    # one flat card from the support to the outer edge
+    line = np.array([joints["support top left"], joints["plane edge right"]])
+    at = math.hypot(*(joints["ridge"] - line[0]))
+    ends = (at, at + math.hypot(*(line[1] - joints["ridge"])))
+    top = dummy.parallel(line, build.card_mm)
+    cutter.cut(top, "plane", build.card_mm, build.strip_depth_mm, {"plane right": ends})
     return cutter.parts, cutter.near
 
 
@@ -230,7 +235,7 @@ STAGES = Kind(
     solve=_solve_stages,
     ends=_STAGES_ENDS,
     panels=panels_of(_STAGES_ENDS, "page", *(f"{t}{p}" for t in _STAGES for p in ("fold", "leg", "plane"))),
-    halves=halves() | halves("stage 2 ", "plane") | halves("stage 3 ", "stage 2 plane"),
+    halves=halves() | halves("stage 2 ") | halves("stage 3 "),
     assemble=_assemble_stages,
 )
 
