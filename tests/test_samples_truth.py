@@ -132,9 +132,7 @@ def test_linkage_against_closed_forms_of_the_exact_mechanism() -> None:
         assert at["leg top right"] == pytest.approx([60 * math.sin(h), ridge + 60 * math.cos(h)], abs=1e-9)
         assert FOLD.leans_of(at) == pytest.approx({"left": 0.0, "right": 0.0}, abs=1e-9)
     short = linkage.solve(n | {"leg right": 38.0}, 180.0)
-    assert FOLD.leans_of(short)["right"] == pytest.approx(
-        -2.0196, abs=5e-5
-    )  # exact four-bar, four decimals
+    assert FOLD.leans_of(short)["right"] == pytest.approx(-2.0196, abs=5e-5)  # exact four-bar, four decimals
 
 
 @pytest.mark.parametrize("kind", CLASSES)
