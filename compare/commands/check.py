@@ -70,6 +70,12 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
     "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
 )
 @click.option(
+    "--report",
+    type=click.Path(path_type=Path),
+    metavar="OUT.html",
+    help="Write a page to read, print or send: answer, photo, what to do, motion.",
+)
+@click.option(
     "--csv",
     "table",
     type=click.Path(path_type=Path),
@@ -89,6 +95,7 @@ def check(
     rule: Rule,
     as_json: bool,
     annotate: Path | None,
+    report: Path | None,
     table: Path | None,
 ) -> None:
     """Check a PHOTO of a dummy against its design.
@@ -98,11 +105,11 @@ def check(
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    _check_options(standoff, {"--annotate": annotate, "--csv": table})
+    _check_options(standoff, {"--annotate": annotate, "--report": report, "--csv": table})
     from compare.inspection import check as run
 
     inspection = run(photos, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule, points_path=points)
-    show(inspection, as_json=as_json, annotate=annotate, table=table, budget=budget)
+    show(inspection, as_json=as_json, annotate=annotate, report=report, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
 
@@ -126,6 +133,7 @@ def show(
     *,
     as_json: bool,
     annotate: Path | None = None,
+    report: Path | None = None,
     table: Path | None = None,
     budget: bool = False,
 ) -> None:
@@ -134,6 +142,10 @@ def show(
         from compare.report.annotate import write_annotated
 
         write_annotated(inspection, annotate)
+    if report is not None:
+        from compare.report.web_page import write_report
+
+        write_report(inspection, report)
     if table is not None:
         from compare.report.as_csv import write_csv
 

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 QUALITY: Final = 80  # JPEG; the picture is for looking at, all measuring was done in the original
 LOUD_TEXT: Final = 36  # px of the 1600 px wide picture: legible on a phone without zooming
 TEXT: Final = 24
+WIDE_FONT: Final = 1.2  # plates are cut for the widest of the usual fonts
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,8 @@ def photo_figure(inspection: "Inspection") -> PhotoFigure:
     loud = [x for x in strokes.labels if x.loud]
     calm = [x for x in strokes.labels if not x.loud]
     pieces = [(p[0], p[-1]) for _, p in strokes.measured]
-    placed = cv.place_labels(loud, LOUD_TEXT, room, pieces)
-    placed += cv.place_labels(calm, TEXT, room, pieces, [p.box for p in placed])
+    placed = cv.place_labels(loud, round(LOUD_TEXT * WIDE_FONT), room, pieces)
+    placed += cv.place_labels(calm, round(TEXT * WIDE_FONT), room, pieces, [p.box for p in placed])
     dots = [svg.element("circle", cx=float(x), cy=float(y), r=6.0, class_="joint") for x, y in strokes.joints]
     return PhotoFigure(
         width=width,

@@ -160,7 +160,7 @@ def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
         console.print()
 
 
-def _unseen(undetermined: Mapping[str, str]) -> list[str]:
+def unseen(undetermined: Mapping[str, str]) -> list[str]:
     """Return one line per reason, naming all that falls to it."""
     by_reason: dict[str, list[str]] = {}
     for name, reason in undetermined.items():
@@ -216,6 +216,6 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     if any(r.cuts for r in findings.remedies):
         todo += [KNIFE, CHILDREN]
     _bullets(console, "What to do", todo)
-    _bullets(console, "Not determined by this photo", [*_unseen(findings.undetermined), *advice(findings)])
+    _bullets(console, "Not determined by this photo", [*unseen(findings.undetermined), *advice(findings)])
     said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*findings.spec.warnings, *notes))]
     _bullets(console, "Notes", said)

@@ -114,9 +114,9 @@
       });
       var phi = d.openings[i], jams = d.built !== null && phi < d.binds;
       svg.classList.toggle("bent", jams);
-      var words = "Open " + phi.toFixed(0) + "°. ";
+      var words = "Open " + phi.toFixed(0) + "°: ";
       if (jams) {
-        words += "Below " + d.binds.toFixed(0) + "° card meets card: it must bend to shut further.";
+        words += "below " + d.binds.toFixed(0) + "° card meets card: it must bend to shut further.";
       } else if (d.built) {
         words += Object.keys(d.built.lean).map(function (h) {
           return (h === "left" || h === "right" ? h + " half " : h + " ") + lean(d.built.lean[h][i]);
