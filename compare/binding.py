@@ -127,8 +127,8 @@ def binding_of(measured: Measured, spec: Spec, rng: np.random.Generator | None =
     pages = [v for k, v in mechanism.lengths.items() if k in ("page left", "page right")]
     return Binding(
         phi_deg=float(found[0]),
-        low_deg=float(low),
-        high_deg=float(high),
+        low_deg=float(min(low, found[0])),
+        high_deg=float(max(high, found[0])),
         usual_deg=float(np.degrees(usual_binding(mechanism, np.radians(spec.base.opening_deg), rng))),
         gap_mm=2 * float(np.mean(pages)) * float(np.sin(np.radians(found[0]) / 2)) if pages else 0.0,
         assumed=tuple(k for k in measured.assumed if k in needed),

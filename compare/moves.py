@@ -34,7 +34,7 @@ class Effort(IntEnum):
         return (
             "nothing to do",
             "lift and re-glue, no knife",
-            "one cut",
+            "trimming only",
             "one strip to cut and score anew",
             "several strips to re-score",
             "a new dummy",

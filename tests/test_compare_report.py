@@ -39,7 +39,7 @@ def test_the_answer_is_the_first_line(tmp_path: Path) -> None:
 
 def test_no_knife_where_nothing_is_cut(tmp_path: Path) -> None:
     assert "Knife:" not in printed(TWO_SIDED, {"page spacing right": 2.0}, tmp_path)
-    assert "What to do" not in printed(TWO_SIDED, {}, tmp_path)
+    assert "What to do\n  - Nothing to do.\n" in printed(TWO_SIDED, {}, tmp_path)
 
 
 def test_inches_are_shown_as_inches(tmp_path: Path) -> None:

@@ -6,9 +6,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from compare.causes import Cause
+from compare.closed import shut
 from compare.conformity import Item, Verdict
 from compare.findings import Findings, unseen_lengths
 from compare.lean import Leaning
+from compare.measured import FEET, feet_lengths
+from compare.symptoms import candidate_for
 from compare.units import Unit, unit_of
 
 MANY = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
@@ -52,7 +55,9 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
         return f"{subject}: {_joined([c.sentence(unit) for c in useful])}."
     worst = max(tilted, key=lambda n: abs(n.item.deviation))
     if abs(worst.remainder_deg) > 0.5 * abs(worst.item.deviation):
-        return f"{subject}: the lengths do not explain it, look for a bowed or badly seen panel."
+        seen = candidate_for(worst, findings.symptoms)
+        why = seen.text if seen else "look for a bowed or badly seen panel"
+        return f"{subject}: the lengths do not explain it, {why}."
     if worst.contributions:
         top = worst.contributions[0]
         return (
@@ -63,11 +68,8 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
 
 
 def _both(tilted: Sequence[Leaning]) -> str:
-    a, b = tilted
-    return (
-        f"both halves lean, the {a.side} one {_degrees(a.item.measured)} and the {b.side} one "
-        f"{_degrees(b.item.measured)}"
-    )
+    each = _joined([f"the {n.side} one {_degrees(n.item.measured)}" for n in tilted])
+    return f"{'both' if len(tilted) == 2 else len(tilted)} halves lean, {each}"
 
 
 def _clearance_words(item: Item, unit: Unit) -> str:
@@ -86,11 +88,12 @@ def _clearances_words(items: Sequence[Item], unit: Unit) -> str:
     return _joined([_clearance_words(i, unit) for i in items])
 
 
-def _adds_reach(cause: Cause, side: str) -> float:
+def _adds_reach(cause: Cause, side: str, findings: Findings) -> float:
     """Return how much farther card reaches towards the fore edge for this cause, mm."""
     p = cause.fault.pattern
-    chain = sum(p.get(f"{k} {side}", 0.0) for k in ("foot", "fold", "plane")) - p.get(f"page {side}", 0.0)
-    return chain * cause.size_mm
+    chain = shut(findings.measured, findings.spec, side)
+    farthest = chain.lengths if chain is not None else ()
+    return (sum(p.get(k, 0.0) for k in farthest) - p.get(f"page {side}", 0.0)) * cause.size_mm
 
 
 def _item_words(item: Item, unit: Unit) -> str:
@@ -113,7 +116,7 @@ def _failing(findings: Findings) -> str:
     if short:
         first = _clearances_words(short, unit)
         sides = [i.name.split()[-1] for i in short]
-        made = [c for c in findings.causes if any(_adds_reach(c, s) > 0 for s in sides)]
+        made = [c for c in findings.causes if any(_adds_reach(c, s, findings) > 0 for s in sides)]
         why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
         return f"Shut, {first}{why}."
     level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
@@ -134,7 +137,7 @@ def _open(findings: Findings) -> str:
         missing = _joined(unseen_lengths(findings.measured, findings.spec))
         return f"Too close to call: nothing fails, but {missing} could not be measured."
     worst = min(doubtful, key=lambda i: i.probability)
-    side = worst.name.split()[-1]
+    side = worst.name.removeprefix("lean ")
     more = f" ({len(doubtful)} of {len(findings.items)} items in doubt, level within "
     more = f"{more}{level_within(findings):.1f} degrees)" if len(doubtful) > 1 and findings.leans else ""
     if worst.unit == "deg":
@@ -179,8 +182,8 @@ def also(findings: Findings) -> tuple[str, ...]:
             words = c.sentence(unit)
             out.append(f"{words[0].upper()}{words[1:]}.")
     touched = {k for c in findings.causes for k in c.fault.pattern}
-    if touched & {"foot left", "foot right"}:
-        touched.add("feet")
+    if touched & set(feet_lengths(findings.spec.mechanism) or ()):
+        touched.add(FEET)
     for i in findings.lengths:
         if i.verdict is Verdict.FAILS and i.name not in touched:
             words = _item_words(i, unit)
@@ -191,13 +194,19 @@ def also(findings: Findings) -> tuple[str, ...]:
             f"{n_faults} faults at once are unlikely: check that this is the right spec, "
             "how the sheet was used (--use, --standoff) and that it was printed at 100 %."
         )
-    for n in findings.leans:
-        if n.remainder_matters:
-            out.append(
-                f"{abs(n.remainder_deg):.1f} degrees of the {n.side} half's lean are not explained by any "
-                "length: a panel may be bowed."
-            )
+    out += [_unexplained(n, findings) for n in findings.leans if n.remainder_matters]
+    if findings.binding is not None and findings.binding.matters:
+        out.append(findings.binding.sentence())
+    out += [o.sentence() for o in findings.overhangs if o.disagrees]
     return tuple(out)
+
+
+def _unexplained(leaning: Leaning, findings: Findings) -> str:
+    """Say how much of a lean no length explains, and what the photo shows that might."""
+    seen = candidate_for(leaning, findings.symptoms)
+    why = f"{seen.text}" if seen else "look for a bowed panel or a base that does not lie flat"
+    amount = f"{abs(leaning.remainder_deg):.1f} degrees of the {leaning.side} half's lean"
+    return f"{amount} are not explained by any length: {why}."
 
 
 def runner_up(findings: Findings) -> str:

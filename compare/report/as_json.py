@@ -15,7 +15,13 @@
     clearance           {side: like lengths, remark}
     diagnosis           {none, misfit, causes: [{name, sentence, size_mm, u_mm, probability, named,
                         lean: {side: deg}, pattern: {length: mm per mm}}]}
-    remedies            [{text, cuts, changes_mm, lean_after, closing_after_mm}]
+    remedies            [{text, steps, cuts, effort, probability, side_effects, changes_mm, sets_mm,
+                        lean_after, lean_after_U, closing_after_mm, closing_after_U, clearance_after_mm,
+                        clearance_after_U}]
+    binding             {opening, low, high, usual, gap_mm, matters, assumed} | null: where card meets card
+    overhang            {edge: {measured_mm, measured_U, predicted_mm, predicted_U, agrees}} of a closed photo
+    symptoms            sentences: what the photo shows beside the lengths
+    next_steps          sentences
     undetermined        {name: reason}; assumed {name: reason}
     notes               sentences
     versions            {"foldgauge", "numpy", "opencv", "python"}
@@ -26,13 +32,15 @@ uncertainty (k = 2).
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from compare.binding import Binding
 from compare.conformity import Item
 from compare.findings import Findings
 from compare.lean import Leaning
 from compare.report.answer import also, answer
+from compare.report.next_steps import next_steps
 
 
 def _number(x: float, digits: int = 6) -> float | None:
@@ -69,6 +77,28 @@ def _lean(leaning: Leaning) -> dict[str, Any]:
             }
             for c in leaning.contributions
         ],
+    }
+
+
+def _after(value: str, known: str, prefix: str, items: Sequence[Item]) -> dict[str, Any]:
+    """Return items after a repair as two objects by name: values and their U."""
+    return {
+        value: {i.name.removeprefix(prefix): _number(i.measured) for i in items},
+        known: {i.name.removeprefix(prefix): _number(i.expanded) for i in items},
+    }
+
+
+def _binding(binding: Binding | None) -> dict[str, Any] | None:
+    if binding is None:
+        return None
+    return {
+        "opening": _number(binding.phi_deg, 2),
+        "low": _number(binding.low_deg, 2),
+        "high": _number(binding.high_deg, 2),
+        "usual": _number(binding.usual_deg, 2),
+        "gap_mm": _number(binding.gap_mm, 2),
+        "matters": binding.matters,
+        "assumed": list(binding.assumed),
     }
 
 
@@ -110,13 +140,32 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         "remedies": [
             {
                 "text": r.text,
+                "steps": [m.text for m in r.moves],
                 "cuts": r.cuts,
+                "effort": r.effort.words,
+                "probability": _number(r.probability),
+                "side_effects": list(r.side_effects),
                 "changes_mm": {k: _number(v) for k, v in r.changes_mm.items()},
-                "lean_after": {k: _number(v) for k, v in r.lean_after_deg.items()},
-                "closing_after_mm": {k: _number(v) for k, v in r.closing_after_mm.items()},
+                "sets_mm": {k: _number(v) for k, v in r.sets_mm.items()},
+                **_after("lean_after", "lean_after_U", "lean ", r.leans),
+                **_after("closing_after_mm", "closing_after_U", "closing sum ", r.sums),
+                **_after("clearance_after_mm", "clearance_after_U", "clearance ", r.clearances),
             }
             for r in findings.remedies
         ],
+        "binding": _binding(findings.binding),
+        "overhang": {
+            o.edge: {
+                "measured_mm": _number(o.measured_mm),
+                "measured_U": _number(2 * o.measured_u_mm),
+                "predicted_mm": _number(o.predicted_mm),
+                "predicted_U": _number(2 * o.predicted_u_mm),
+                "agrees": not o.disagrees,
+            }
+            for o in findings.overhangs
+        },
+        "symptoms": [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms],
+        "next_steps": list(next_steps(findings)),
         "undetermined": dict(findings.undetermined),
         "assumed": dict(findings.measured.assumed),
     }

@@ -21,7 +21,7 @@ def half_range(items: Sequence[Item]) -> float:
     limits = [abs(v) for i in items for v in (i.low, i.high) if math.isfinite(v)]
     reach = [abs(i.deviation) + i.expanded for i in items if math.isfinite(i.deviation)]
     tolerance = max(limits, default=0.0) or max(reach, default=0.0) or 1.0
-    return min(max([1.4 * tolerance, *(1.05 * r for r in reach)]), 5 * tolerance)
+    return min(max([1.4 * tolerance, *(1.05 * r for r in reach)]), 3 * tolerance)
 
 
 def _marker(x: float, y: float, verdict: Verdict) -> Markup:

@@ -15,6 +15,7 @@ from compare.hand_marks import is_by_hand
 from compare.lean import Leaning
 from compare.remedy import CHILDREN, KNIFE
 from compare.report.answer import also, answer, runner_up
+from compare.report.next_steps import next_steps
 from compare.units import Unit, unit_of
 
 STYLE: Mapping[Verdict, str] = {
@@ -140,10 +141,15 @@ def _shares(leaning: Leaning, unit: Unit) -> str:
 def _after(findings: Findings, unit: Unit) -> list[str]:
     out: list[str] = []
     for r in findings.remedies:
-        lean = ", ".join(f"{s} {round(v, 1) + 0.0:+.1f}" for s, v in r.lean_after_deg.items())
+        lean = ", ".join(
+            f"{i.name.removeprefix('lean ')} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}"
+            for i in r.leans
+        )
         sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
-        out.append(r.text + (f" (Then lean {lean} degrees; closing sum {sums} {unit.name}.)" if lean else ""))
-    return out
+        after = f"Then lean {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums else "")
+        good = f"; inside tolerance: {100 * r.probability:.0f} %" if r.moves else ""
+        out.append(f"{r.text} ({after}{good}.)" if lean else r.text)
+    return [*out, *next_steps(findings)]
 
 
 def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
@@ -212,6 +218,13 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     for i in findings.clearances:
         console.print(Text(f"  {i.name.split()[-1]}: {i.remark}", style="dim"))
     console.print()
+    told = [findings.binding.sentence()] if findings.binding is not None else []
+    for line in (*told, *(o.sentence() for o in findings.overhangs)):
+        console.print(Text(f"  {line}", style="dim"))
+    console.print()
+    _bullets(
+        console, "Seen beside the lengths", [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms]
+    )
     todo = _after(findings, unit)
     if any(r.cuts for r in findings.remedies):
         todo += [KNIFE, CHILDREN]

@@ -94,7 +94,8 @@ def _then(remedy: Remedy, unit: Unit) -> str:
         side = i.name.split()[-1]
         what = "sticks out" if i.measured < 0 else "stays inside by"
         far = f"{unit.number(abs(i.measured))} ± {unit.number(i.expanded)} {unit.name}"
-        out += f" Shut, card {what} {far} at the {side} fore edge."
+        least = unit.words(i.nominal + i.low)
+        out += f" Shut, card {what} {far} at the {side} fore edge, where {least} is asked for."
     return out.strip()
 
 
