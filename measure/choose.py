@@ -24,6 +24,10 @@ LENGTH_SD_MM = 0.5  # hand-cut strips
 LENGTH_WEIGHT = 8.0
 LENGTH_CAP = 4.0  # in units of half squared standard deviations
 LENGTH_PULL = 0.02  # per mm^2, beyond the cap: nearer is still likelier
+OFF_MM = 1.5
+MOST_OFF = 3
+"""A dummy with two faults has up to so many lengths off by more; more are found where it is not."""
+OFF_COST = 200.0  # for every further one
 GAP_SD_MM = 0.25  # three panels through one joint
 FLAT_RAD = np.deg2rad(8.0)
 
@@ -106,6 +110,7 @@ class _Search:
         self.joint_xy: dict[str, Array] = {}
         self.owner: dict[str, int] = {}  # first panel seen at a joint
         self.done_lengths: set[tuple[str, str]] = set()
+        self.n_off: Index = np.zeros(1, dtype=np.intp)  # lengths far off, per partial choice
 
     def _at(self, k: int) -> tuple[Array, Array]:
         pick = self.picked[:, k]
@@ -118,11 +123,12 @@ class _Search:
         new = np.tile(np.arange(n), len(self.score))
         self.picked = np.column_stack([self.picked[rows], new])
         self.score = self.score[rows] + self.lines[k].score[new]
+        self.n_off = self.n_off[rows]
         self.joint_xy = {name: xy[rows] for name, xy in self.joint_xy.items()}
         self._join(k)
         self._price_lengths()
         keep = np.argsort(-self.score)[:BEAM]
-        self.picked, self.score = self.picked[keep], self.score[keep]
+        self.picked, self.score, self.n_off = self.picked[keep], self.score[keep], self.n_off[keep]
         self.joint_xy = {name: xy[keep] for name, xy in self.joint_xy.items()}
 
     def _join(self, k: int) -> None:
@@ -166,6 +172,9 @@ class _Search:
             nominal = self.layout.length(a, b)
             length = np.hypot(*(self.joint_xy[a] - self.joint_xy[b]).T)
             self.score = self.score - _length_penalty(length - nominal)
+            off = ~(np.abs(length - nominal) < OFF_MM)
+            self.n_off = self.n_off + off
+            self.score = self.score - OFF_COST * (off & (self.n_off > MOST_OFF))
 
 
 def feet_pair(layout: Layout) -> list[tuple[str, str]]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from measure.choose import Choice, PanelLines, choose, crossing
 from measure.layout import Layout, Role
 from measure.locate import Placement, Region, place_by_joints, place_layouts
-from measure.look import CLEAR_STEP, candidates_of, look_at, median_tone, rough_tone
+from measure.look import CLEAR_STEP, Look, candidates_of, look_at, median_tone, rough_tone
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
 from measure.planes import fit_plane, settle_planes
@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 
 N_PLACEMENTS = 3
 WORTH_TRYING = 0.88  # of the best coarse score
+CARD_SHARE = 0.72
+"""Cut edges of white card are that much of the sheet's white: path-traced photos 0.5 to 0.9."""
+OTHER_TONE = 0.35
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 ROLLS_DEG = (-2.0, 0.0, 2.0)
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
@@ -53,11 +56,14 @@ def find_layout(
     region: Region,
     blur_px: float,
     seeds: Mapping[str, Array] | None = None,
+    paper_white: float | None = None,
 ) -> Finding:
     """Find all panels of the layout; those that the photo does not show are named as missing.
 
     `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
     tried too, but has to explain the photo better than the other places.
+
+    `paper_white` is the grey value of the sheet's white paper, which faces the camera as cut edges do.
     """
     placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     best: tuple[list[PanelLines], Choice, float | None] | None = None
@@ -68,15 +74,11 @@ def find_layout(
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
         ]
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
-        tone: float | None = None
-        for _ in range(2):
-            items = [item for item in (candidates_of(view, tone) for view in views) if item.candidates]
-            choice = choose(placement.layout, items)
-            if choice is None:
-                break
-            tone = rough_tone(views, items, choice)
-        if choice is not None and (best is None or choice.score > best[1].score):
-            best = (items, choice, tone)
+        first = _chosen(placement, views, None)
+        tones = _tones_to_try(first[2] if first is not None else None, paper_white)
+        for chosen in (_chosen(placement, views, tone) for tone in tones):
+            if chosen is not None and (best is None or chosen[1].score > best[1].score):
+                best = chosen
     if best is None:
         return Finding(
             fits={}, hinges={}, missing={p.name: "no trace of it" for p in layout.panels}, choice=None
@@ -110,6 +112,25 @@ def find_layout(
     return Finding(
         fits=fits, hinges=hinges, missing=missing, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
+
+
+def _chosen(
+    placement: Placement, views: list[Look], tone: float | None
+) -> tuple[list[PanelLines], Choice, float | None] | None:
+    """Return candidates, choice and the tone of the edges chosen, under an assumed tone of cut edges."""
+    items = [item for item in (candidates_of(view, tone) for view in views) if item.candidates]
+    choice = choose(placement.layout, items)
+    return None if choice is None else (items, choice, rough_tone(views, items, choice))
+
+
+def _tones_to_try(seen: float | None, paper_white: float | None) -> list[float | None]:
+    """Tones cut edges may have: as seen along the lines chosen first, and that of white card."""
+    tones: list[float | None] = [seen]
+    if paper_white is not None:
+        white = CARD_SHARE * paper_white
+        if seen is None or abs(np.log(seen / white)) > OTHER_TONE:
+            tones.append(white)
+    return tones
 
 
 def _distinct(placements: list[Placement]) -> list[Placement]:

@@ -1,12 +1,12 @@
 """A panel's surroundings, straightened, and the lines in them along which its near end may lie."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from measure.candidates import best_lines, line_scores
+from measure.candidates import Candidate, best_lines, line_scores
 from measure.choose import Choice, PanelLines
 from measure.evidence import Evidence
 from measure.layout import Layout, Panel, Role
@@ -27,6 +27,8 @@ MIN_FACE_MM = 0.8
 FAR_CAP = 40.0
 FAR_SLACK_MM = 0.5
 FAR_WEIGHT = 0.6
+MIN_MARK_MM = 0.8
+MARK_WEIGHT = 0.5
 TABLE_SD_MM = 1.5
 TABLE_WEIGHT = 40.0
 TABLE_CAP = 6.0
@@ -45,6 +47,7 @@ class Look:
     up: float
     hinge_mm: float
     table_mm: float | None
+    far_mm: tuple[float, float]
 
 
 def look_at(
@@ -69,6 +72,7 @@ def look_at(
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
         table_mm=_page_height(layout, region) if page else None,
+        far_mm=(float(shift[0]), float(shift[-1])),
     )
 
 
@@ -116,18 +120,49 @@ def candidates_of(look: Look, tone: float | None) -> PanelLines:
         # A long modest edge must beat a short strong shadow.
         score = np.minimum(evidence.outer, PAGE_CAP) + 0.5 * np.minimum(evidence.inner, PAGE_CAP)
     else:
-        score = evidence.score - off_tone(evidence, tone) - look.far_edge
+        score = np.maximum(evidence.score - off_tone(evidence, tone) - look.far_edge, 0.0)
     score = score * look.visible[:, None]
     sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
     if page and look.table_mm is not None:
         sums = sums - _off_table(look, sums.shape[0])
+    found = best_lines(sums, REACH_MM, N_CANDIDATES, 0.25)
     return PanelLines(
         panel=look.panel,
         base=look.curve,
-        candidates=best_lines(sums, REACH_MM, N_CANDIDATES, 0.25),
+        candidates=found if page else _without_inner_marks(look, found),
         hinge_mm=look.hinge_mm,
         up=look.up,
     )
+
+
+def _without_inner_marks(look: Look, found: list[Candidate]) -> list[Candidate]:
+    """Lower the score of lines that would lie on the face of a panel whose near end is another line found.
+
+    A panel's image reaches from its near end toward the eye, never away from it. So of two lines that could
+    be a near end and a mark, shadow or edge on that panel's face, the outer one is the likelier near end.
+    """
+    first, last = look.far_mm
+    out: list[Candidate] = []
+    for c in found:
+        cost = 0.0
+        for e in found:
+            # How far out the other line lies, as shares of what separates far end and near end.
+            d0, d1 = e.d0_mm - c.d0_mm, e.d1_mm - c.d1_mm
+            if min(abs(first), abs(last)) < MIN_FACE_MM or min(abs(d0), abs(d1)) < MIN_MARK_MM:
+                continue
+            f0, f1 = d0 / first, d1 / last
+            if min(f0, f1) > 0 and max(f0, f1) < 1.1 and abs(f0 - f1) * max(abs(first), abs(last)) < 0.5:
+                cost = max(cost, MARK_WEIGHT * _outer_sum(look, e))
+        out.append(replace(c, score=c.score - cost))
+    return sorted((c for c in out if c.score > 0), key=lambda c: -c.score)
+
+
+def _outer_sum(look: Look, line: Candidate) -> float:
+    """Evidence, summed along a line, that the background begins there."""
+    offset = line.d0_mm * (1 - look.stations) + line.d1_mm * look.stations
+    k = np.rint((offset - look.evidence.offsets_mm[0]) / STEP_MM).astype(int)
+    outer = np.minimum(look.evidence.outer[np.arange(len(k)), k], FAR_CAP)
+    return float(np.sum(outer * look.visible))
 
 
 def _off_table(look: Look, size: int) -> Array:

@@ -1,6 +1,7 @@
 """The main job of this room: from a solved view and an expected layout to a measured profile."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,10 @@ from measure.strip import Curve, Plane
 Array = NDArray[np.float64]
 
 MIN_PANELS = 4  # two pages and two more make a shape
+FAR_OFF_MM = 2.5
+MOST_OFF = 3  # two faults put up to so many distances off; more mean that something else was found
+TAG_RIM = 1.12  # places just outside a tag, in its white square
+MIN_RIMS = 24
 LOCK_SD_MM = 0.06
 LOCK_SD_PX = 0.4
 
@@ -63,8 +68,9 @@ def measure_profile(
     """
     plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
+    white = paper_white(plane, sheet)
     require_sound(hand, layout.joint_names, photo.size)
-    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm))
+    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm), white)
     profile = with_hand_points(
         _profile(plane, layout, finding, view, standoff_err_mm, blur_px),
         hand,
@@ -78,7 +84,38 @@ def measure_profile(
             f"{photo.name}: the dummy of this design is not seen ({n_found} of {len(profile.panels)} panels "
             "found); check that spec and photo belong together, and arch or backdrop"
         )
+    off = far_off(profile, layout)
+    if len(off) > MOST_OFF:
+        told = ", ".join(f"{a} to {b} {d:+.1f} mm" for (a, b), d in list(off.items())[:3])
+        raise MeasureError(
+            f"{photo.name}: what was found does not make the dummy of this design ({len(off)} distances far "
+            f"off: {told} ...); give the spec that belongs to this dummy, or take the photo against a plain, "
+            "darker background"
+        )
     return profile
+
+
+def far_off(profile: Profile, layout: Layout) -> dict[tuple[str, str], float]:
+    """Distances between neighbouring joints that are off nominal by more than any strip is cut wrong, mm."""
+    out: dict[tuple[str, str], float] = {}
+    for panel in layout.panels:
+        for a, b in zip(panel.joints[:-1], panel.joints[1:], strict=True):
+            if a in profile.joints and b in profile.joints:
+                off = float(np.hypot(*(profile.at(b) - profile.at(a)))) - layout.length(a, b)
+                if abs(off) > FAR_OFF_MM:
+                    out[a, b] = off
+    return out
+
+
+def paper_white(plane: Plane, sheet: MarkerSheet) -> float | None:
+    """Grey value of the sheet's white paper, from the rims of its tags; None if too few are seen."""
+    corners = np.array(list(sheet.tags.values()))
+    middle = corners.mean(axis=1, keepdims=True)
+    rim = (middle + TAG_RIM * (corners - middle)).reshape(-1, 2)
+    grey = replace(plane, z_mm=0.0).sample(rim)
+    lit = grey[grey > 0]
+    # Rims that the dummy hides, or that are cut away, are fewer than those that are seen.
+    return float(np.percentile(lit, 60)) if len(lit) >= MIN_RIMS else None
 
 
 def _profile(

@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 STATION_MM = 0.8
 REACH_MM = 0.7  # the true line is within this of the rough one at both ends
 BOWED_REACH_MM = 2.6
+CLEARLY_BOWED_MM = 0.4
 STRAIGHT_MM = 0.15  # a sagitta that hand and glue always leave
 CLEAN_MM = 0.04  # scatter of stations about a panel that is seen well
 GATE_MM = 0.3  # per-station peaks farther from the curve are something else
@@ -173,8 +174,11 @@ def refine(
     ):
         return straight
     # The rough line of a bowed panel may be a tangent: its ends are then looked for farther off.
-    wide = reach_mm if stack_up else max(reach_mm, BOWED_REACH_MM)
-    bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, wide, tone, stack_up)
+    bowed = None
+    if not stack_up:
+        bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, BOWED_REACH_MM, tone, stack_up)
+    if bowed is None or abs(bowed.curve.bow) < CLEARLY_BOWED_MM:  # not a bow: another line near by
+        bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone, stack_up)
     if not np.isfinite(straight.rms_mm):
         return bowed
     if stack_up:
