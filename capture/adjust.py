@@ -7,17 +7,29 @@ photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-ob
 Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
 """
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.apron_lines import apron_lines
+from capture.camera import LENS, Camera, require_fit
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.print_scale import PrintScale
 from capture.sheet import MarkerSheet
 from capture.sighting import Sighting
-from capture.solver import N_ALL, N_VIEW, Problem, adjust_without_outliers, first_guess, residuals
+from capture.solver import (
+    N_ALL,
+    N_VIEW,
+    Problem,
+    adjust_without_outliers,
+    covariance,
+    first_guess,
+    normal_matrix,
+    residuals,
+)
 from capture.view import View
 
 Array = NDArray[np.float64]
@@ -39,7 +51,7 @@ _MODEL_SD_MM: Final = 0.01
 (common practice, no source)."""
 
 _BOW_SD_MM: Final = 0.15
-"""Prior doubt of each of the three bows of the sheet (see `_bow_shapes`); where paper needs more, the
+"""Prior doubt of each of the three bows of the sheet (see `bow_shapes`); where paper needs more, the
 saddles say so."""
 
 _MAX_BOW_MM: Final = 3.0
@@ -51,14 +63,17 @@ _MAX_RMS_PX: Final = 0.5
 _MAX_OUTLIERS: Final = 0.3
 
 
-def solve_view(photo: Photo, sighting: Sighting, print_scale: PrintScale | None = None) -> View:
+def solve_view(
+    photo: Photo, sighting: Sighting, print_scale: PrintScale | None = None, camera: Camera | None = None
+) -> View:
     """Solve the camera of a photo.
 
     Parameters
     ----------
     photo : its size and what EXIF says of the lens.
-    sighting : the saddles seen.
+    sighting : the saddles seen, those of an apron included.
     print_scale : from the check bars; None if they were not measured.
+    camera : a calibrated camera; None = what EXIF says, or nothing.
 
     Returns
     -------
@@ -70,33 +85,44 @@ def solve_view(photo: Photo, sighting: Sighting, print_scale: PrintScale | None 
     ------
     SheetError
         The sheet is too oblique, too small, curled, moved, or too many of its marks disagree.
+    CameraError
+        The calibrated camera is not the one that took this photo.
     """
     scale = print_scale or PrintScale()
-    problem = _problem(photo, sighting, scale)
+    prior = _lens_prior(photo, camera)
+    problem = _problem(photo, sighting, scale, prior)
+    homographies = [sighting.H_img_sheet, *(half.H_img_apron for half in sighting.apron)]
     try:
-        params, keep = adjust_without_outliers(problem, first_guess(problem, sighting.H_img_sheet))
+        params, keep = adjust_without_outliers(problem, first_guess(problem, homographies))
     except np.linalg.LinAlgError:
         raise SheetError(
             f"{photo.name}: the camera's place cannot be worked out from the sheet; photograph it again"
         ) from None
     kept = problem.some(keep)
     residual, jac = residuals(params, kept)
+    # 9 unknowns are determined by the sheet's saddles (pose and at most f, k1, k2), 6 by each half of an
+    # apron; the rest lives on its priors.
     weight = 1 / np.repeat(kept.sigma**2, 2)
-    normal = jac.T @ (weight[:, None] * jac) + np.diag(1 / kept.prior_sd**2)
-    # 9 unknowns are determined by the saddles (pose and at most f, k1, k2); the rest lives on its priors.
-    chi2 = float(np.sum(weight * residual**2)) / max(2 * len(kept.px) - 9, 1)
-    cov = np.linalg.inv(normal) * max(chi2, 1.0)
-    rms = float(np.sqrt(np.mean(residual**2)))
-    bow_mm = float(np.ptp(_bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[N_VIEW:]))
+    freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron)
+    chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
+    cov = covariance(normal_matrix(jac, kept.sigma, kept), kept.held) * max(chi2, 1.0)
+    on_sheet = kept.pose == 0
+    rms = float(np.sqrt(np.mean(residual.reshape(-1, 2)[on_sheet] ** 2)))
+    bow_mm = float(np.ptp(bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[N_VIEW:N_ALL]))
+    n_lost = int(np.count_nonzero(~keep[problem.pose == 0]))
     view = View(
         params=params[:N_VIEW],
-        cov=np.asarray((cov + cov.T) / 2, dtype=float)[:N_VIEW, :N_VIEW],
+        cov=cov[:N_VIEW, :N_VIEW],
         size=photo.size,
         rms_px=rms,
-        n_saddles=len(kept.px),
-        notes=_notes(photo, sighting, scale, int(np.count_nonzero(~keep)), bow_mm),
+        n_saddles=int(np.count_nonzero(on_sheet)),
+        notes=_notes(sighting, scale, prior, n_lost, bow_mm),
+        apron=apron_lines(params, cov, sighting.apron),
     )
-    _require_sound(photo.name, view, sighting, int(np.count_nonzero(~keep)), bow_mm)
+    _require_sound(photo.name, view, sighting, n_lost, bow_mm)
+    if camera is not None:
+        off = params[LENS] - prior.values
+        require_fit(photo.name, camera, float(off @ prior.precision @ off), float(off[0]))
     return view
 
 
@@ -106,31 +132,73 @@ def tilt_deg(view: View) -> float:
     return float(np.degrees(np.arccos(eye[2] / np.linalg.norm(eye))))
 
 
-def _problem(photo: Photo, sighting: Sighting, scale: PrintScale) -> Problem:
+@dataclass(frozen=True, slots=True, eq=False)
+class _LensPrior:
+    """What is expected of the lens, in the order of `capture.camera.LENS`, and where it comes from."""
+
+    values: Array
+    precision: Array
+    held: NDArray[np.bool_]
+    note: str
+
+
+def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
+    """Lens of a photo before looking at it: calibrated, by EXIF, or unknown."""
+    if camera is not None:
+        lens = camera.for_photo(photo)
+        precision = np.asarray(np.linalg.inv(lens.cov), dtype=float)
+        return _LensPrior(lens.params, precision, np.zeros(len(LENS), dtype=bool), lens.note)
     width, height = photo.size
-    prior = np.zeros(N_ALL)
-    sd = np.full(N_ALL, np.inf)
-    sd[N_VIEW:] = _BOW_SD_MM
-    if photo.lens.focal_px is not None:
-        prior[6], sd[6] = np.log(photo.lens.focal_px), photo.lens.rel_sd
+    hint = photo.lens
+    if hint.focal_px is not None:
+        log_f, f_sd = float(np.log(hint.focal_px)), hint.rel_sd
+        note = f"focal length: {hint.source}, {100 * hint.rel_sd:.1f} % doubtful, refined by the sheet"
     else:
-        prior[6] = np.log(_UNKNOWN_F35 * np.hypot(width, height) / np.hypot(36, 24))
-        sd[6] = UNKNOWN_F_SD
-    sd[7], sd[8] = K1_SD, K2_SD
-    prior[9:11] = (width - 1) / 2, (height - 1) / 2
-    sd[9:11] = CENTRE_SD * max(width, height)
+        log_f, f_sd = float(np.log(_UNKNOWN_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
+        note = f"focal length: {hint.source}; worked out from the sheet alone"
+    values = np.array([log_f, 0, 0, (width - 1) / 2, (height - 1) / 2, 0, 0, 0])
+    centre_sd = CENTRE_SD * max(width, height)
+    sd = np.array([f_sd, K1_SD, K2_SD, centre_sd, centre_sd, 1, 1, 1])
+    held = np.arange(len(LENS)) >= 5  # k3, p1, p2: too fine to be told from one photo
+    return _LensPrior(values, np.diag(np.where(held, 0, 1 / sd**2)), held, note)
+
+
+def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPrior) -> Problem:
+    n = N_ALL + 6 * len(sighting.apron)
+    prior, precision, held = np.zeros(n), np.zeros((n, n)), np.zeros(n, dtype=bool)
+    prior[LENS], held[LENS] = lens.values, lens.held
+    precision[np.ix_(LENS, LENS)] = lens.precision
     prior[11:13] = np.log(scale.across), np.log(scale.up)
-    sd[11:13] = scale.across_sd, scale.up_sd
-    px_per_mm = (
-        np.sqrt(np.abs(np.linalg.det(sighting.H_img_sheet))) / np.abs(sighting.H_img_sheet[2, 2]) ** 1.5
+    precision[11, 11], precision[12, 12] = 1 / scale.across_sd**2, 1 / scale.up_sd**2
+    bows = np.arange(N_VIEW, N_ALL)
+    precision[bows, bows] = 1 / _BOW_SD_MM**2
+    parts = [
+        (sighting.xy_mm, sighting.px, sighting.sigma_px, sighting.H_img_sheet),
+        *((half.xy_mm, half.px, half.sigma_px, half.H_img_apron) for half in sighting.apron),
+    ]
+    shapes = [bow_shapes(sighting.sheet, sighting.xy_mm)]
+    shapes += [np.zeros((len(half.xy_mm), 3)) for half in sighting.apron]
+    return Problem(
+        xy_mm=np.concatenate([p[0] for p in parts]),
+        px=np.concatenate([p[1] for p in parts]),
+        sigma=np.concatenate([mark_sigma(p[2], p[3]) for p in parts]),
+        shapes=np.concatenate(shapes),
+        pose=np.repeat(np.arange(len(parts)), [len(p[0]) for p in parts]),
+        n_poses=len(parts),
+        prior=prior,
+        precision=precision,
+        held=held,
     )
-    model_px = np.hypot(_MODEL_SD_PX, _MODEL_SD_MM * px_per_mm)
-    sigma = np.hypot(sighting.sigma_px, model_px)
-    shapes = _bow_shapes(sighting.sheet, sighting.xy_mm)
-    return Problem(sighting.xy_mm, sighting.px, sigma, shapes, prior, sd)
 
 
-def _bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
+def mark_sigma(sigma_px: Array, h: Array) -> Array:
+    """Return the standard uncertainty (M,) of marks, px: the fit's, and what print and lens leave over."""
+    px_per_mm = np.sqrt(np.abs(np.linalg.det(h))) / np.abs(h[2, 2]) ** 1.5
+    out: Array = np.hypot(sigma_px, np.hypot(_MODEL_SD_PX, _MODEL_SD_MM * px_per_mm))
+    return out
+
+
+def bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
     """Heights (N, 3) of a sheet bowed by 1 mm about its y axis, about its x axis, and twisted.
 
     Each has no mean and no tilt over the whole ring, so that z = 0 stays the sheet's mean plane.
@@ -145,12 +213,10 @@ def _bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
 
 
 def _notes(
-    photo: Photo, sighting: Sighting, scale: PrintScale, n_outliers: int, bow_mm: float
+    sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int, bow_mm: float
 ) -> tuple[str, ...]:
     notes = [
-        f"focal length: {photo.lens.source}, {100 * photo.lens.rel_sd:.1f} % doubtful, refined by the sheet"
-        if photo.lens.focal_px is not None
-        else f"focal length: {photo.lens.source}; worked out from the sheet alone",
+        lens.note,
         f"print scale: measured, {scale.across:.4f} across and {scale.up:.4f} up"
         if scale.measured
         else f"print scale: not measured, taken as 1 with {100 * scale.across_sd:.1f} % doubt; "

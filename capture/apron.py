@@ -67,6 +67,48 @@ class ApronHalf:
     black_squares: Array = field(repr=False)
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PageEdge:
+    """Where the near edge of one page is: its lower surface, by the apron's fold line.
+
+    Attributes
+    ----------
+    side : "left" or "right".
+    ends_mm : (2, 3) the fold line at the spine and at the apron's outer end, true mm in sheet coordinates.
+    cov : (6, 6) covariance of `ends_mm`, how well the apron is mounted included.
+    n_saddles : marks this half was found by.
+    """
+
+    side: str
+    ends_mm: Array
+    cov: Array = field(repr=False)
+    n_saddles: int
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class ApronLines:
+    """What an apron tells, in sheet coordinates.
+
+    Attributes
+    ----------
+    edges : near edge of the left page, of the right page, or of one of them.
+    spine_mm : (3,) the spine at the near end, lower surface of the pages.
+    spine_cov : (3, 3) its covariance, mounting included.
+    standoff_mm : height of the near end above the sheet at the spine (z of `spine_mm`).
+    standoff_gradient : (16,) its change with the parameters of the view: these errors go together.
+    standoff_rest_sd : what is left of its standard uncertainty when the view is known, mm.
+    yaw_deg : how far the near end is turned out of parallel with the sheet, about the upright axis.
+    """
+
+    edges: tuple[PageEdge, ...]
+    spine_mm: Array
+    spine_cov: Array = field(repr=False)
+    standoff_mm: float
+    standoff_gradient: Array = field(repr=False)
+    standoff_rest_sd: float
+    yaw_deg: float
+
+
 def _half(side: str, first_id: int) -> ApronHalf:
     cols = range(HALF_COLS) if side == "right" else range(-HALF_COLS, 0)
     corner = (0.0, -BAND_MM - N_ROWS * SQUARE_MM)

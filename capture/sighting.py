@@ -6,16 +6,21 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.apron import APRON, SQUARE_MM, ApronHalf
+from capture.board import BOARD
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.saddle import SaddleFits, fit_saddles
 from capture.sheet import MarkerSheet
-from capture.tags import Tags, apply_h, find_tags, nearby_mean
+from capture.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
 
 Array = NDArray[np.float64]
 
 FEWEST_SADDLES: Final = 16
 """Fewer cannot carry pose, focal length and distortion with anything left to check them."""
+
+FEWEST_APRON_SADDLES: Final = 6
+"""Fewer do not fix the plane of an apron's half."""
 
 MIN_SPAN_ACROSS: Final = 0.7
 MIN_SPAN_UP: Final = 0.35
@@ -27,6 +32,26 @@ _WORST_MISFIT: Final = 0.35
 
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class HalfSeen:
+    """One half of the apron as seen in one photo.
+
+    Attributes
+    ----------
+    half : which one.
+    xy_mm : (M, 2) its saddles that were seen, apron coordinates, nominal mm.
+    px : (M, 2) their places in the photo.
+    sigma_px : (M,) standard uncertainty per axis.
+    H_img_apron : (3, 3) homography, pixels <- apron mm.
+    """
+
+    half: ApronHalf
+    xy_mm: Array = field(repr=False)
+    px: Array = field(repr=False)
+    sigma_px: Array = field(repr=False)
+    H_img_apron: Array = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -47,6 +72,7 @@ class Sighting:
     n_tags : coded tags read.
     n_bottom_band, bottom_band_seen : saddles seen in the band that the arch cut removes. Seen proves an
         uncut sheet; unseen proves nothing, for the dummy may hide the band.
+    apron : the halves of the apron that were seen.
     """
 
     sheet: MarkerSheet
@@ -61,6 +87,7 @@ class Sighting:
     n_tags: int
     n_bottom_band: int
     bottom_band_seen: bool
+    apron: tuple[HalfSeen, ...] = ()
 
     @property
     def n_expected(self) -> int:
@@ -69,7 +96,7 @@ class Sighting:
 
 
 def find_sheet(photo: Photo) -> Sighting:
-    """Find the marker sheet and all its visible saddles.
+    """Find the marker sheet and all its visible saddles, and the apron if there is one.
 
     Raises
     ------
@@ -77,9 +104,40 @@ def find_sheet(photo: Photo) -> Sighting:
         There is no sheet, it is mirrored, there are two, or too little of it can be used.
     """
     tags = find_tags(photo.grey, photo.name)
+    if tags.sheet is BOARD:
+        raise SheetError(
+            f"{photo.name}: this shows the calibration board, which is for 'foldgauge camera'; "
+            "stand the marker sheet with the dummy"
+        )
     fits, good = _fit_all(photo, tags)
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
+    apron = find_apron(photo.grey, tags)
+    return _sighting(tags, fits, index, apron)
+
+
+def find_target(photo: Photo) -> Sighting:
+    """Find a sheet or a calibration board, also where it is only partly in the picture.
+
+    Raises
+    ------
+    SheetError
+        There is none, it is mirrored, there are two, or too few of its marks can be used.
+    """
+    tags = find_tags(photo.grey, photo.name)
+    fits, good = _fit_all(photo, tags)
+    index = np.flatnonzero(good)
+    if len(index) < FEWEST_SADDLES:
+        raise SheetError(
+            f"{photo.name}: only {len(index)} marks can be measured, {FEWEST_SADDLES} are needed; show more "
+            "of the board, sharp and well lit"
+        )
+    return _sighting(tags, fits, index, ())
+
+
+def _sighting(
+    tags: Tags, fits: SaddleFits, index: NDArray[np.int64], apron: tuple[HalfSeen, ...]
+) -> Sighting:
     sheet = tags.sheet
     n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
     return Sighting(
@@ -95,6 +153,40 @@ def find_sheet(photo: Photo) -> Sighting:
         n_tags=len(tags.ids),
         n_bottom_band=n_bottom,
         bottom_band_seen=n_bottom >= 3,
+        apron=apron,
+    )
+
+
+def find_apron(grey: NDArray[np.uint8], tags: Tags) -> tuple[HalfSeen, ...]:
+    """Find the halves of the apron by the tags that were read beside the sheet's."""
+    found = [_find_half(grey, half, tags) for half in APRON]
+    return tuple(half for half in found if half is not None)
+
+
+def _find_half(grey: NDArray[np.uint8], half: ApronHalf, tags: Tags) -> HalfSeen | None:
+    """Fit a half's saddles, first by the homography of its tags, then by that of the saddles found."""
+    h = tags_homography(half.tags, tags.other_ids, tags.other_corners_px)
+    if h is None:
+        return None
+    square_px = SQUARE_MM * float(np.sqrt(np.abs(np.linalg.det(h))) / np.abs(h[2, 2]) ** 1.5)
+    for _ in range(3):
+        fits = fit_saddles(grey, h, half.saddles, apply_h(h, half.saddles), half.saddle_sign, SQUARE_MM)
+        good = _acceptable(fits, square_px)
+        if np.count_nonzero(good) < FEWEST_APRON_SADDLES or np.ptp(half.saddles[good, 1]) == 0:
+            return None
+        better = homography(half.saddles[good], fits.px[good])
+        if better is None:
+            return None
+        moved = apply_h(better, half.saddles) - apply_h(h, half.saddles)
+        h = better
+        if np.abs(moved).max() < 0.05 * square_px:
+            break
+    return HalfSeen(
+        half=half,
+        xy_mm=half.saddles[good],
+        px=fits.px[good],
+        sigma_px=fits.sigma_px[good],
+        H_img_apron=h,
     )
 
 
@@ -105,7 +197,7 @@ def _fit_all(photo: Photo, tags: Tags) -> tuple[SaddleFits, NDArray[np.bool_]]:
     fits = fit_saddles(
         photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
     )
-    good = _acceptable(fits, tags)
+    good = _acceptable(fits, _square_px(tags))
     if good.all() or np.count_nonzero(good) < 8:
         return fits, good
     lag = fits.px[good] - apply_h(tags.H_img_sheet, sheet.saddles[good])
@@ -117,12 +209,12 @@ def _fit_all(photo: Photo, tags: Tags) -> tuple[SaddleFits, NDArray[np.bool_]]:
     fits = fit_saddles(
         photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
     )
-    return fits, _acceptable(fits, tags)
+    return fits, _acceptable(fits, _square_px(tags))
 
 
-def _acceptable(fits: SaddleFits, tags: Tags) -> NDArray[np.bool_]:
+def _acceptable(fits: SaddleFits, square_px: float) -> NDArray[np.bool_]:
     """Saddles that look as printed: right polarity, contrast, shape, and near where they should be."""
-    limit = _MAX_SHIFT_SQUARES * _square_px(tags)
+    limit = _MAX_SHIFT_SQUARES * square_px
     with np.errstate(invalid="ignore"):
         good = (
             fits.inside

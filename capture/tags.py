@@ -5,19 +5,25 @@ a reduced picture first, and at full size only if that finds too few.
 """
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.apron import APRON, HALF_COLS
+from capture.board import BOARD
 from capture.errors import SheetError
-from capture.sheet import SHEET_OF_ID, SHEETS, MarkerSheet
+from capture.sheet import SHEETS, TAG_SHARE, MarkerSheet
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
+
+TARGETS: Final[Mapping[str, MarkerSheet]] = {**SHEETS, "board": BOARD}
+TARGET_OF_ID: Final[Mapping[int, str]] = {i: name for name, target in TARGETS.items() for i in target.tags}
+APRON_IDS: Final = frozenset(i for half in APRON for i in half.tags)
 
 _ENOUGH_TAGS: Final = 12
 """So many consistent tags, well spread: no need to look closer (the saddles verify themselves later)."""
@@ -38,12 +44,15 @@ class Tags:
     ids : (T,) tag ids.
     corners_px : (T, 4, 2) corners in full-size pixels, in the sheet's own order.
     H_img_sheet : (3, 3) homography, pixels <- nominal mm; it ignores lens distortion.
+    other_ids, other_corners_px : (R,), (R, 4, 2) tags of the apron that were read.
     """
 
     sheet: MarkerSheet
     ids: NDArray[np.int64]
     corners_px: Array
     H_img_sheet: Array
+    other_ids: NDArray[np.int64]
+    other_corners_px: Array
 
     def predict(self, xy_mm: Array) -> Array:
         """Pixels (N, 2) of sheet points (N, 2): the homography, corrected by what the nearest tags show.
@@ -73,6 +82,12 @@ def apply_h(h: Array, points: Array) -> Array:
     return out
 
 
+def homography(xy_mm: Array, px: Array) -> Array | None:
+    """Homography (3, 3), pixels <- mm, by least squares; None where the points do not fix one."""
+    h, _ = cv2.findHomography(xy_mm, px, 0)
+    return None if h is None else np.asarray(h, dtype=float)
+
+
 def find_tags(grey: Grey, name: str) -> Tags:
     """Find the sheet's tags.
 
@@ -88,7 +103,7 @@ def find_tags(grey: Grey, name: str) -> Tags:
     """
     best: Tags | None = None
     for ids, corners in _stages(grey):
-        found = _best_sheet(ids, corners)
+        found = _best_target(ids, corners)
         if found is None:
             continue
         _refuse_second_sheet(found, ids, corners, name)
@@ -98,7 +113,44 @@ def find_tags(grey: Grey, name: str) -> Tags:
             break
     if best is None:
         raise SheetError(_why_nothing(grey, name))
-    return best
+    return _with_apron(best, grey)
+
+
+def _with_apron(tags: Tags, grey: Grey) -> Tags:
+    """Where a tag of the apron was read, look closely along the whole strip for the others."""
+    if len(tags.other_ids) == 0:
+        return tags
+    corners = tags.other_corners_px
+    side = float(np.median(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)))
+    along = tags.H_img_sheet[:2, 0] - tags.H_img_sheet[2, 0] * corners.mean(axis=(0, 1))
+    along = np.abs(along) / np.linalg.norm(along)
+    reach = side * (2 * HALF_COLS * along / TAG_SHARE + 4)
+    low = np.maximum(np.floor(corners.min(axis=(0, 1)) - reach), 0).astype(int)
+    high = np.ceil(corners.max(axis=(0, 1)) + reach).astype(int)
+    part = np.ascontiguousarray(grey[low[1] : high[1], low[0] : high[0]])
+    ids, found = _detect(part, 1.0, (11, 21))
+    keep = [k for k, i in enumerate(ids) if i in APRON_IDS]
+    if len(keep) <= len(tags.other_ids):
+        return tags
+    return replace(
+        tags,
+        other_ids=np.array([ids[k] for k in keep], dtype=np.int64),
+        other_corners_px=found[keep] + low,
+    )
+
+
+def tags_homography(printed: Mapping[int, Array], ids: NDArray[np.int64], corners_px: Array) -> Array | None:
+    """Homography (3, 3), pixels <- mm, of the tags that belong to a target; None if fewer than two agree."""
+    keep = [k for k, i in enumerate(ids) if int(i) in printed]
+    if len(keep) < 2:
+        return None
+    nominal = np.stack([printed[int(ids[k])] for k in keep]).reshape(-1, 2)
+    px = corners_px[keep]
+    side_px = float(np.median(np.linalg.norm(px - np.roll(px, 1, axis=1), axis=2)))
+    h, inlier = cv2.findHomography(nominal, px.reshape(-1, 2), cv2.RANSAC, 0.3 * side_px)
+    if h is None or np.count_nonzero(inlier.reshape(-1, 4).all(axis=1)) < 2:
+        return None
+    return np.asarray(h, dtype=float)
 
 
 def _is_enough(tags: Tags) -> bool:
@@ -125,9 +177,9 @@ def _scaled(grey: Grey, scale: float) -> Grey:
 
 
 def _dictionary() -> cv2.aruco.Dictionary:
-    """Return the codes of our sheets only, under their own ids: fewer to compare, so faster and surer."""
+    """Return the codes of our marks only, under their own ids: fewer to compare, so faster and surer."""
     family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    n_used = max(SHEET_OF_ID) + 1
+    n_used = max(APRON_IDS) + 1
     return cv2.aruco.Dictionary(family.bytesList[:n_used], family.markerSize, family.maxCorrectionBits)
 
 
@@ -150,10 +202,10 @@ def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[i
     return [int(i) for i in np.ravel(ids)], (px + 0.5) * ratio - 0.5
 
 
-def _best_sheet(ids: list[int], corners: Array) -> Tags | None:
-    """Of all sheets the one with most consistent tags."""
-    votes = Counter(SHEET_OF_ID[i] for i in ids if i in SHEET_OF_ID)
-    candidates = [_consistent(ids, corners, SHEETS[paper]) for paper, _ in votes.most_common(2)]
+def _best_target(ids: list[int], corners: Array) -> Tags | None:
+    """Of all sheets and the board the one with most consistent tags."""
+    votes = Counter(TARGET_OF_ID[i] for i in ids if i in TARGET_OF_ID)
+    candidates = [_consistent(ids, corners, TARGETS[name]) for name, _ in votes.most_common(2)]
     return max((c for c in candidates if c is not None), key=lambda c: len(c.ids), default=None)
 
 
@@ -175,11 +227,14 @@ def _consistent(ids: list[int], corners: Array, sheet: MarkerSheet) -> Tags | No
     h, _ = cv2.findHomography(nominal[good].reshape(-1, 2), px[good].reshape(-1, 2), 0)
     if h is None:
         return None
+    rest = [k for k, i in enumerate(ids) if i in APRON_IDS]
     return Tags(
         sheet=sheet,
         ids=np.array([ids[k] for k in keep], dtype=np.int64)[good],
         corners_px=px[good],
         H_img_sheet=np.asarray(h, dtype=float),
+        other_ids=np.array([ids[k] for k in rest], dtype=np.int64),
+        other_corners_px=corners[rest],
     )
 
 
@@ -187,7 +242,7 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     """Refuse another kind of sheet, or another print of the same, beside the one found."""
     used = {(int(i), *map(float, c.mean(axis=0))) for i, c in zip(found.ids, found.corners_px, strict=True)}
     rest = [k for k, i in enumerate(ids) if (i, *map(float, corners[k].mean(axis=0))) not in used]
-    other = _best_sheet([ids[k] for k in rest], corners[rest])
+    other = _best_target([ids[k] for k in rest], corners[rest])
     if other is None or len(other.ids) < _SECOND_SHEET_TAGS:
         return
     if other.sheet is found.sheet:
@@ -205,7 +260,7 @@ def _why_nothing(grey: Grey, name: str) -> str:
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey
     ids, corners = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
-    if _best_sheet(ids, corners) is not None:
+    if _best_target(ids, corners) is not None:
         return f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting"
     return (
         f"{name}: no marker sheet found, fewer than {_FEWEST_TAGS} of its coded tags can be read; "

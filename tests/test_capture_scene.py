@@ -4,6 +4,8 @@ The sheet is drawn as exact cells (20 per mm: every edge of a square or a module
 through `View.project`'s own lens, and integrated over each pixel's area.
 """
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 import cv2
@@ -11,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from capture.apron import ApronHalf
+from capture.board import BOARD
 from capture.ink import tag_bits
 from capture.sheet import SHEETS, MarkerSheet, arch_outline
 from capture.view import View
@@ -32,15 +36,7 @@ def sheet_cells(paper: str, arch: bool = False) -> NDArray[np.uint8]:
     out = np.full((h, w), 255, np.uint8)
     (c0, r1), (c1, r0) = cell(*sheet.window[:2]), cell(*sheet.window[2:])
     out[r0:r1, c0:c1] = 28
-    side = round(sheet.square_mm * k)
-    for x, y in sheet.black_squares:
-        col, row = cell(x, y)
-        out[row - side : row, col : col + side] = 0
-    for tag_id, corners in sheet.tags.items():
-        col, row = cell(*corners[0])
-        module = round((corners[1, 0] - corners[0, 0]) * k / 8)
-        bits = np.kron(tag_bits(tag_id).astype(np.uint8) * 255, np.ones((module, module), np.uint8))
-        out[row : row + len(bits), col : col + len(bits)] = bits
+    _draw_checks(out, sheet.black_squares, sheet.square_mm, sheet.tags, (w / 2, h / 2))
     if arch:
         gone = np.full_like(out, 255)
         outline = (arch_outline(sheet) + np.array(sheet.paper_mm) / 2) * k
@@ -111,22 +107,50 @@ def picture(
     noise: float = 0.0,
     samples: int = 3,
     rng: np.random.Generator | None = None,
+    aprons: Sequence[tuple[ApronHalf, View]] = (),
 ) -> NDArray[np.uint8]:
-    """Grey picture of the sheet as `view` sees it, integrated over pixels, then blurred and made noisy."""
-    sheet = SHEETS[paper]
-    reflect = sheet_cells(paper, arch).astype(np.float32) / 255 * (levels[1] - levels[0]) + levels[0]
+    """Grey picture of the sheet as `view` sees it, integrated over pixels, then blurred and made noisy.
+
+    `paper` may be "board". Each of `aprons` is a half of the apron and the camera as seen from it.
+    """
+    cells = board_cells() if paper == "board" else sheet_cells(paper, arch)
+    reflect = cells.astype(np.float32) / 255 * (levels[1] - levels[0]) + levels[0]
     if arch:
-        reflect[sheet_cells(paper, arch) == 128] = background
+        reflect[cells == 128] = background
+    total = seen(view, reflect, (cells.shape[1] / 2, cells.shape[0] / 2), samples, background)
+    for half, camera_there in aprons:
+        strip = apron_cells(half).astype(np.float32) / 255 * (levels[1] - levels[0]) + levels[0]
+        left = 0.0 if half.side == "right" else -80.0
+        origin = (-left * CELLS_PER_MM, 0.0)
+        over = seen(camera_there, strip, origin, samples, -1000.0)
+        share = seen(camera_there, np.ones_like(strip), origin, samples, 0.0)
+        total = np.where(share > 0.999, over, total)
+    if blur_px:
+        total = cv2.GaussianBlur(total, (0, 0), blur_px)
+    if noise:
+        assert rng is not None
+        total = total + rng.normal(0, noise, total.shape).astype(np.float32)
+    return np.clip(np.rint(total), 0, 255).astype(np.uint8)
+
+
+def seen(
+    view: View,
+    reflect: NDArray[np.float32],
+    origin: tuple[float, float],
+    samples: int,
+    background: float,
+) -> NDArray[np.float32]:
+    """Cells of a plane, its (0, 0) at cell `origin` (column, row), as `view` sees them."""
     mm = plane_map(view) / np.exp(view.params[11:13])
-    col = (mm[:, :, 0] + sheet.paper_mm[0] / 2) * CELLS_PER_MM - 0.5
-    row = (sheet.paper_mm[1] / 2 - mm[:, :, 1]) * CELLS_PER_MM - 0.5
+    col = mm[:, :, 0] * CELLS_PER_MM + origin[0] - 0.5
+    row = origin[1] - mm[:, :, 1] * CELLS_PER_MM - 0.5
     across = np.stack([np.gradient(a, axis=1) for a in (col, row)])
     down = np.stack([np.gradient(a, axis=0) for a in (col, row)])
     # each sample stands for a patch of cells: average them first, or thin edges fall between samples
     cells = np.sqrt(np.median(np.abs(across[0] * down[1] - across[1] * down[0]))) / samples
     patch = 2 * round((cells - 1) / 2) + 1
     if patch >= 3:
-        reflect = cv2.blur(reflect, (patch, patch))
+        reflect = np.asarray(cv2.blur(reflect, (patch, patch)), np.float32)
     total = np.zeros(col.shape, np.float32)
     offsets = (np.arange(samples) + 0.5) / samples - 0.5
     for dy in offsets:
@@ -139,13 +163,57 @@ def picture(
                 borderMode=cv2.BORDER_CONSTANT,
                 borderValue=background,
             )
-    total /= samples**2
-    if blur_px:
-        total = cv2.GaussianBlur(total, (0, 0), blur_px)
-    if noise:
-        assert rng is not None
-        total += rng.normal(0, noise, total.shape).astype(np.float32)
-    return np.clip(np.rint(total), 0, 255).astype(np.uint8)
+    return total / samples**2
+
+
+@lru_cache(maxsize=1)
+def board_cells() -> NDArray[np.uint8]:
+    """Reflectance code of the calibration board on A4."""
+    k = CELLS_PER_MM
+    w, h = round(BOARD.paper_mm[0] * k), round(BOARD.paper_mm[1] * k)
+    out = np.full((h, w), 255, np.uint8)
+    _draw_checks(out, BOARD.black_squares, BOARD.square_mm, BOARD.tags, (w / 2, h / 2))
+    return out
+
+
+@lru_cache(maxsize=2)
+def apron_cells(half: ApronHalf) -> NDArray[np.uint8]:
+    """Reflectance code of one half of the apron below its fold line."""
+    k = CELLS_PER_MM
+    out = np.full((30 * k, 80 * k), 255, np.uint8)
+    out[: 4 * k] = 28
+    tick = round(0.3 * k)
+    out[: 4 * k, slice(0, tick) if half.side == "right" else slice(-tick, None)] = 255
+    left = 0.0 if half.side == "right" else -80.0
+    _draw_checks(out, half.black_squares, 8.0, half.tags, (-left * k, 0.0))
+    return out
+
+
+def _draw_checks(
+    out: NDArray[np.uint8],
+    black_squares: NDArray[np.float64],
+    square_mm: float,
+    tags: Mapping[int, NDArray[np.float64]],
+    origin: tuple[float, float],
+) -> None:
+    k, side = CELLS_PER_MM, round(square_mm * CELLS_PER_MM)
+    for x, y in black_squares:
+        col, row = round(origin[0] + x * k), round(origin[1] - y * k)
+        out[row - side : row, col : col + side] = 0
+    for tag_id, corners in tags.items():
+        col, row = round(origin[0] + corners[0, 0] * k), round(origin[1] - corners[0, 1] * k)
+        module = round((corners[1, 0] - corners[0, 0]) * k / 8)
+        bits = np.kron(tag_bits(tag_id).astype(np.uint8) * 255, np.ones((module, module), np.uint8))
+        out[row : row + len(bits), col : col + len(bits)] = bits
+
+
+def from_apron(view: View, place_mm: NDArray[np.float64], turn: NDArray[np.float64]) -> View:
+    """Return the camera as seen from an apron: its spine at `place_mm` (3,) on the sheet, turned (3, 3)."""
+    rot, _ = cv2.Rodrigues(view.params[:3])
+    params = view.params.copy()
+    params[:3] = cv2.Rodrigues(rot @ turn)[0].ravel()
+    params[3:6] = rot @ place_mm + view.params[3:6]
+    return replace(view, params=params)
 
 
 def true_saddles(view: View, sheet: MarkerSheet) -> NDArray[np.float64]:
