@@ -16,20 +16,12 @@ from numpy.typing import NDArray
 from capture.apron_lines import apron_lines
 from capture.camera import LENS, Camera, require_fit
 from capture.errors import SheetError
+from capture.model import N_ALL, N_VIEW, Problem, covariance, normal_matrix, residuals
 from capture.photo import Photo
 from capture.print_scale import PrintScale
 from capture.sheet import MarkerSheet
 from capture.sighting import Sighting
-from capture.solver import (
-    N_ALL,
-    N_VIEW,
-    Problem,
-    adjust_without_outliers,
-    covariance,
-    first_guess,
-    normal_matrix,
-    residuals,
-)
+from capture.solver import adjust_without_outliers, first_guess
 from capture.view import View
 
 Array = NDArray[np.float64]

@@ -15,8 +15,8 @@ from capture.apron import (
     ApronLines,
     PageEdge,
 )
+from capture.model import pose_at
 from capture.sighting import HalfSeen
-from capture.solver import pose_at
 from capture.view import PARAMS
 
 Array = NDArray[np.float64]

@@ -1,12 +1,6 @@
-"""Robust least squares for `capture.adjust` and `capture.calibrate`: model, derivatives, iteration.
-
-One lens, one print, any number of flat targets (or photos of one target), each with its own pose. The
-unknowns are those of `capture.view.PARAMS` and the three bows of the sheet, 19 in all, then 6 for every
-further pose.
-"""
+"""Robust least squares for `capture.adjust` and `capture.calibrate`: iteration and outliers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
@@ -14,58 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.errors import SheetError
+from capture.model import Problem, all_residuals, normalised, parts, pose_at
 from capture.sighting import FEWEST_SADDLES
-from capture.view import PARAMS, distorted
 
 Array = NDArray[np.float64]
 
-N_VIEW: Final = len(PARAMS)
-N_ALL: Final = N_VIEW + 3
 _ROBUST_K: Final = 3.0
-
-
-def pose_at(k: int) -> slice:
-    """Where the six numbers of pose k stand among the unknowns."""
-    return slice(0, 6) if k == 0 else slice(N_ALL + 6 * (k - 1), N_ALL + 6 * k)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Problem:
-    """What the unknowns have to explain.
-
-    Attributes
-    ----------
-    xy_mm : (M, 2) nominal places on the target.
-    px : (M, 2) seen places.
-    sigma : (M,) their standard uncertainty per axis, px.
-    shapes : (M, 3) height of the target at each mark per mm of each bow.
-    pose : (M,) which pose each mark belongs to.
-    n_poses : number of poses.
-    prior : (K,) expected unknowns.
-    precision : (K, K) inverse covariance of `prior`; zero where nothing is expected.
-    held : (K,) True for unknowns that stay at their prior.
-    """
-
-    xy_mm: Array
-    px: Array
-    sigma: Array
-    shapes: Array
-    pose: NDArray[np.int64]
-    n_poses: int
-    prior: Array
-    precision: Array
-    held: NDArray[np.bool_]
-
-    def some(self, keep: NDArray[np.bool_]) -> "Problem":
-        """Return the same problem with some of the marks (mask (M,))."""
-        return replace(
-            self,
-            xy_mm=self.xy_mm[keep],
-            px=self.px[keep],
-            sigma=self.sigma[keep],
-            shapes=self.shapes[keep],
-            pose=self.pose[keep],
-        )
 
 
 def first_guess(problem: Problem, homographies: Sequence[Array]) -> Array:
@@ -99,60 +47,24 @@ def _pose(h: Array, params: Array) -> Array:
     return np.concatenate([cv2.Rodrigues(rot)[0].ravel(), m[:, 2]])
 
 
-def residuals(params: Array, problem: Problem) -> tuple[Array, Array]:
-    """Residuals (2M,), seen minus predicted, and derivatives (2M, K) of the prediction."""
-    m = len(problem.xy_mm)
-    predicted = np.empty((m, 2))
-    jac = np.zeros((m, 2, len(params)))
-    for k in range(problem.n_poses):
-        rows = slice(None) if problem.n_poses == 1 else np.flatnonzero(problem.pose == k)
-        where = pose_at(k)
-        local = np.concatenate([params[where], params[6:N_ALL]])
-        predicted[rows], part = _predicted(local, problem.xy_mm[rows], problem.shapes[rows])
-        jac[rows, :, where] += part[:, :, :6]
-        jac[rows, :, 6:N_ALL] = part[:, :, 6:]
-    return (problem.px - predicted).ravel(), jac.reshape(2 * m, -1)
+def _robust_normal(params: Array, problem: Problem) -> tuple[Array, Array]:
+    """Sum up the normal matrix (K, K) and right hand side (K,) of the weighted marks, pose by pose.
 
-
-def _predicted(params: Array, xy_mm: Array, shapes: Array) -> tuple[Array, Array]:
-    """Pixels (M, 2) of the marks of one pose and their derivatives (M, 2, 19)."""
-    rot, d_rot = cv2.Rodrigues(params[:3])  # d_rot: (3, 9), row i = d R / d r_i, row-major
-    x = np.column_stack([xy_mm * np.exp(params[11:13]), shapes @ params[N_VIEW:]])
-    cam = x @ rot.T + params[3:6]
-    inv_z = 1 / cam[:, 2]
-    xn = cam[:, :2] * inv_z[:, None]
-    lens = np.concatenate([params[7:9], params[13:16]])
-    focal = np.exp(params[6])
-    bent, d_bent, by_lens = distorted(xn, lens)
-    d_xn = focal * d_bent  # d xn / d cam = [I | -xn] / z
-    d_cam = np.concatenate([d_xn, -(d_xn @ xn[:, :, None])], axis=2) * inv_z[:, None, None]
-    jac = np.zeros((len(x), 2, N_ALL))
-    d_rot = np.asarray(d_rot).reshape(3, 3, 3)
-    jac[:, :, :3] = d_cam @ np.einsum("ijk,nk->nji", d_rot, x)
-    jac[:, :, 3:6] = d_cam
-    jac[:, :, 6] = focal * bent
-    jac[:, :, 7:9] = focal * by_lens[:, :, :2]
-    jac[:, :, 9:11] = np.eye(2)
-    jac[:, :, 11] = (d_cam @ rot[:, 0]) * x[:, 0, None]
-    jac[:, :, 12] = (d_cam @ rot[:, 1]) * x[:, 1, None]
-    jac[:, :, 13:16] = focal * by_lens[:, :, 2:]
-    jac[:, :, N_VIEW:] = (d_cam @ rot[:, 2])[:, :, None] * shapes[:, None, :]
-    return focal * bent + params[9:11], jac
-
-
-def normal_matrix(jac: Array, sigma: Array, problem: Problem) -> Array:
-    """Return the normal matrix (K, K) of marks with these uncertainties, and of the priors."""
-    out: Array = jac.T @ (jac / np.repeat(sigma**2, 2)[:, None]) + problem.precision
-    return out
-
-
-def covariance(normal: Array, held: NDArray[np.bool_]) -> Array:
-    """Inverse (K, K) of the normal matrix of the free unknowns; zero for those held."""
-    free = np.flatnonzero(~held)
-    out = np.zeros_like(normal)
-    inverse = np.linalg.inv(normal[np.ix_(free, free)])
-    out[np.ix_(free, free)] = (inverse + inverse.T) / 2
-    return out
+    The whole derivative is mostly zeros, and products with it go through a threaded library that is many
+    times slower where processors are busy.
+    """
+    poses = list(parts(params, problem))
+    norm = np.empty(len(problem.px))
+    for part in poses:
+        norm[part.rows] = np.linalg.norm(part.off, axis=1) / problem.sigma[part.rows]
+    weight = _weights(norm) / problem.sigma**2
+    normal, right = np.zeros((len(params), len(params))), np.zeros(len(params))
+    for part in poses:
+        jac = part.jac.reshape(-1, len(part.columns))
+        weighted = jac * np.repeat(weight[part.rows], 2)[:, None]
+        normal[np.ix_(part.columns, part.columns)] += weighted.T @ jac
+        right[part.columns] += weighted.T @ part.off.ravel()
+    return normal, right
 
 
 def _robust_scale(norm: Array) -> float:
@@ -160,22 +72,14 @@ def _robust_scale(norm: Array) -> float:
     return max(1.0, float(np.median(norm)) / 1.177)
 
 
-def normalised(residual: Array, sigma: Array) -> Array:
-    """Lengths (M,) of the residuals (2M,) in units of their standard uncertainty."""
-    out: Array = np.linalg.norm(residual.reshape(-1, 2), axis=1) / sigma
-    return out
-
-
-def _weights(residual: Array, problem: Problem) -> Array:
+def _weights(norm: Array) -> Array:
     """Soft-L1 weights per mark: full weight to `_ROBUST_K` sigma, falling as 1/distance beyond."""
-    norm = normalised(residual, problem.sigma)
     out: Array = 1 / np.sqrt(1 + (norm / (_ROBUST_K * _robust_scale(norm))) ** 2)
     return out
 
 
 def _cost(params: Array, problem: Problem) -> float:
-    residual, _ = residuals(params, problem)
-    norm = normalised(residual, problem.sigma)
+    norm = normalised(all_residuals(params, problem), problem.sigma)
     soft = 2 * _ROBUST_K**2 * (np.sqrt(1 + (norm / _ROBUST_K) ** 2) - 1)
     off = params - problem.prior
     cost = float(np.sum(soft) + off @ problem.precision @ off)
@@ -193,14 +97,10 @@ def adjust(problem: Problem, params: Array, steps: int = 150) -> Array:
     cost = _cost(params, problem)
     free = ~problem.held
     for _ in range(steps):
-        residual, jac = residuals(params, problem)
         to_step = _to_step(params, problem.n_poses)
-        jac = jac @ to_step
-        weight = np.repeat(_weights(residual, problem) / problem.sigma**2, 2)
-        normal = jac.T @ (weight[:, None] * jac) + to_step.T @ problem.precision @ to_step
-        pull = to_step.T @ (problem.precision @ (problem.prior - params))
-        right = (jac.T @ (weight * residual) + pull)[free]
-        normal = normal[np.ix_(free, free)]
+        normal, right = _robust_normal(params, problem)
+        right = (to_step.T @ (right + problem.precision @ (problem.prior - params)))[free]
+        normal = (to_step.T @ (normal + problem.precision) @ to_step)[np.ix_(free, free)]
         delta = np.zeros(len(params))
         delta[free] = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
         tried = _stepped(params, delta, problem.n_poses)
@@ -270,8 +170,7 @@ def adjust_without_outliers(problem: Problem, params: Array) -> tuple[Array, NDA
     keep = np.ones(len(problem.px), dtype=bool)
     for _ in range(4):
         params = adjust(problem.some(keep), params)
-        residual, _ = residuals(params, problem)
-        norm = normalised(residual, problem.sigma)
+        norm = normalised(all_residuals(params, problem), problem.sigma)
         still = norm < 5 * _robust_scale(norm[keep])
         if np.array_equal(still, keep) or np.count_nonzero(still & (problem.pose == 0)) < FEWEST_SADDLES:
             break

@@ -13,6 +13,7 @@ from typing import Any, Final, NoReturn
 import click
 
 from capture.errors import FoldgaugeError
+from compare.commands.camera import camera
 from compare.commands.check import check
 from compare.commands.demo import demo
 from compare.commands.design import design
@@ -68,7 +69,7 @@ def main() -> None:
     """Measure a folded card dummy of a pop-up spread from a photo and check it against its design."""
 
 
-for _command in (sheet, check, design, demo):
+for _command in (sheet, camera, check, design, demo):
     main.add_command(_command)
 
 
