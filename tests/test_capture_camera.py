@@ -61,7 +61,7 @@ def test_a_bad_file_is_refused_in_one_line(text: str, told: str, calibrated: Cam
     impossible = calibrated.cov.copy()
     impossible[0, 1] = impossible[1, 0] = 2 * np.sqrt(impossible[0, 0] * impossible[1, 1])
     content = {
-        "SWAP": whole.replace("covariance = [\n  [", "covariance = [\n  [9.0, ", 1),
+        "SWAP": whole.replace("  [", "  [1.0, "),
         "NEGATIVE": to_text(replace(calibrated, cov=impossible)),
     }.get(text, text)
     path = tmp_path / "bad.toml"

@@ -18,6 +18,7 @@ sys.path.insert(0, str(SAMPLES))
 
 import linkage  # noqa: E402
 from catalogue import CLASSES, random_shot  # noqa: E402
+from kinds import FOLD  # noqa: E402
 from orrin_quay import SAMPLES as SHOTS  # noqa: E402
 from staging import stage, truth  # noqa: E402
 
@@ -129,11 +130,9 @@ def test_linkage_against_closed_forms_of_the_exact_mechanism() -> None:
         ridge = 12 * math.cos(h) + math.sqrt(1600 - 144 * math.sin(h) ** 2)
         assert at["ridge"] == pytest.approx([0.0, ridge], abs=1e-9)
         assert at["leg top right"] == pytest.approx([60 * math.sin(h), ridge + 60 * math.cos(h)], abs=1e-9)
-        assert linkage.leans_of(at) == pytest.approx({"left": 0.0, "right": 0.0}, abs=1e-9)
+        assert FOLD.leans_of(at) == pytest.approx({"left": 0.0, "right": 0.0}, abs=1e-9)
     short = linkage.solve(n | {"leg right": 38.0}, 180.0)
-    assert linkage.leans_of(short)["right"] == pytest.approx(
-        -2.0196, abs=5e-5
-    )  # exact four-bar, four decimals
+    assert FOLD.leans_of(short)["right"] == pytest.approx(-2.0196, abs=5e-5)  # exact four-bar, four decimals
 
 
 @pytest.mark.parametrize("kind", CLASSES)
