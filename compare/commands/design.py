@@ -2,18 +2,107 @@
 
 import sys
 from pathlib import Path
+from typing import Any, Final
 
 import click
 
+WAYS: Final = {"hand": 0.3, "die": 0.1}  # mm; see compare.design.tolerance
+
+
+def _scatter(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
+    """Parse "hand", "die" or a standard deviation in mm."""
+    if value is None:
+        return None
+    if value in WAYS:
+        return WAYS[value]
+    try:
+        sd = float(value)
+    except ValueError:
+        sd = -1.0
+    if not 0 < sd <= 10:
+        raise click.BadParameter(f'"hand", "die" or a standard deviation in mm is wanted, got {value!r}')
+    return sd
+
+
+def _file(help_text: str) -> Any:
+    return {"type": click.Path(path_type=Path, dir_okay=False), "metavar": "FILE", "help": help_text}
+
 
 @click.command()
-@click.argument("spec", type=click.Path(path_type=Path))
-def design(spec: Path) -> None:
+@click.argument("spec", required=False, type=click.Path(path_type=Path))
+@click.option("--picture", **_file("Write its movement as one picture (.svg or .png)."))
+@click.option("--motion", **_file("Write it opening and shutting (.gif, or .html with a slider)."))
+@click.option("--template", **_file("Write strips and glue marks at true size, to print and cut (.pdf)."))
+@click.option(
+    "--tolerance",
+    callback=_scatter,
+    metavar="hand|die|MM",
+    help="Also how it scatters, cut by hand (0.3 mm), by die (0.1 mm), or with this standard deviation.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
+@click.option("--tidy", is_flag=True, help="Print the spec anew, in the usual order, and nothing else.")
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of a spec, for editors.")
+def design(
+    spec: Path | None,
+    picture: Path | None,
+    motion: Path | None,
+    template: Path | None,
+    tolerance: float | None,
+    as_json: bool,
+    tidy: bool,
+    schema: bool,
+) -> None:
     """Check a design SPEC before cutting.
 
     Its equalities and sums, how it moves, and how far it reaches when shut.
     """
-    from compare.design.spec import load_spec
-    from compare.report.design_text import print_design
+    if schema:
+        from compare.design.schema import schema_text
 
-    print_design(load_spec(spec), sys.stdout)
+        click.echo(schema_text())
+        return
+    if spec is None:
+        raise click.UsageError("Missing argument 'SPEC'.")
+    from compare.design.spec import load_spec
+
+    loaded = load_spec(spec)
+    if tidy:
+        from compare.design.tidy import tidy_text
+
+        click.echo(tidy_text(spec), nl=False)
+        return
+    import numpy as np
+
+    from compare.design.concerns import concerns
+    from compare.design.motion import move
+    from compare.design.tolerance import study
+    from compare.report.design_json import design_as_dict, to_json
+    from compare.report.design_motion import check_motion_name, write_motion
+    from compare.report.design_picture import check_picture_name, sweep_sketch, write_picture
+    from compare.report.design_text import print_design, print_study
+    from compare.report.template_pdf import check_template_name, write_template
+
+    if picture is not None:  # names are checked before anything is computed or written
+        check_picture_name(picture)
+    if motion is not None:
+        check_motion_name(motion)
+    if template is not None:
+        check_template_name(template)
+    moved = move(loaded)
+    found = None if tolerance is None else study(loaded, tolerance, np.random.default_rng(1))
+    if as_json:
+        click.echo(to_json(design_as_dict(loaded, moved, found)))
+    else:
+        print_design(loaded, sys.stdout, moved)
+        if found is not None:
+            click.echo()
+            print_study(loaded, found, sys.stdout)
+    if picture is not None:
+        write_picture(picture, sweep_sketch(loaded, moved, concerns(loaded, moved)))
+    if motion is not None:
+        write_motion(motion, loaded, moved)
+    if template is not None:
+        write_template(template, loaded)
+    for path in (picture, motion, template):
+        if path is not None:
+            click.echo(f"Written: {path}", err=True)

@@ -108,6 +108,17 @@ def page_of(spec: Spec, motion: Motion) -> str:
     return text.replace("FRAMES", packed)
 
 
+def check_motion_name(path: Path) -> None:
+    """Refuse a file name that is not of a moving picture.
+
+    Raises
+    ------
+    OutputError : another kind of file.
+    """
+    if path.suffix.lower() not in (".gif", ".html", ".htm"):
+        raise OutputError(f"cannot write {path.name}: a moving picture is a .gif or an .html file")
+
+
 def write_motion(path: Path, spec: Spec, motion: Motion) -> None:
     """Write the movement as .gif or .html.
 
@@ -115,10 +126,8 @@ def write_motion(path: Path, spec: Spec, motion: Motion) -> None:
     ------
     OutputError : another kind of file, or it cannot be written.
     """
-    kind = path.suffix.lower()
-    if kind == ".gif":
+    check_motion_name(path)
+    if path.suffix.lower() == ".gif":
         write_gif(path, spec, motion)
-    elif kind in (".html", ".htm"):
-        write_whole(path, lambda p: p.write_text(page_of(spec, motion), encoding="utf-8"))
     else:
-        raise OutputError(f"cannot write {path.name}: a moving picture is a .gif or an .html file")
+        write_whole(path, lambda p: p.write_text(page_of(spec, motion), encoding="utf-8"))

@@ -256,6 +256,17 @@ def sweep_sketch(spec: Spec, motion: Motion, concerns: Sequence[str]) -> Sketch:
     return sketch
 
 
+def check_picture_name(path: Path) -> None:
+    """Refuse a file name that is not of a picture.
+
+    Raises
+    ------
+    OutputError : another kind of file.
+    """
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise OutputError(f"cannot write {path.name}: a picture is a .svg or a .png file")
+
+
 def write_picture(path: Path, sketch: Sketch) -> None:
     """Write a sketch as .svg or .png.
 
@@ -263,10 +274,8 @@ def write_picture(path: Path, sketch: Sketch) -> None:
     ------
     OutputError : another kind of file, or it cannot be written.
     """
-    kind = path.suffix.lower()
-    if kind == ".svg":
+    check_picture_name(path)
+    if path.suffix.lower() == ".svg":
         write_whole(path, lambda p: p.write_text(sketch.svg(), encoding="utf-8"))
-    elif kind == ".png":
-        write_whole(path, lambda p: sketch.image(1.5).save(p, "PNG", optimize=True))
     else:
-        raise OutputError(f"cannot write {path.name}: a picture is a .svg or a .png file")
+        write_whole(path, lambda p: sketch.image(1.5).save(p, "PNG", optimize=True))
