@@ -1,7 +1,7 @@
 """One photo: read, its sheet found, its view solved, the dummy in it measured."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -121,6 +121,11 @@ def _measured(
 ) -> Shot:
     """Measure under one assumption about the sheet."""
     use, standoff_mm, standoff_err_mm, notes = way
+    apron = view.apron
+    if apron is not None:  # it hangs from the near end itself, and so tells where that stands
+        view = replace(view, z_gradient=apron.standoff_gradient)
+        standoff_mm, standoff_err_mm = apron.standoff_mm, apron.standoff_rest_sd
+        notes = (*notes, "An apron hangs from the base: page line, spine and near end are taken from it.")
     profile = measure_profile(
         photo,
         view,

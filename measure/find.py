@@ -6,10 +6,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from measure.candidates import Candidate
 from measure.choose import Choice, PanelLines, choose, crossing
 from measure.layout import Layout, Role
 from measure.locate import Placement, Region, place_by_joints, place_layouts
 from measure.look import CLEAR_STEP, Look, candidates_of, look_at, median_tone, rough_tone
+from measure.marks import Marks, marked_line, seeds_of
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
 from measure.planes import fit_plane, settle_planes
@@ -57,6 +59,7 @@ def find_layout(
     blur_px: float,
     seeds: Mapping[str, Array] | None = None,
     paper_white: float | None = None,
+    marks: Marks | None = None,
 ) -> Finding:
     """Find all panels of the layout; those that the photo does not show are named as missing.
 
@@ -64,19 +67,18 @@ def find_layout(
     tried too, but has to explain the photo better than the other places.
 
     `paper_white` is the grey value of the sheet's white paper, which faces the camera as cut edges do.
+    `marks` say where the pages and the spine are, if an apron hangs from the base.
     """
-    placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     best: tuple[list[PanelLines], Choice, float | None] | None = None
-    by_joints = place_by_joints(layout.openings(), seeds or {})[:N_PLACEMENTS]
-    for placement in [*by_joints, *_distinct(placements)]:
+    for placement in _places_to_try(plane, layout, region, seeds or {}, marks):
         views = [
             look_at(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
         ]
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
-        first = _chosen(placement, views, None)
+        first = _chosen(placement, views, None, marks)
         tones = _tones_to_try(first[2] if first is not None else None, paper_white)
-        for chosen in (_chosen(placement, views, tone) for tone in tones):
+        for chosen in (_chosen(placement, views, tone, marks) for tone in tones):
             if chosen is not None and (best is None or chosen[1].score > best[1].score):
                 best = chosen
     if best is None:
@@ -108,19 +110,44 @@ def find_layout(
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in page_groups(layout, pages):
-        fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone)
+        fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone, marks)
     return Finding(
         fits=fits, hinges=hinges, missing=missing, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
     )
 
 
 def _chosen(
-    placement: Placement, views: list[Look], tone: float | None
+    placement: Placement, views: list[Look], tone: float | None, marks: Marks | None
 ) -> tuple[list[PanelLines], Choice, float | None] | None:
     """Return candidates, choice and the tone of the edges chosen, under an assumed tone of cut edges."""
     items = [item for item in (candidates_of(view, tone) for view in views) if item.candidates]
+    if marks is not None:
+        items = [_as_marked(item, marks, placement.layout) for item in items]
     choice = choose(placement.layout, items)
     return None if choice is None else (items, choice, rough_tone(views, items, choice))
+
+
+def _as_marked(item: PanelLines, marks: Marks, layout: Layout) -> PanelLines:
+    """Return a page with the line that the marks give as its only candidate; other panels as they are."""
+    line = marked_line(marks, layout, item.panel.name) if item.panel.role is Role.PAGE else None
+    if line is None:
+        return item
+    along = np.array([(p - item.base.a) @ item.base.tangent for p in (line.a, line.b)]) / item.base.length
+    across = np.array([(p - item.base.a) @ item.base.normal for p in (line.a, line.b)]) - item.hinge_mm
+    slope = float((across[1] - across[0]) / (along[1] - along[0]))
+    d0 = float(across[0] - slope * along[0])
+    return replace(item, candidates=[Candidate(d0_mm=d0, d1_mm=d0 + slope, score=1.0)])
+
+
+def _places_to_try(
+    plane: Plane, layout: Layout, region: Region, seeds: Mapping[str, Array], marks: Marks | None
+) -> list[Placement]:
+    """Where the layout may lie: where marks or known joints put it, and where the photo's edges do."""
+    if marks is not None:
+        return place_by_joints(layout.openings(), {**seeds_of(marks, layout), **seeds})[:N_PLACEMENTS]
+    by_joints = place_by_joints(layout.openings(), seeds)[:N_PLACEMENTS]
+    placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
+    return [*by_joints, *_distinct(placements)]
 
 
 def _tones_to_try(seen: float | None, paper_white: float | None) -> list[float | None]:

@@ -17,6 +17,7 @@ from measure.find import Finding, find_layout
 from measure.free_end import find_ending
 from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.layout import Layout, Panel, Role
+from measure.marks import marks_of, with_spine
 from measure.profile import PanelFit, Profile
 from measure.refine import Fit, outer_sign
 from measure.region import search_region
@@ -70,9 +71,13 @@ def measure_profile(
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
     white = paper_white(plane, sheet)
     require_sound(hand, layout.joint_names, photo.size)
-    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm), white)
+    marks = marks_of(view, standoff_mm)
+    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm), white, marks)
+    measured = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
+    if marks is not None:
+        measured = with_spine(measured, marks, layout, view, standoff_err_mm)
     profile = with_hand_points(
-        _profile(plane, layout, finding, view, standoff_err_mm, blur_px),
+        measured,
         hand,
         view,
         near_end_sd_mm=layout.near_end_sd_mm,

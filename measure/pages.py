@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from measure.choose import PanelLines, crossing
 from measure.layout import Layout, Role
-from measure.level import page_level
+from measure.level import PAGE_REACH_MM, page_level
 from measure.locate import Region
+from measure.marks import MARK_REACH_MM, Marks, marked_line
 from measure.panels import inside, is_flat, template_for
 from measure.refine import Fit, stations_for
 from measure.strip import Curve, Plane
@@ -35,6 +36,7 @@ def fit_pages(
     region: Region,
     blur_px: float,
     tone: float | None,
+    marks: Marks | None = None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
     first, last = pages[0], pages[-1]
@@ -42,6 +44,9 @@ def fit_pages(
     up = -first.up if len(pages) == 2 else first.up
     shift = up * (layout.base_mm + layout.card_mm) / 2
     start = Curve(a=a, b=rough[last.panel.name].b, d0=shift, d1=shift).straightened()
+    marked = None if marks is None else _marked_start(marks, layout, pages, start)
+    if marked is not None:
+        start = marked
     feet = _feet(layout, pages, hinges, start)
     s = stations_for(start, 0.5, 0.5, 1.0)
     level = page_level(
@@ -55,7 +60,8 @@ def fit_pages(
         usable=inside(start.points(s), region),
         stations=s,
         tone=tone,
-        realign=len(pages) == 2,
+        reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
+        realign=len(pages) == 2 and marked is None,
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()
@@ -74,6 +80,20 @@ def fit_pages(
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _marked_start(marks: Marks, layout: Layout, pages: list[PanelLines], start: Curve) -> Curve | None:
+    """Return the line of the joints as marked, over the same stretch as the rough one; None if not marked."""
+    lines = [marked_line(marks, layout, page.panel.name) for page in pages]
+    known = [line for line in lines if line is not None]
+    if not known:
+        return None
+    if len(known) == 2:
+        line = Curve(a=known[0].b, b=known[1].b)
+    else:
+        line = known[0]
+    ends = [line.a + float((p - line.a) @ line.tangent) * line.tangent for p in (start.a, start.b)]
+    return Curve(a=ends[0], b=ends[1])
 
 
 def _turned(curve: Curve) -> Curve:
