@@ -80,12 +80,28 @@ def _blocks(values: Array) -> tuple[Array, int]:
     return values[len(values) - count * size :].reshape(count, size).mean(axis=1), size
 
 
-def course(values: Sequence[float] | Array, rng: np.random.Generator) -> Course:
+def _chance(
+    shapes: Array, centred: Array, extra: Array, gain: float, rng: np.random.Generator, times: int
+) -> float:
+    """Return how often shuffled values are described as much better as these."""
+    n = len(centred)
+    total = np.array(centred @ centred)
+    as_good, left = 0, times
+    while left > 0:
+        shuffled = rng.permuted(np.broadcast_to(centred, (min(left, SHUFFLES), n)), axis=1)
+        gains = _criterion(total - (shapes @ shuffled.T) ** 2, total, n, extra[:, None]).max(axis=0)
+        as_good += int(np.sum(gains >= gain))
+        left -= len(shuffled)
+    return (1 + as_good) / (1 + times)
+
+
+def course(values: Sequence[float] | Array, rng: np.random.Generator, *, sure: float = SURE) -> Course:
     """Describe the course of values in the order they were made.
 
     Parameters
     ----------
     values : (n,) in order. rng : for the shuffles.
+    sure : probability of chance below which a change is told; divide by the number of lengths looked at.
 
     Returns
     -------
@@ -111,12 +127,11 @@ def course(values: Sequence[float] | Array, rng: np.random.Generator) -> Course:
     along = shapes @ centred
     gains = _criterion(total - along**2, np.array(total), n, extra)
     best = int(np.argmax(gains))
-    shuffled = rng.permuted(np.broadcast_to(centred, (SHUFFLES, n)), axis=1)
-    chance_gain = _criterion(total - (shapes @ shuffled.T) ** 2, np.array(total), n, extra[:, None]).max(
-        axis=0
-    )
-    chance = float((1 + np.sum(chance_gain >= gains[best])) / (1 + SHUFFLES))
-    if gains[best] <= 0 or chance > SURE:
+    gain = float(gains[best])
+    chance = _chance(shapes, centred, extra, gain, rng, SHUFFLES)
+    if chance <= 2 / (1 + SHUFFLES) and sure < chance:  # too few shuffles to be that sure
+        chance = _chance(shapes, centred, extra, gain, rng, int(10 / sure))
+    if gain <= 0 or chance > sure:
         return Course(
             kind="steady",
             start=-1,

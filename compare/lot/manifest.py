@@ -1,0 +1,206 @@
+"""Which photo shows which sample: from a manifest, from the names of the photos, or one photo each.
+
+A manifest is a CSV with the columns `sample` and `photo`, one line per photo in the order the samples were
+made; `time` is taken for the time it was made, `person` and every other column is a label (assembler, die,
+shift ...). A naming rule such as "{die}-{sample}_{shot}" reads the same from file names.
+"""
+
+import csv
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from compare.errors import LotError
+
+MANIFEST: Final = "manifest.csv"
+SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+_NEEDED: Final = ("sample", "photo")
+_OWN: Final = ("sample", "photo", "time", "shot")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One photo of one sample.
+
+    Attributes
+    ----------
+    path : of the photo. sample : its name. place : of the sample in the lot, 0 for the first made.
+    made_at : as the manifest says, "" if it does not. labels : column -> value.
+    """
+
+    path: Path
+    sample: str
+    place: int
+    made_at: str
+    labels: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lot:
+    """The photos of a folder and what belongs to them.
+
+    Attributes
+    ----------
+    name : of the lot. shots : in the order the samples were made.
+    missing : (photo, reason) of photos that are named and cannot be had.
+    notes : sentences on what was left out or assumed.
+    """
+
+    name: str
+    shots: tuple[Shot, ...]
+    missing: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+
+    @property
+    def samples(self) -> tuple[tuple[Shot, ...], ...]:
+        """The photos by sample, in order."""
+        by_name: dict[str, list[Shot]] = {}
+        for shot in self.shots:
+            by_name.setdefault(shot.sample, []).append(shot)
+        return tuple(tuple(shots) for shots in by_name.values())
+
+
+def _natural(name: str) -> list[tuple[int, int, str]]:
+    """Sort key in which 2 comes before 10."""
+    parts = re.split(r"(\d+)", name.lower())
+    return [(1, int(p), "") if p.isdigit() else (0, 0, p) for p in parts]
+
+
+def _photos(folder: Path) -> list[Path]:
+    found = [p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file()]
+    return sorted((p for p in found if not p.name.startswith(".")), key=lambda p: _natural(p.name))
+
+
+def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield line number and cells of a CSV with a header; comma, semicolon or tab between cells."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as err:
+        raise LotError(f"{path.name}: the manifest cannot be read: {err.strerror}") from None
+    except UnicodeDecodeError:
+        raise LotError(f"{path.name}: the manifest is not UTF-8 text; save it as CSV UTF-8") from None
+    lines = text.splitlines()
+    if not lines:
+        raise LotError(f"{path.name}: the manifest is empty; its first line names the columns")
+    mark = max(",;\t", key=lines[0].count)
+    table = csv.reader(lines, delimiter=mark)
+    header = [h.strip().lower() for h in next(table)]
+    for column in _NEEDED:
+        if column not in header:
+            raise LotError(
+                f"{path.name}, line 1: the column {column!r} is missing (it has: {', '.join(header)})"
+            )
+    if len(set(header)) < len(header):
+        raise LotError(f"{path.name}, line 1: a column is named twice")
+    for cells in table:
+        if any(c.strip() for c in cells):
+            if len(cells) > len(header):
+                raise LotError(
+                    f"{path.name}, line {table.line_num}: {len(cells)} cells, {len(header)} columns"
+                )
+            yield table.line_num, dict(zip(header, (c.strip() for c in cells), strict=False))
+
+
+def _from_manifest(folder: Path, path: Path) -> Lot:
+    shots: list[Shot] = []
+    missing: list[tuple[str, str]] = []
+    places: dict[str, int] = {}
+    seen: dict[Path, int] = {}
+    for line, row in _rows(path):
+        sample, name = row.get("sample", ""), row.get("photo", "")
+        if not sample or not name:
+            raise LotError(f"{path.name}, line {line}: {'sample' if not sample else 'photo'} is empty")
+        photo = folder / name
+        if photo in seen:
+            raise LotError(f"{path.name}, line {line}: {name} stands in line {seen[photo]} already")
+        seen[photo] = line
+        place = places.setdefault(sample, len(places))
+        if not photo.is_file():
+            missing.append((name, f"{path.name}, line {line}: there is no such photo in {folder.name}"))
+            continue
+        labels = {k: v for k, v in row.items() if k not in _OWN and v}
+        shots.append(Shot(path=photo, sample=sample, place=place, made_at=row.get("time", ""), labels=labels))
+    others = [p.name for p in _photos(folder) if p not in seen]
+    notes = []
+    if others:
+        more = "" if len(others) <= 3 else f" and {len(others) - 3} more"
+        notes.append(f"Not in {path.name}, so left out: {', '.join(others[:3])}{more}.")
+    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=tuple(notes))
+
+
+def naming_pattern(rule: str) -> re.Pattern[str]:
+    """Return the pattern of a naming rule: words in braces are parts, everything else stands for itself.
+
+    Raises
+    ------
+    LotError : {sample} is missing, a part is named twice, or a brace is left open.
+    """
+    parts = re.split(r"(\{[a-z_]+\})", rule)
+    names = [p[1:-1] for p in parts if re.fullmatch(r"\{[a-z_]+\}", p)]
+    rest = "".join(p for p in parts if not re.fullmatch(r"\{[a-z_]+\}", p))
+    if "sample" not in names or len(set(names)) < len(names) or "{" in rest or "}" in rest:
+        raise LotError(f'--naming: a rule like "{{sample}}_{{shot}}" is wanted, each part once, got {rule!r}')
+    text = "".join(f"(?P<{p[1:-1]}>.+?)" if re.fullmatch(r"\{[a-z_]+\}", p) else re.escape(p) for p in parts)
+    return re.compile(text)
+
+
+def _from_names(folder: Path, photos: Sequence[Path], rule: str) -> Lot:
+    pattern = naming_pattern(rule)
+    places: dict[str, int] = {}
+    shots: list[Shot] = []
+    missing: list[tuple[str, str]] = []
+    for path in photos:
+        match = pattern.fullmatch(path.stem)
+        if match is None:
+            missing.append((path.name, f"its name does not follow {rule!r}"))
+            continue
+        row = match.groupdict()
+        shots.append(
+            Shot(
+                path=path,
+                sample=row["sample"],
+                place=places.setdefault(row["sample"], len(places)),
+                made_at=row.get("time", ""),
+                labels={k: v for k, v in row.items() if k not in _OWN},
+            )
+        )
+    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=())
+
+
+def read_lot(folder: Path, manifest: Path | None = None, naming: str | None = None) -> Lot:
+    """Find the photos of a folder and what belongs to them.
+
+    Parameters
+    ----------
+    folder : of the photos. manifest : CSV; default manifest.csv in the folder, if it is there.
+    naming : rule for the names of the photos, instead of a manifest.
+
+    Raises
+    ------
+    LotError : no such folder, no photos in it, or a manifest that cannot be understood.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise LotError(f"{folder}: there is no such folder")
+    folder = folder.absolute()
+    if manifest is not None and naming is not None:
+        raise LotError("--manifest and --naming: give one of them")
+    if manifest is None and naming is None and (folder / MANIFEST).is_file():
+        manifest = folder / MANIFEST
+    if manifest is not None:
+        lot = _from_manifest(folder, manifest)
+    else:
+        photos = _photos(folder)
+        if naming is not None:
+            lot = _from_names(folder, photos, naming)
+        else:
+            shots = tuple(
+                Shot(path=p, sample=p.stem, place=i, made_at="", labels={}) for i, p in enumerate(photos)
+            )
+            note = "No manifest: every photo is taken for a sample, in the order of their names."
+            lot = Lot(name=folder.name, shots=shots, missing=(), notes=(note,))
+    if not lot.shots and not lot.missing:
+        raise LotError(f"{folder}: there are no photos in this folder ({', '.join(SUFFIXES)})")
+    return lot
