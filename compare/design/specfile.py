@@ -175,7 +175,8 @@ def _check_tables(source: Source, path: str, form: Form, value: object, units: s
         _check_table(source, path, form, value, units)
         return
     if not isinstance(value, list) or not value:
-        raise SpecError(f"{source.where('', path)}: write [[{path}]], it may stand several times")
+        spot = source.where(path) if (path, "") in source.lines else source.where("", path)
+        raise SpecError(f"{spot}: write [[{path}]], it may stand several times")
     if len(value) > MOST_ROWS:
         raise SpecError(
             f"{source.where(f'{path}[1]')}: {len(value)} times is too often; is it the right file?"
