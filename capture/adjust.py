@@ -53,6 +53,8 @@ _LEAST_PX_PER_MM: Final = 1.5
 _MAX_RMS_MM: Final = 0.15
 _MAX_RMS_PX: Final = 0.5
 _MAX_OUTLIERS: Final = 0.3
+_BARS_OFF: Final = 3.5
+"""The photo draws the print's shape so many standard uncertainties of the bars away from what they say."""
 
 
 def solve_view(
@@ -112,6 +114,7 @@ def solve_view(
         apron=apron_lines(params, cov, sighting.apron),
     )
     _require_sound(photo.name, view, sighting, n_lost, bow_mm)
+    _require_bars_fit(photo.name, view, scale)
     if camera is not None:
         off = params[LENS] - prior.values
         require_fit(photo.name, camera, float(off @ prior.precision @ off), float(off[0]))
@@ -220,6 +223,29 @@ def _notes(
     if bow_mm > 0.5:
         notes.append(f"the sheet is bowed by about {bow_mm:.1f} mm; this is allowed for, but flatten it")
     return tuple(notes)
+
+
+def stretch(view: View) -> tuple[float, float]:
+    """How much more the print is stretched across than up (ratio less 1), and its standard uncertainty."""
+    difference = np.zeros(len(view.params))
+    difference[11], difference[12] = 1, -1
+    return (
+        float(np.expm1(difference @ view.params)),
+        float(np.sqrt(difference @ view.cov @ difference)),
+    )
+
+
+def _require_bars_fit(name: str, view: View, scale: PrintScale) -> None:
+    """Refuse bars whose ratio the photo contradicts: it sees the shape of the print, though not its size."""
+    if not scale.measured:
+        return
+    read = scale.across / scale.up - 1
+    seen, _ = stretch(view)
+    if abs(seen - read) > _BARS_OFF * float(np.hypot(scale.across_sd, scale.up_sd)):
+        raise SheetError(
+            f"{name}: by the check bars the print is {100 * read:+.2f} % wider than high, by the photo "
+            f"{100 * seen:+.2f} %; measure both bars again, from tick to tick, across first"
+        )
 
 
 def _require_sound(name: str, view: View, sighting: Sighting, n_outliers: int, bow_mm: float) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from capture.adjust import tilt_deg
+from capture.adjust import stretch, tilt_deg
 from capture.sighting import Sighting
 from capture.view import View
 
@@ -122,6 +122,15 @@ def _exposure(sighting: Sighting) -> Iterator[Advice]:
 
 def _print_scale(view: View) -> Iterator[Advice]:
     doubt = float(np.sqrt(np.max(np.diag(view.cov)[11:13])))
+    ratio, ratio_sd = stretch(view)
+    if abs(ratio) > max(0.004, 3 * ratio_sd) and doubt > 1.5e-3:
+        yield Advice(
+            topic="print scale",
+            strong=False,
+            text=f"the print is {100 * abs(ratio):.1f} % {'too wide' if ratio > 0 else 'too high'}, "
+            "as 'fit to page' makes it: print at 100 %, or measure both check bars",
+            cost_mm=round(60 * abs(ratio), 2),
+        )
     if doubt > 1.5e-3:
         yield Advice(
             topic="print scale",

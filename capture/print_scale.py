@@ -12,6 +12,8 @@ source)."""
 
 _LEAST_SD: Final = 1e-4
 _ABSURD: Final = 0.03
+_ALIKE: Final = 0.01
+"""Both bars off by the same share, within this: the whole page was scaled."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,18 +48,32 @@ class PrintScale:
         Raises
         ------
         SheetError
-            A reading is more than 3 % off: another bar was measured, or the sheet was not printed at 100 %.
+            A reading is more than 3 % off: another bar was measured, or the sheet was not printed at 100 %
+            (both bars alike: "fit to page").
         """
         if not reading_sd_mm > 0:
             raise SheetError(f"the uncertainty of a bar reading must be above 0 mm, got {reading_sd_mm}")
-        scales = []
+        scales, sds = [], []
         for bar, read_mm in zip(sheet.bars, (across_mm, up_mm), strict=True):
-            scale = read_mm / bar.length_mm
-            if not abs(scale - 1) <= _ABSURD:
-                raise SheetError(
-                    f"check bar {bar.name}: {read_mm:g} mm read where {bar.length_mm:.0f} mm is printed; "
-                    "measure from tick to tick in mm, or print the sheet again at 100 %"
-                )
-            scales.append((scale, max(reading_sd_mm / bar.length_mm, _LEAST_SD)))
-        (across, across_sd), (up, up_sd) = scales
-        return cls(across=across, up=up, across_sd=across_sd, up_sd=up_sd, measured=True)
+            scales.append(read_mm / bar.length_mm)
+            sds.append(max(reading_sd_mm / bar.length_mm, _LEAST_SD))
+        across, up = scales
+        if not (abs(across - 1) <= _ABSURD and abs(up - 1) <= _ABSURD):
+            raise SheetError(_absurd(sheet, across, up))
+        return cls(across=across, up=up, across_sd=sds[0], up_sd=sds[1], measured=True)
+
+
+def _absurd(sheet: MarkerSheet, across: float, up: float) -> str:
+    """Say what bars that are far off their printed lengths mean."""
+    if abs(across / up - 1) < _ALIKE and 0.6 < across < 1.6:
+        how = "'fit to page' or another paper size" if across < 1 else "enlarged, as for another paper size"
+        return (
+            f"both check bars are {100 * abs(across - 1):.1f} % too {'short' if across < 1 else 'long'}: the "
+            f"sheet was printed {how}; print it again on {sheet.paper} paper at 100 %"
+        )
+    worse = 1 if abs(across - 1) <= _ABSURD else 0
+    bar = sheet.bars[worse]
+    return (
+        f"check bar {bar.name}: {(across, up)[worse] * bar.length_mm:g} mm read where {bar.length_mm:.0f} mm "
+        "is printed; measure from tick to tick in mm, or print the sheet again at 100 %"
+    )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from capture.camera_file import read_camera
 from capture.errors import FoldgaugeError
 from capture.photo import Photo
 from capture.sighting import Sighting
@@ -142,7 +143,9 @@ def check(
     *,
     use: Use = "auto",
     standoff_mm: float | None = None,
-    bars_mm: tuple[float, float] | None = None,
+    bars_mm: Sequence[float] | None = None,
+    printer_path: str | Path | None = None,
+    camera_path: str | Path | None = None,
     rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
     points_path: str | Path | None = None,
 ) -> Inspection:
@@ -156,7 +159,10 @@ def check(
     spec_path : the design (TOML).
     use : how the sheet is used; "auto" looks whether its lower band is there.
     standoff_mm : backdrop use: distance from the sheet to the near end; else taken from the spec.
-    bars_mm : lengths of the sheet's two check bars, across and up, read with a rule, mm.
+    bars_mm : lengths of the sheet's two check bars, across and up, read with a rule, mm; a third number is
+        the standard uncertainty of a reading.
+    printer_path : file in which bars are remembered, or, without `bars_mm`, from which they are taken.
+    camera_path : file of a calibrated camera (`foldgauge camera`).
     points_path : CSV of joints pointed at by hand in the photo (`measure.by_hand`); one photo only.
     rule : "guarded" (only what is sure by U passes or fails) or "simple" (the measured value alone decides).
 
@@ -174,6 +180,7 @@ def check(
     if len(paths) > MAX_PHOTOS:
         raise FoldgaugeError(f"{len(paths)} photos given; at most {MAX_PHOTOS} of one dummy make sense")
     spec = load_spec(spec_path)
+    camera = None if camera_path is None else read_camera(Path(camera_path))
     if points_path is not None and len(paths) > 1:
         raise FoldgaugeError("--points belongs to one photo (its pixels are that photo's); give one photo")
     hand = () if points_path is None else read_points(Path(points_path))
@@ -184,6 +191,8 @@ def check(
             use=use,
             standoff_mm=standoff_mm,
             bars_mm=bars_mm,
+            printer_path=None if printer_path is None else Path(printer_path),
+            camera=camera,
             openings_deg=OTHER_OPENINGS if k else (),
             hand=hand,
         )

@@ -7,9 +7,10 @@ from typing import Literal
 
 from capture.adjust import solve_view
 from capture.advice import advise
+from capture.camera import Camera
 from capture.errors import FoldgaugeError
 from capture.photo import Photo, read_photo
-from capture.print_scale import PrintScale
+from capture.print_file import print_scale_for
 from capture.sighting import Sighting, find_sheet
 from capture.view import View
 from compare.design.layout import layout_of
@@ -180,7 +181,9 @@ def take_shot(
     *,
     use: Use = "auto",
     standoff_mm: float | None = None,
-    bars_mm: tuple[float, float] | None = None,
+    bars_mm: Sequence[float] | None = None,
+    printer_path: Path | None = None,
+    camera: Camera | None = None,
     openings_deg: Sequence[float] = (),
     hand: Sequence[HandPoint] = (),
 ) -> Shot:
@@ -190,7 +193,8 @@ def take_shot(
     ----------
     path : the photo.
     spec : the design.
-    use, standoff_mm, bars_mm : see `compare.inspection.check`.
+    use, standoff_mm, bars_mm, printer_path : see `compare.inspection.check`.
+    camera : a calibrated camera; None = what the photo says of its lens.
     openings_deg : opening angles besides the design's own at which this photo may show the dummy.
     hand : joints pointed at by hand in this photo.
 
@@ -200,8 +204,7 @@ def take_shot(
     """
     photo = read_photo(Path(path))
     sighting = find_sheet(photo)
-    print_scale = None if bars_mm is None else PrintScale.from_bars(sighting.sheet, *bars_mm)
-    view = solve_view(photo, sighting, print_scale)
+    view = solve_view(photo, sighting, print_scale_for(sighting.sheet, bars_mm, printer_path), camera)
     problem: FoldgaugeError | None = None
     for way in _ways(spec, sighting, use, standoff_mm):
         try:

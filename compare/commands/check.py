@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from capture.errors import FoldgaugeError
+from compare.commands.set_up import set_up_options
 
 if TYPE_CHECKING:
     from compare.inspection import Inspection
@@ -20,19 +21,6 @@ ENDINGS: Final[Mapping[str, str]] = {"--annotate": ".png", "--csv": ".csv", "--r
 
 Use = Literal["auto", "arch", "backdrop"]
 Rule = Literal["guarded", "simple"]
-
-
-def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple[float, float] | None:
-    """Parse "A,U": lengths of the check bars across and up, mm."""
-    if value is None:
-        return None
-    try:
-        across, up = (float(v) for v in value.split(","))
-    except ValueError:
-        raise click.BadParameter(
-            f'two lengths in mm with a comma between are wanted, like "150.2,100.1", got {value!r}'
-        ) from None
-    return across, up
 
 
 @click.command()
@@ -48,9 +36,7 @@ def _bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tupl
 @click.option(
     "--standoff", type=float, help="Backdrop: mm from the sheet to the near end (default: the spec's depth)."
 )
-@click.option(
-    "--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, across and up, mm."
-)
+@set_up_options
 @click.option(
     "--points",
     type=click.Path(path_type=Path),
@@ -89,7 +75,9 @@ def check(
     spec: Path,
     use: Use,
     standoff: float | None,
-    bars: tuple[float, float] | None,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
     points: Path | None,
     budget: bool,
     rule: Rule,
@@ -108,7 +96,17 @@ def check(
     _check_options(standoff, {"--annotate": annotate, "--report": report, "--csv": table})
     from compare.inspection import check as run
 
-    inspection = run(photos, spec, use=use, standoff_mm=standoff, bars_mm=bars, rule=rule, points_path=points)
+    inspection = run(
+        photos,
+        spec,
+        use=use,
+        standoff_mm=standoff,
+        bars_mm=bars,
+        printer_path=printer,
+        camera_path=camera,
+        rule=rule,
+        points_path=points,
+    )
     show(inspection, as_json=as_json, annotate=annotate, report=report, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
