@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from capture.errors import FoldgaugeError
-from compare.commands.check import Rule, Use, _bars
+from compare.commands.check import Rule, Use
+from compare.commands.set_up import bars as bars_option
 from compare.errors import LotError
 
 if TYPE_CHECKING:
@@ -63,7 +64,9 @@ def photo_options(function: Any) -> Any:
             "--use", type=click.Choice(["auto", "arch", "backdrop"]), default="auto", show_default=True
         ),
         click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end."),
-        click.option("--bars", callback=_bars, metavar="A,U", help="The two check bars as measured, mm."),
+        click.option(
+            "--bars", callback=bars_option, metavar="A,U", help="The two check bars as measured, mm."
+        ),
         click.option(
             "--workers", type=click.IntRange(1, 512), help="Processes (default: one per processor)."
         ),
@@ -74,7 +77,7 @@ def photo_options(function: Any) -> Any:
 
 
 def settings_of(
-    use: Use, standoff: float | None, bars: tuple[float, float] | None, rule: Rule
+    use: Use, standoff: float | None, bars: tuple[float, ...] | None, rule: Rule
 ) -> dict[str, Any]:
     """Return the keywords of `compare.check`, only those that were given."""
     if standoff is not None and not 0 <= standoff <= 1000:
@@ -161,7 +164,7 @@ def check_lot(
     naming: str | None,
     use: Use,
     standoff: float | None,
-    bars: tuple[float, float] | None,
+    bars: tuple[float, ...] | None,
     rule: Rule,
     workers: int | None,
     scheduler: str | None,
@@ -278,7 +281,7 @@ def study_lot(
     naming: str | None,
     use: Use,
     standoff: float | None,
-    bars: tuple[float, float] | None,
+    bars: tuple[float, ...] | None,
     workers: int | None,
     scheduler: str | None,
     ledger: str,
