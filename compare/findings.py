@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from compare.symptoms import Symptom, symptoms_of
 from measure.profile import Profile
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Findings:
     """The comparison of one dummy with its design.
 
@@ -31,7 +32,7 @@ class Findings:
     undetermined : what the photo does not show -> why.
     verdict : over all items that carry limits.
     rule : the decision rule all verdicts follow.
-    symptoms : what the photo shows beside the lengths. binding : at which opening it binds, None if unknown.
+    symptoms : what the photo shows beside the lengths.
     overhangs : a closed photo's overhang beside the predicted one; () without such a photo.
     """
 
@@ -49,8 +50,12 @@ class Findings:
     verdict: Verdict
     rule: Rule = Rule.GUARDED
     symptoms: tuple[Symptom, ...] = ()
-    binding: Binding | None = None
     overhangs: tuple[Overhang, ...] = ()
+
+    @cached_property
+    def binding(self) -> Binding | None:
+        """At which opening it binds when shut (worked out when first asked for); None if unknown."""
+        return binding_of(self.measured, self.spec)
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -176,5 +181,4 @@ def compare_profile(
         verdict=verdict,
         rule=rule,
         symptoms=symptoms_of(profile, measured, spec),
-        binding=binding_of(measured, spec),
     )

@@ -155,7 +155,7 @@ class Label:
     loud: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Placed:
     """A label with its box."""
 
@@ -176,49 +176,68 @@ def place_labels(
     that they know where the others lie. None lies on a box that is `taken`.
     """
     ordered = sorted(labels, key=lambda x: -x.weight)
+    plates = [_plate_size(x.text, size) for x in ordered]
+    dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in lines)])
     placed: dict[int, Placed] = {}
     for _ in range(3):
+        before = dict(placed)
         for i, label in enumerate(ordered):
             others = [p for k, p in placed.items() if k != i]
-            placed[i] = _best_place(label, size, frame, lines, others, taken)
+            placed[i] = _best_place(label, plates[i], size, frame, lines, dots, others, taken)
+        if before and all(placed[i].box == before[i].box for i in placed):
+            break
     return [placed[i] for i in range(len(ordered))]
+
+
+def _plate_size(text: str, size: int) -> tuple[float, float]:
+    """Return width and height of the plate of a label."""
+    w, h = text_size(text, size)
+    return w + size * 0.9, h + size * 0.6
+
+
+TURNS: Final = np.radians([0, 20, -20, 40, -40, 65, -65, 100, -100, 180])
+
+
+def _fan(label: Label, plate: tuple[float, float], size: int) -> tuple[Array, Array]:
+    """Return the places to choose from: boxes (n, 4) and what distance and turn cost, (n,)."""
+    distance, turn = (a.ravel() for a in np.meshgrid(np.arange(0.6, 9.0, 0.4) * size, TURNS, indexing="ij"))
+    c, s = np.cos(turn), np.sin(turn)
+    way = np.stack([c * label.away[0] - s * label.away[1], s * label.away[0] + c * label.away[1]], axis=1)
+    w, h = plate
+    room = distance + np.abs(way[:, 0]) * w / 2 + np.abs(way[:, 1]) * h / 2
+    centre = label.at + way * room[:, None]
+    half = np.array([w, h]) / 2
+    return np.hstack([centre - half, centre + half]), distance / size + 4 * np.abs(turn)
 
 
 def _best_place(
     label: Label,
+    plate: tuple[float, float],
     size: int,
     frame: Box,
     lines: Sequence[tuple[Array, Array]],
+    dots: Array,
     others: Sequence[Placed],
     taken: Sequence[Box],
 ) -> Placed:
     """Return the label at the cheapest place, given where the others lie."""
-    w, h = text_size(label.text, size)
-    w, h = w + size * 0.9, h + size * 0.6
     boxes = [*(p.box for p in others), *taken]
     leaders = [(p.label.at, nearest(p.box, p.label.at)) for p in others]
-    dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in lines)])
     leader_dots = np.concatenate([np.zeros((0, 2)), *(_dotted(a, b) for a, b in leaders)])
+    places, cost = _fan(label, plate, size)
+    cost = cost + _cost(places, boxes, frame, dots, leader_dots, size)
     best: tuple[float, Box] | None = None
-    for distance in np.arange(0.6, 9.0, 0.4) * size:
-        for turn in np.radians([0, 20, -20, 40, -40, 65, -65, 100, -100, 180]):
-            cost = distance / size + 4 * abs(turn)
-            if best is not None and cost >= best[0]:
-                continue
-            c, s = np.cos(turn), np.sin(turn)
-            way = np.array([[c, -s], [s, c]]) @ label.away
-            centre = label.at + way * (distance + abs(way[0]) * w / 2 + abs(way[1]) * h / 2)
-            box = Box(centre[0] - w / 2, centre[1] - h / 2, centre[0] + w / 2, centre[1] + h / 2)
-            cost += _cost(box, boxes, frame, dots, leader_dots, size)
-            if best is not None and cost >= best[0]:
-                continue
-            end = nearest(box, label.at)
-            start = label.at + (end - label.at) * 0.1  # the leader begins on its own line
-            leader = _dotted(label.at, end)
-            cost += sum(3.0 * _inside(leader, b.grown(3)) for b in boxes)
-            cost += 8.0 * _crossings(start, end, [*lines, *leaders])
-            if best is None or cost < best[0]:
-                best = (cost, box)
+    for k in np.argsort(cost, kind="stable"):
+        if best is not None and cost[k] >= best[0]:
+            break
+        box = Box(*(float(v) for v in places[k]))
+        end = nearest(box, label.at)
+        start = label.at + (end - label.at) * 0.1  # the leader begins on its own line
+        leader = _dotted(label.at, end)
+        whole = float(cost[k]) + sum(3.0 * _inside(leader, b.grown(3)) for b in boxes)
+        whole += 8.0 * _crossings(start, end, [*lines, *leaders])
+        if best is None or whole < best[0]:
+            best = (whole, box)
     assert best is not None
     return Placed(label, best[1])
 
@@ -255,10 +274,29 @@ def _inside(dots: Array, box: Box) -> int:
     return int(np.count_nonzero((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)))
 
 
-def _cost(box: Box, others: Sequence[Box], frame: Box, dots: Array, leaders: Array, size: int) -> float:
-    """Cost of a place: crossing other labels is worst, then leaving the frame, then hiding lines."""
-    roomy = box.grown(size * 0.25)
+def _many_inside(dots: Array, boxes: Array) -> Array:
+    """Return how many points lie in each of many boxes (n, 4), (n,)."""
+    x, y = dots[:, 0], dots[:, 1]
+    b = boxes[:, :, None]
+    out: Array = np.sum((x > b[:, 0]) & (x < b[:, 2]) & (y > b[:, 1]) & (y < b[:, 3]), axis=1, dtype=float)
+    return out
+
+
+def _shared(boxes: Array, other: Box) -> Array:
+    """Return the area that each of many boxes (n, 4) shares with another, (n,)."""
+    w = np.minimum(boxes[:, 2], other.x1) - np.maximum(boxes[:, 0], other.x0)
+    h = np.minimum(boxes[:, 3], other.y1) - np.maximum(boxes[:, 1], other.y0)
+    out: Array = np.maximum(w, 0.0) * np.maximum(h, 0.0)
+    return out
+
+
+def _cost(boxes: Array, others: Sequence[Box], frame: Box, dots: Array, leaders: Array, size: int) -> Array:
+    """Cost of places (n, 4): crossing other labels is worst, then leaving the frame, then hiding lines."""
+    edge = size * 0.25
+    roomy = boxes + np.array([-edge, -edge, edge, edge])
     unit = float(size * size)
-    hits = sum(roomy.overlap(o) for o in others) / unit
-    out = box.outside(frame) / unit
-    return 20 * hits + 40 * out + 0.8 * _inside(dots, roomy) + 3.0 * _inside(leaders, roomy)
+    hits = np.sum([_shared(roomy, o) for o in others], axis=0) / unit if others else np.zeros(len(boxes))
+    area = (boxes[:, 2] - boxes[:, 0]) * (boxes[:, 3] - boxes[:, 1])
+    out = (area - _shared(boxes, frame)) / unit
+    cost: Array = 20 * hits + 40 * out + 0.8 * _many_inside(dots, roomy) + 3.0 * _many_inside(leaders, roomy)
+    return cost

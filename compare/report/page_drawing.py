@@ -59,7 +59,7 @@ def drawing_figure(inspection: "Inspection") -> DrawingFigure:
         css = "design page" if roles[name] is Role.PAGE else "design"
         parts.append(svg.line(flat(np.array([design[j] for j in joints])), css, f"{name}, as designed"))
     ends, guilty = ends_of(mechanism), guilty_lengths(findings)
-    drawn = [i for i in findings.lengths if i.name != FEET]
+    drawn = [i for i in findings.lengths if i.name != FEET or FEET in guilty]
     for item in drawn:
         e = ends[item.name]
         line = flat(np.array([profile.at(e.first), profile.at(e.second)]))

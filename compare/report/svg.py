@@ -37,7 +37,7 @@ def element(tag: str, content: str = "", **attributes: object) -> Markup:
 def line(points: Array, css: str, title: str = "") -> Markup:
     """Return a line through points with a class and, for the pointer, a title."""
     inside = element("title", escape(title)) if title else ""
-    return element("path", inside, d=path_d(points), class_=css)
+    return element("path", inside, d=path_d(points), class_=css, vector_effect="non-scaling-stroke")
 
 
 def words(text: str, x: float, y: float, css: str, *, anchor: str = "start") -> Markup:

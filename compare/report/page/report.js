@@ -5,6 +5,10 @@
   var data = document.getElementById("motion-data");
   if (data) { moving(JSON.parse(data.textContent)); }
 
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details").forEach(function (d) { d.open = true; });
+  });
+
   function zoomable(stage) {
     var svg = stage.querySelector("svg");
     var full = svg.viewBox.baseVal;
@@ -97,6 +101,7 @@
       Object.keys(pair[1].panels).forEach(function (name) {
         var p = document.createElementNS("http://www.w3.org/2000/svg", "path");
         p.setAttribute("class", pair[0] + (name.indexOf("page ") === 0 ? " page" : ""));
+        p.setAttribute("vector-effect", "non-scaling-stroke");
         group.appendChild(p);
         paths.push([p, pair[1].panels[name]]);
       });
