@@ -60,17 +60,20 @@ def find_layout(
     seeds: Mapping[str, Array] | None = None,
     paper_white: float | None = None,
     marks: Marks | None = None,
+    *,
+    only_there: bool = False,
 ) -> Finding:
     """Find all panels of the layout; those that the photo does not show are named as missing.
 
     `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
-    tried too, but has to explain the photo better than the other places.
+    tried too, but has to explain the photo better than the other places, unless it is to be `only_there`.
 
     `paper_white` is the grey value of the sheet's white paper, which faces the camera as cut edges do.
     `marks` say where the pages and the spine are, if an apron hangs from the base.
     """
     best: tuple[list[PanelLines], Choice, float | None] | None = None
-    for placement in _places_to_try(plane, layout, region, seeds or {}, marks):
+    by_joints = place_by_joints(layout.openings(), seeds or {})[:N_PLACEMENTS] if only_there else []
+    for placement in by_joints or _places_to_try(plane, layout, region, seeds or {}, marks):
         views = [
             look_at(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])

@@ -1,6 +1,6 @@
 """The main job of this room: from a solved view and an expected layout to a measured profile."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -47,6 +47,7 @@ def measure_profile(
     standoff_err_mm: float = 0.5,
     blur_px: float = 0.9,
     hand: Sequence[HandPoint] = (),
+    seeds: Mapping[str, Array] | None = None,
 ) -> Profile:
     """Find the panels of the layout in the photo and measure their near ends.
 
@@ -59,6 +60,7 @@ def measure_profile(
     bottom_closed : True if the sheet's lower band is in the picture (a window cut without opening it below).
     standoff_mm, standoff_err_mm : height of the near end above the sheet, and its standard uncertainty.
     blur_px : standard deviation of the photo's blur.
+    seeds : places (2,) of joints, sheet mm, where the dummy is known to be; it is looked for nowhere else.
     hand : joints pointed at by hand: two or more say where the dummy is; each replaces what is measured.
 
     Raises
@@ -72,7 +74,8 @@ def measure_profile(
     white = paper_white(plane, sheet)
     require_sound(hand, layout.joint_names, photo.size)
     marks = marks_of(view, standoff_mm)
-    finding = find_layout(plane, layout, region, blur_px, places_mm(hand, view, standoff_mm), white, marks)
+    places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
+    finding = find_layout(plane, layout, region, blur_px, places, white, marks, only_there=bool(seeds))
     measured = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
     if marks is not None:
         measured = with_spine(measured, marks, layout, view, standoff_err_mm)
