@@ -4,6 +4,7 @@ from typing import Final
 
 import numpy as np
 
+from compare.design.feasible import oblique_halves
 from compare.design.motion import NEARLY_SHUT, Motion
 from compare.design.spec import Spec
 
@@ -65,6 +66,12 @@ def remarks(spec: Spec, motion: Motion) -> tuple[str, ...]:
                     f"the {side} half of the plane stands on {len(legs)} legs where one would hold it: "
                     "they must agree, or the longer ones bow and the shorter ones pull at their glue"
                 )
+    for half, more in oblique_halves(spec).items():
+        lean = np.degrees(motion.pose.lean[half])
+        out.append(
+            f"the {half} half of the plane is oblique by design (leg, plane spacing {more:+g} mm): it leans "
+            f"{lean[0]:+.1f} degrees open and comes down to {abs(round(float(lean[-1]), 1)):.1f} as it shuts"
+        )
     if spec.vfold is not None:
         travel = motion.pose.points["ridge"][:, 2]
         out.append(

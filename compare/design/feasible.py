@@ -17,6 +17,7 @@ from compare.units import unit_of
 SIDES: Final = ("left", "right")
 CLOSING_SLACK: Final = 0.05  # mm; a spec is written to a tenth at best, so less is rounding of the drawing
 LEAN_WORTH_SAYING: Final = 0.05  # degrees
+OBLIQUE: Final = 0.2  # mm
 ROUNDED_PHI: Final = np.radians(5.0)  # a rounded drawing binds so early that no stack of card notices
 
 
@@ -203,9 +204,10 @@ def _warnings(spec: Spec) -> tuple[str, ...]:
     ]
     unclosed = bool(out)
     pose = mechanism.solve({}, open_phi)
+    oblique = oblique_halves(spec)
     for half in mechanism.halves:
         lean = float(np.degrees(pose.lean[half.name]))
-        if abs(lean) > LEAN_WORTH_SAYING:
+        if abs(lean) > LEAN_WORTH_SAYING and half.name not in oblique:
             at = f"at {spec.base.opening_deg:g} degrees"
             out.append(f"the {half.name} half leans {lean:+.1f} degrees by design {at}")
     for leg, stretch in pose.stretch.items():
@@ -229,6 +231,24 @@ def _warnings(spec: Spec) -> tuple[str, ...]:
                 f"card first jams at an opening of {np.degrees(phi):.0f} degrees" + (why and f": {why}")
             )
     return tuple(out)
+
+
+def oblique_halves(spec: Spec) -> dict[str, float]:
+    """Halves that are drawn oblique on purpose, and by how many mm.
+
+    Leg longer than the fold by as much as the plane spacing exceeds the page spacing: the spread shuts all
+    the same, which nobody draws by mistake.
+    """
+    out: dict[str, float] = {}
+    for _, names, c in _stages(spec):
+        for side in SIDES:
+            if side in c.supports or len(c.legs[side]) != 1:
+                continue
+            leg = c.legs[side][0]
+            more, wider = leg.leg - float(getattr(c.fold, side)), leg.plane_spacing - leg.page_spacing
+            if abs(more - wider) <= CLOSING_SLACK and abs(more) > OBLIQUE:
+                out[f"{names}{side}"] = more
+    return out
 
 
 def shut_reach(spec: Spec, side: str) -> float:

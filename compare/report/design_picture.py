@@ -119,7 +119,7 @@ def _side_views(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float
         x = MARGIN + i * room + 0.22 * room
         draw_side(sketch, spec, pose, (x, top + 34 + high), scale)
         nod = 0.0 if pose.nod is None else float(np.degrees(pose.nod))
-        words = f"{deg:.0f}°, nod {nod + 0.0:+.1f}°"
+        words = f"{deg:.0f}°, nod {round(nod, 1) + 0.0:+.1f}°"
         sketch.add(Words(x + scale * depth / 2, top + 56 + high, words, 13, INK, "middle"))
     return top + high + 86
 
@@ -164,6 +164,8 @@ def _chart(
     sketch.add(Line(np.array([(x, y), (x, y + tall), (x + wide, y + tall)]), GREY, 1.0))
     sketch.add(Words(x, y - 10, title, 14))
     row = 0
+    ends = [float(v[np.isfinite(v)][-1]) for _, v in curves if np.isfinite(v).any()]
+    falls_free = min(ends, default=low) > (low + high) / 2  # all end high: names go below them
     for i, (_, v) in enumerate(curves):
         if any(_same(v, w) for _, w in curves[:i]):
             continue  # drawn already, and named there
@@ -172,7 +174,8 @@ def _chart(
         twins = [n for n, w in curves[i:] if _same(v, w)]
         names = "all" if len(twins) == len(curves) > 2 else ", ".join(twins)
         if len(curves) > 1 and row < MOST_NAMES:
-            sketch.add(Words(x + wide, y + 12 + 15 * row, names[:LONGEST], 12, colour, "end"))
+            level = y + tall - 8 - 15 * row if falls_free else y + 12 + 15 * row
+            sketch.add(Words(x + wide, level, names[:LONGEST], 12, colour, "end"))
         row += 1
 
 
