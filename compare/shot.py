@@ -5,13 +5,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from capture.adjust import solve_view
 from capture.advice import advise
 from capture.camera import Camera
 from capture.errors import FoldgaugeError
-from capture.photo import Photo, read_photo
-from capture.print_file import print_scale_for
-from capture.sighting import Sighting, find_sheet
+from capture.photo import Photo
+from capture.sighting import Sighting
+from capture.solved import solve_photo
 from capture.view import View
 from compare.design.layout import layout_of
 from compare.design.spec import Spec
@@ -202,9 +201,8 @@ def take_shot(
     ------
     FoldgaugeError : no way makes sense; the error of the first one is told.
     """
-    photo = read_photo(Path(path))
-    sighting = find_sheet(photo)
-    view = solve_view(photo, sighting, print_scale_for(sighting.sheet, bars_mm, printer_path), camera)
+    solved = solve_photo(Path(path), bars_mm=bars_mm, printer=printer_path, camera=camera)
+    photo, sighting, view = solved.photo, solved.sighting, solved.view
     problem: FoldgaugeError | None = None
     for way in _ways(spec, sighting, use, standoff_mm):
         try:
