@@ -14,7 +14,7 @@ import re
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,8 +24,8 @@ sys.path.insert(1, str(Path(__file__).resolve().parents[1]))
 
 import cv2  # noqa: E402
 import numpy as np  # noqa: E402
-import surroundings as around  # noqa: E402
-from camera import Picture, Rectangle, develop, expose, write_photo  # noqa: E402
+import surroundings  # noqa: E402
+from camera import Picture, Rectangle, Tile, around, develop, expose, write_photo  # noqa: E402
 from catalogue import CLASSES, random_shot, spec_text  # noqa: E402
 from dummy import merged  # noqa: E402
 from meshes import Mesh, box, paper  # noqa: E402
@@ -49,7 +49,10 @@ BY_HAND = {shot.name for shot in MECHANISMS}
 """Samples whose specs are written by hand."""
 
 RIM_SPP = 4
-"""Paths per pixel for the sheet above and beside the dummy."""
+"""Paths per pixel for the sheet round the dummy."""
+
+SHRINK = 4
+"""What is not measured is traced smaller by this factor."""
 
 
 def find_llvm() -> Path | None:
@@ -126,27 +129,27 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     import mitsuba as mi
 
     rng = np.random.default_rng([shot.seed, 2])
-    book = around.SceneBook(folder)
+    book = surroundings.SceneBook(folder)
 
     def place(mesh: Mesh) -> Mesh:  # table frame: dummy frame with y = 0 on the table, z = 0 the near end
         return mesh.moved(at.rot, at.rot @ np.array([0, at.table_y, 0]) + at.shift)
 
-    fibres = around.paper_texture(rng)
+    fibres = surroundings.paper_texture(rng)
     print_on = artwork(np.random.default_rng([shot.seed, 24])) if shot.artwork else None
     for stuff, mesh in merged(at.parts).items():
         book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
     front, back = sheet_meshes(shot, at)
-    print_ = around.textured(sheet_picture(shot.paper, shot.use != "arch"), clamp=True)
-    book.add(front, around.matt(print_))
-    book.add(back, around.matt((0.8, 0.8, 0.8)))
-    around.table_and_wall(book, place, shot.table, shot.wall, rng)
+    print_ = surroundings.textured(sheet_picture(shot.paper, shot.use != "arch"), clamp=True)
+    book.add(front, surroundings.matt(print_))
+    book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    surroundings.table_and_wall(book, place, shot.table, shot.wall, rng)
     depth = shot.build.base_depth_mm
     if shot.behind == "dark":
         card = box(np.array([-230.0, 0.0, -depth - 33.0]), np.array([230.0, 330.0, -depth - 30.0]))
-        book.add(place(card), around.matt((0.03, 0.03, 0.035)))
+        book.add(place(card), surroundings.matt((0.03, 0.03, 0.035)))
     elif shot.behind == "clutter":
-        around.clutter(book, place, at.sheet.paper_mm[0] / 2, -depth - 20, 0.0, rng)
-    around.lights(book, shot.light, rng)
+        surroundings.clutter(book, place, at.sheet.paper_mm[0] / 2, -depth - 20, 0.0, rng)
+    surroundings.lights(book, shot.light, rng)
     return mi.load_dict(book.entries)
 
 
@@ -156,7 +159,7 @@ def _stuff(
     kind = stuff.removesuffix(" cut")
     fixed = {"pen": (0.02, 0.02, 0.04), "prop": (0.35, 0.27, 0.18)}
     if kind in fixed:
-        return around.matt(fixed[kind])
+        return surroundings.matt(fixed[kind])
     colour = {"card": shot.card, "plane": shot.plane, "base": shot.base}[kind]
     if stuff.endswith(" cut"):
         edge = (
@@ -164,38 +167,39 @@ def _stuff(
             if shot.core is not None and kind != "base"
             else (0.93 * colour[0], 0.93 * colour[1], 0.93 * colour[2])
         )
-        return around.matt(edge)
+        return surroundings.matt(edge)
     if print_on is not None and kind != "base":
-        return around.matt(around.textured(print_on * np.asarray(colour, np.float32)))
-    return around.matt(around.textured(fibres[..., None] * np.asarray(colour, np.float32)))
+        return surroundings.matt(surroundings.textured(print_on * np.asarray(colour, np.float32)))
+    return surroundings.matt(surroundings.textured(fibres[..., None] * np.asarray(colour, np.float32)))
 
 
-def measured_part(shot: Shot, at: Stage) -> tuple[Rectangle, Rectangle | None]:
-    """Rectangle of pixels (x0, y0, x1, y1) that holds the sheet and the dummy's near end.
-
-    Returns
-    -------
-    part : the rectangle. hole : in arch use what is empty of it, above the dummy in the window.
-    """
-    view, size = at.camera.view(), np.array(at.camera.size)
+def tiles_of(shot: Shot, at: Stage, spp: int) -> list[Tile]:
+    """Share out the paths: most for the dummy, fewer for the sheet, fewest for what is not measured."""
+    view, (wide, high) = at.camera.view(), at.camera.size
     w, h = np.array(at.sheet.paper_mm) / 2
-    corners = [[x, y, 0.0] for x in (-w, w) for y in (-h, h)]
+
+    def box_of(points: Sequence[Sequence[float]], rim: int) -> Rectangle:
+        px = view.project(np.array(points))
+        low = np.clip(px.min(axis=0) - rim, 0, (wide, high)).astype(int) // SHRINK * SHRINK
+        top = np.clip(px.max(axis=0) + rim + SHRINK, 0, (wide, high)).astype(int) // SHRINK * SHRINK
+        return int(low[0]), int(low[1]), int(top[0]), int(top[1])
+
     near = [[*xy, at.standoff] for xy in at.joints.values()]
-    px = view.project(np.array(corners + near))
-    low = np.clip(px.min(axis=0) - 25, 0, size).astype(int) // 4 * 4
-    top = np.clip(px.max(axis=0) + 29, 0, size).astype(int) // 4 * 4
-    part = (int(low[0]), int(low[1]), int(top[0]), int(top[1]))
-    if shot.use != "arch":
-        return part, None
-    left, _, right, high = at.sheet.window
-    rim = view.project(np.array([[left, high, 0.0], [right, high, 0.0], [left, -h, 0.0], [right, -h, 0.0]]))
-    far = [[*xy, -shot.build.base_depth_mm] for xy in at.joints.values()]
-    dummy_top = view.project(np.array(near + far))[:, 1].min() - 60
-    x0, x1 = rim[[0, 2], 0].max() + 60, rim[[1, 3], 0].min() - 60
-    y0, y1 = rim[:2, 1].max() + 60, dummy_top
-    hole = tuple(int(c) // 4 * 4 for c in (x0, y0, x1, y1))
-    inside = part[0] < hole[0] < hole[2] < part[2] and part[1] < hole[1] < hole[3] < part[3]
-    return part, (hole[0], hole[1], hole[2], hole[3]) if inside else None
+    far = [[*xy, at.standoff - shot.build.base_depth_mm] for xy in at.joints.values()]
+    x0, y0, x1, y1 = box_of(near + far, 50)
+    part = box_of([[x, y, 0.0] for x in (-w, w) for y in (-h, h)] + near, 25)
+    part = (min(part[0], x0), min(part[1], y0), max(part[2], x1), max(part[3], y1))
+    left, _, right, top = at.sheet.window
+    rim = view.project(np.array([[left, top, 0.0], [right, top, 0.0], [left, -h, 0.0], [right, -h, 0.0]]))
+    hole = np.array([rim[[0, 2], 0].max() + 60, rim[:2, 1].max() + 60, rim[[1, 3], 0].min() - 60, y0])
+    a, b, c, _ = (int(v) // SHRINK * SHRINK for v in hole)
+    tiles = [Tile(t, 9, SHRINK) for t in around((0, 0, wide, high), part)]
+    if shot.use == "arch" and part[0] < a < c < part[2] and part[1] < b < y0:  # the window is empty up there
+        beside = around((part[0], part[1], part[2], y0), (a, b, c, y0))
+        tiles += [Tile((a, b, c, y0), 9, SHRINK), *(Tile(t, RIM_SPP) for t in beside[:3])]
+        part = (part[0], y0, part[2], part[3])
+    tiles += [Tile(t, RIM_SPP) for t in around(part, (x0, y0, x1, y1))]
+    return [*tiles, Tile((x0, y0, x1, y1), spp)]
 
 
 def white_level(linear: Picture, shot: Shot, at: Stage) -> float:
@@ -220,7 +224,6 @@ def take(
     *,
     preview: bool,
     spp: int,
-    rough: int = 2,
     limit: int | None,
     tell: Callable[[str], None],
 ) -> None:
@@ -230,9 +233,8 @@ def take(
     with tempfile.TemporaryDirectory() as folder:
         scene = build_scene(shot, at, Path(folder))
         cam = at.camera.scaled(0.2 * 4000 / shot.size[0]) if preview else at.camera
-        part, hole = (None, None) if preview else measured_part(shot, at)
         seed = shot.seed + 1 + 7919 * shot.frame
-        linear = expose(scene, cam, 9 if preview else spp, seed, part, hole, rough, RIM_SPP)
+        linear = expose(scene, cam, spp, seed, None if preview else tiles_of(shot, at, spp))
     white = white_level(linear if not preview else _blow_up(linear, at), shot, at)
     sensor = replace(shot.sensor, white=white / shot.exposure)
     if preview:
@@ -295,7 +297,7 @@ def main() -> None:
     chance.add_argument("--uneven", type=float, metavar="MM", help="near ends with this standard deviation")
     chance.add_argument("--px-per-mm", type=numbers, metavar="LO,HI", help="image scale in the sheet's plane")
     chance.add_argument("--artwork", action="store_true", help="printed pattern on strips and plane")
-    chance.add_argument("--table", choices=around.TABLES)
+    chance.add_argument("--table", choices=surroundings.TABLES)
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
         parser.error("give a sample's name, 'all', or --random CLASS")
@@ -322,7 +324,6 @@ def main() -> None:
             args.out,
             preview=args.preview,
             spp=args.spp,
-            rough=4 if args.random else 2,
             limit=None if args.random else LOT_LIMIT if args.name == "lot" else LIMIT,
             tell=print,
         )
