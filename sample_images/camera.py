@@ -183,10 +183,12 @@ def _trace(scene: Any, cam: Camera, spp: int, seed: int, tile: tuple[int, int, i
     lane = dr.arange(mi.UInt32, n) // spp
     jitter, lens = sampler.next_2d(), sampler.next_2d()
     # pixel (0, 0) is the CENTRE of the first pixel, so its area is -0.5 to 0.5
-    px = mi.Float(lane % wide) + dr.opaque(mi.Float, left) + (jitter.x - 0.5)
-    py = mi.Float(lane // wide) + dr.opaque(mi.Float, top) + (jitter.y - 0.5)
-    xd = (px - cam.centre[0]) / cam.f_px
-    yd = (py - cam.centre[1]) / cam.f_px
+    columns = dr.opaque(mi.UInt32, wide)  # opaque numbers: one compiled kernel serves every tile
+    f_px, centre_x, centre_y = (dr.opaque(mi.Float, c) for c in (cam.f_px, *cam.centre))
+    px = mi.Float(lane % columns) + dr.opaque(mi.Float, left) + (jitter.x - 0.5)
+    py = mi.Float(lane // columns) + dr.opaque(mi.Float, top) + (jitter.y - 0.5)
+    xd = (px - centre_x) / f_px
+    yd = (py - centre_y) / f_px
     xn, yn = mi.Float(xd), mi.Float(yd)
     for _ in range(12):
         r2 = xn * xn + yn * yn

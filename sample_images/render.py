@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -28,17 +29,21 @@ import surroundings  # noqa: E402
 from camera import Picture, Rectangle, Tile, around, develop, expose, write_photo  # noqa: E402
 from catalogue import CLASSES, random_shot, spec_text  # noqa: E402
 from dummy import merged  # noqa: E402
+from hung import strip_of  # noqa: E402
+from lying import Above, board_photos  # noqa: E402
 from meshes import Mesh, box, paper  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 from orrin_mechanisms import MECHANISMS  # noqa: E402
 from orrin_quay import SAMPLES  # noqa: E402
+from orrin_shut import CLOSED  # noqa: E402
 from PIL import Image  # noqa: E402
 from quay_lot import FOLDER, lot, manifest  # noqa: E402
 from series import Wish, artwork, feasible, granted, openings, views  # noqa: E402
 from staging import Shot, Stage, stage, write_truth  # noqa: E402
 
 from capture.sheet import arch_outline  # noqa: E402
-from capture.sheet_pdf import write_sheet  # noqa: E402
+from capture.sheet_pdf import write_board, write_sheet  # noqa: E402
+from capture.view import View  # noqa: E402
 
 HERE = Path(__file__).resolve().parent
 LIMIT = 2_000_000
@@ -89,15 +94,15 @@ def start_mitsuba() -> None:
     mi.set_variant("llvm_ad_rgb")
 
 
-def sheet_picture(paper_size: str, dark_field: bool) -> NDArray[np.float32]:
-    """Reflectance (rows, cols) of the printed sheet, rasterised from the project's own PDF."""
+def printed(write: Callable[[Path], None], page: int = 0) -> NDArray[np.float32]:
+    """Reflectance (rows, cols) of a page of the project's own PDF, rasterised."""
     import pypdfium2
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "sheet.pdf"
-        write_sheet(path, paper_size, dark_field)
+        write(path)
         with pypdfium2.PdfDocument(path) as pdf:
-            grey = pdf[0].render(scale=SHEET_DPI / 72, grayscale=True).to_numpy()
+            grey = pdf[page].render(scale=SHEET_DPI / 72, grayscale=True).to_numpy()
     ink = grey.reshape(grey.shape[:2]).astype(np.float32) / 255
     return np.asarray(0.035 + 0.80 * ink**2.2, np.float32)
 
@@ -139,9 +144,14 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     for stuff, mesh in merged(at.parts).items():
         book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
     front, back = sheet_meshes(shot, at)
-    print_ = surroundings.textured(sheet_picture(shot.paper, shot.use != "arch"), clamp=True)
-    book.add(front, surroundings.matt(print_))
+    pdf = partial(write_sheet, paper=shot.paper, dark_field=shot.use != "arch")
+    book.add(front, surroundings.matt(surroundings.textured(printed(pdf), clamp=True)))
     book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    if shot.apron:
+        strip = strip_of(shot.apron, shot.opening_deg, shot.build, shot.print_scale, at.sheet.paper_mm)
+        front, back = (m.moved(at.rot, at.shift) for m in strip)
+        book.add(front, surroundings.matt(surroundings.textured(printed(pdf, 1), clamp=True)))
+        book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
     surroundings.table_and_wall(book, place, shot.table, shot.wall, rng)
     depth = shot.build.base_depth_mm
     if shot.behind == "dark":
@@ -153,11 +163,41 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     return mi.load_dict(book.entries)
 
 
+def above_scene(photo: Above, folder: Path) -> Any:
+    """Mitsuba scene of a photo from above."""
+    import mitsuba as mi
+
+    rng = np.random.default_rng([photo.seed, 2])
+    book = surroundings.SceneBook(folder)
+    half = np.array(photo.sheet.paper_mm) / 2
+    corners = np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    write = partial(write_board if photo.board else write_sheet, paper=photo.paper)
+
+    def uv(p: NDArray[np.float64]) -> NDArray[np.float64]:
+        share: NDArray[np.float64] = np.clip(p / photo.print_scale / (2 * half) + 0.5, 0.0, 1.0)
+        return share
+
+    front, back = paper(corners, PAPER_MM, uv, lambda p: np.zeros(len(p)))
+    book.add(front, surroundings.matt(surroundings.textured(printed(write), clamp=True)))
+    book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    fibres = surroundings.paper_texture(rng)[..., None]
+    for stuff, mesh in merged(list(photo.parts)).items():
+        colour = {"plane": (0.74, 0.70, 0.60)}.get(stuff, (0.80, 0.80, 0.78))
+        book.add(mesh, surroundings.matt(surroundings.textured(fibres * np.asarray(colour, np.float32))))
+    # the table's own frame has y up and its top at y = 0
+    lie = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+    surroundings.table_and_wall(
+        book, lambda m: m.moved(lie, np.array([0, 0, -PAPER_MM - 0.05])), photo.table, (0.5, 0.5, 0.5), rng
+    )
+    surroundings.lights(book, photo.light, rng)
+    return mi.load_dict(book.entries)
+
+
 def _stuff(
     stuff: str, shot: Shot, fibres: NDArray[np.float32], print_on: NDArray[np.float32] | None
 ) -> dict[str, Any]:
     kind = stuff.removesuffix(" cut")
-    fixed = {"pen": (0.02, 0.02, 0.04), "prop": (0.35, 0.27, 0.18)}
+    fixed = {"pen": (0.02, 0.02, 0.04), "prop": (0.35, 0.27, 0.18), "book": (0.16, 0.10, 0.09)}
     if kind in fixed:
         return surroundings.matt(fixed[kind])
     colour = {"card": shot.card, "plane": shot.plane, "base": shot.base}[kind]
@@ -173,16 +213,21 @@ def _stuff(
     return surroundings.matt(surroundings.textured(fibres[..., None] * np.asarray(colour, np.float32)))
 
 
+def box_in(view: View, size: tuple[int, int], points: NDArray[np.float64], rim: int) -> Rectangle:
+    """Rectangle of pixels round points (N, 3), wider by `rim`, cut to the picture and to whole tiles."""
+    px = view.project(points)
+    low = np.clip(px.min(axis=0) - rim, 0, size).astype(int) // SHRINK * SHRINK
+    top = np.clip(px.max(axis=0) + rim + SHRINK, 0, size).astype(int) // SHRINK * SHRINK
+    return int(low[0]), int(low[1]), int(top[0]), int(top[1])
+
+
 def tiles_of(shot: Shot, at: Stage, spp: int) -> list[Tile]:
     """Share out the paths: most for the dummy, fewer for the sheet, fewest for what is not measured."""
     view, (wide, high) = at.camera.view(), at.camera.size
     w, h = np.array(at.sheet.paper_mm) / 2
 
     def box_of(points: Sequence[Sequence[float]], rim: int) -> Rectangle:
-        px = view.project(np.array(points))
-        low = np.clip(px.min(axis=0) - rim, 0, (wide, high)).astype(int) // SHRINK * SHRINK
-        top = np.clip(px.max(axis=0) + rim + SHRINK, 0, (wide, high)).astype(int) // SHRINK * SHRINK
-        return int(low[0]), int(low[1]), int(top[0]), int(top[1])
+        return box_in(view, (wide, high), np.array(points), rim)
 
     near = [[*xy, at.standoff] for xy in at.joints.values()]
     far = [[*xy, at.standoff - shot.build.base_depth_mm] for xy in at.joints.values()]
@@ -200,6 +245,19 @@ def tiles_of(shot: Shot, at: Stage, spp: int) -> list[Tile]:
         part = (part[0], y0, part[2], part[3])
     tiles += [Tile(t, RIM_SPP) for t in around(part, (x0, y0, x1, y1))]
     return [*tiles, Tile((x0, y0, x1, y1), spp)]
+
+
+def tiles_above(photo: Above, spp: int) -> list[Tile]:
+    """Share out the paths of a photo from above: most for what lies on the paper, fewer for the paper."""
+    view, (wide, high) = photo.camera().view(), photo.size
+
+    w, h = np.array(photo.sheet.paper_mm) / 2
+    part = box_in(view, photo.size, np.array([[x, y, 0.0] for x in (-w, w) for y in (-h, h)]), 8)
+    tiles = [Tile(t, 9, SHRINK) for t in around((0, 0, wide, high), part)]
+    if not photo.parts:
+        return [*tiles, Tile(part, RIM_SPP)]
+    core = box_in(view, photo.size, np.concatenate([p.mesh.xyz for p in photo.parts]), 40)
+    return [*tiles, *(Tile(t, RIM_SPP) for t in around(part, core)), Tile(core, spp)]
 
 
 def white_level(linear: Picture, shot: Shot, at: Stage) -> float:
@@ -254,10 +312,31 @@ def _blow_up(linear: Picture, at: Stage) -> Picture:
     return np.asarray(cv2.resize(linear, at.camera.size, interpolation=cv2.INTER_NEAREST), np.float32)
 
 
+def take_above(
+    photo: Above, out: Path, *, preview: bool, spp: int, limit: int, tell: Callable[[str], None]
+) -> None:
+    """Render one photo from above with its truth file; the photo appears last and complete."""
+    started = time.perf_counter()
+    cam = photo.camera()
+    with tempfile.TemporaryDirectory() as folder:
+        scene = above_scene(photo, Path(folder))
+        lens = cam.scaled(0.2 * 4000 / photo.size[0]) if preview else cam
+        linear = expose(scene, lens, spp, photo.seed + 1, None if preview else tiles_above(photo, spp))
+    # a phone exposes for the picture's brighter half: here the sheet's white
+    sensor = replace(photo.sensor, white=float(np.percentile(linear.mean(axis=2), 96)) / photo.exposure)
+    rgb = develop(linear, sensor, np.random.default_rng([photo.seed, 3]))
+    if preview:
+        Image.fromarray(rgb).save(out / f"{photo.name}.preview.png")
+    else:
+        photo.write_truth(out / f"{photo.name}.truth.json")
+        write_photo(out / f"{photo.name}.jpg", rgb, sensor, photo.lens.exif_35mm, photo.when, limit)
+    tell(f"{photo.name}: {time.perf_counter() - started:.0f} s")
+
+
 def random_shots(args: argparse.Namespace) -> list[Shot]:
     """Return the shots that `--random` and its options ask for."""
     wish = Wish(
-        pen=args.pen, flush=args.flush, uneven_mm=args.uneven, artwork=args.artwork,
+        pen=args.pen, flush=args.flush, uneven_mm=args.uneven, artwork=args.artwork, apron=args.apron,
         px_per_mm=args.px_per_mm, table=args.table,
     )  # fmt: skip
     shot = granted(random_shot(args.random, args.seed, args.use), wish, room=args.views > 1)
@@ -297,6 +376,7 @@ def main() -> None:
     chance.add_argument("--uneven", type=float, metavar="MM", help="near ends with this standard deviation")
     chance.add_argument("--px-per-mm", type=numbers, metavar="LO,HI", help="image scale in the sheet's plane")
     chance.add_argument("--artwork", action="store_true", help="printed pattern on strips and plane")
+    chance.add_argument("--apron", action="store_true", help="raised on a book, the apron in front of it")
     chance.add_argument("--table", choices=surroundings.TABLES)
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
@@ -312,6 +392,13 @@ def main() -> None:
             parser.error(
                 f"no sample '{args.name}'; there are: {', '.join(s.name for s in (*SAMPLES, *MECHANISMS))}"
             )
+    if args.name in ("board", *(c.name for c in CLOSED)):
+        above = board_photos() if args.name == "board" else [c for c in CLOSED if c.name == args.name]
+        start_mitsuba()
+        args.out.mkdir(parents=True, exist_ok=True)
+        for photo in above:
+            take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=LIMIT, tell=print)
+        return
     start_mitsuba()
     args.out.mkdir(parents=True, exist_ok=True)
     if args.name == "lot":
