@@ -94,7 +94,7 @@ def assess(
     statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), rule)
     chosen = None
     if sampling is not None:
-        past = past_lots(ledger.decisions(spec.source.sha256), but=lot)
+        past = past_lots(ledger.decisions(spec.source.sha256), before=lot)
         chosen = plan_for(sampling.size, sampling.aql, sampling.level, sampling.severity, past)
     decision = decide(samples, statistics, chosen)
     if sampling is not None and decision.plan is not None and decision.word != "undecided":

@@ -4,6 +4,7 @@ By attributes: a sample is nonconforming if it surely is (decision rule of the s
 close to call are counted both ways: only what holds either way is decided.
 """
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -106,17 +107,18 @@ def drift_words(s: Statistics, samples: Sequence[Sample]) -> str:
     """Return what changed, how much, since when, and where it stands: without a full stop."""
     how = "gets" if s.course.kind != "step" else "became"
     limit = s.high if s.now > 0 else -s.low
-    stands = f"now off by {size(s.now, s.unit)}"
+    stands = f"now {size(s.now, s.unit)} off"
     if math.isfinite(limit):
         stands += f" with {size(limit, s.unit)} allowed"
     return (
-        f"{spoken(s.name)} {how} {became(s.kind, s.course.change)}, by "
-        f"{size(s.course.change, s.unit)} {since(s, samples)} ({stands})"
+        f"{spoken(s.name)} {how} {became(s.kind, s.course.change)}, {size(s.course.change, s.unit)} "
+        f"{since(s, samples)}, {stands}"
     )
 
 
-def past_lots(rows: Sequence[Mapping[str, Any]], but: str) -> list[PastLot]:
-    """Return earlier decisions from the ledger, without the lot decided now."""
+def past_lots(rows: Sequence[Mapping[str, Any]], before: str) -> list[PastLot]:
+    """Return the decisions before a lot, all if it was never decided: judged again it is not its own past."""
+    earlier = list(itertools.takewhile(lambda r: r["lot"] != before, rows))
     return [
         PastLot(
             severity=r["severity"],
@@ -124,8 +126,7 @@ def past_lots(rows: Sequence[Mapping[str, Any]], but: str) -> list[PastLot]:
             accepted=bool(r["accepted"]),
             accepted_stricter=bool(r["accepted_stricter"]),
         )
-        for r in rows
-        if r["lot"] != but
+        for r in earlier
     ]
 
 
@@ -248,6 +249,12 @@ def decide(
     follow = [s.name for s in moving if s.kind != "length"]
     if follow and moving[0].kind == "length":
         sentences.insert(len(rest), f"With it changed: {listed(follow)}.")
+    if counts.open:
+        out = sum(s.out_of_limits for s in samples)
+        sentences.append(
+            f"By the measured values alone {out} of {counts.judged} samples are out of a limit; "
+            f"{counts.open} are too near to one to be sure."
+        )
     if counts.judged:
         sentences.append(
             f"From these samples alone, {percent(share[0])} to {percent(share[1])} of such pieces do not "

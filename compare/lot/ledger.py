@@ -109,7 +109,34 @@ def readings_of(
 
 
 def causes_of(result: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the rows of the causes that the answer names."""
+    """Return the rows of the causes that the answer names.
+
+    Where the diagnosis names none but the sample fails, the length with the largest share of the lean of each
+    failing half stands in, as it does in the answer.
+    """
+    named = _named_causes(result)
+    if named or result.get("verdict") != "does not conform":
+        return named
+    out: dict[str, dict[str, Any]] = {}
+    for half in result["lean"].values():
+        shares = [c for c in half["contributions"] if c["exact"] is not None]
+        if half["verdict"] != "does not conform" or not shares:
+            continue
+        largest = max(shares, key=lambda c: abs(c["exact"]))
+        out.setdefault(
+            largest["length"],
+            {
+                "name": largest["length"],
+                "sentence": "",
+                "size_mm": largest["deviation_mm"],
+                "probability": None,
+                "lean_deg": abs(largest["exact"]),
+            },
+        )
+    return list(out.values())
+
+
+def _named_causes(result: Mapping[str, Any]) -> list[dict[str, Any]]:
     return [
         {
             "name": c["name"],

@@ -77,6 +77,11 @@ class Sample:
     verdict: Verdict | None
 
     @property
+    def out_of_limits(self) -> bool:
+        """True if a measured value is out of its limits, its uncertainty left aside."""
+        return any(not r.low <= r.deviation <= r.high for r in self.readings.values())
+
+    @property
     def when(self) -> str:
         """Return name and, if known, time: "sample 7 (14:05)"."""
         time = self.made_at.replace("T", " ")

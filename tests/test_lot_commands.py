@@ -1,0 +1,204 @@
+"""foldgauge lot: its commands, what they print and write, and the whole job on rendered samples."""
+
+import csv
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from lot_fakes import drifting_lot
+from test_lot_runner import FERRY, SPEC
+from test_lot_variance import STUDY
+
+from compare.cli import main
+
+
+def run(*args: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(a) for a in args])
+
+
+def one_line(result: Result) -> str:
+    assert result.exit_code == 2, result.output
+    assert result.stdout == "" and result.stderr.startswith("foldgauge: ") and result.stderr.count("\n") == 1
+    return result.stderr
+
+
+class Page(HTMLParser):
+    """A page taken apart: tags that were opened and not closed, addresses, ids, text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.addresses: list[str] = []
+        self.ids: list[str] = []
+        self.words: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = dict(attrs)
+        self.addresses += [v for k in ("src", "href") if (v := named.get(k))]
+        if named.get("id"):
+            self.ids.append(str(named["id"]))
+        if tag not in ("meta", "img", "br", "link"):
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        pass
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if data.strip() and self.open[-1:] != ["style"]:
+            self.words.append(" ".join(data.split()))
+
+
+def page_of(path: Path) -> Page:
+    """A report, which must be whole and need nothing from elsewhere."""
+    text = path.read_text(encoding="utf-8")
+    page = Page(text)
+    assert page.open == []
+    assert all(a.startswith(("#", "data:image/")) for a in page.addresses)
+    assert {a[1:] for a in page.addresses if a.startswith("#")} <= set(page.ids)
+    assert len(page.ids) == len(set(page.ids))
+    assert not re.search(r"@import|url\(\s*['\"]?http", text)
+    return page
+
+
+def test_lot_from_the_ledger(tmp_path: Path) -> None:
+    folder, spec, ledger = drifting_lot(tmp_path)
+    out = tmp_path / "r.html"
+    result = run("lot", folder, "--spec", spec, "--ledger", ledger, "--report", out, "--size", 2000)
+    assert result.exit_code == 3, result.output
+    assert result.stdout.startswith("Stop the line: the left leg gets shorter, 1.")
+    assert "The right page spacing depends on the die" in result.stdout
+    assert "125 of 2000 pieces" in result.stdout
+    page = page_of(out)
+    assert page.words[0].startswith("Lot lamps: stop the line")
+    text = " ".join(page.words)
+    for words in ("What to tell the assemblers", "allowed -0.80", "control", "die A", "since 1", "AQL 1 %"):
+        assert words in text, words
+    # the decision stands before everything else
+    assert text.index("Stop the line") < text.index("What to tell") < text.index("How the lot ran")
+    same = run("lot", "check", folder, "--spec", spec, "--ledger", ledger, "--no-report", "--json")
+    data = json.loads(same.stdout)
+    assert same.exit_code == 3 and data["decision"]["stop"] and data["decision"]["plan"] is None
+    course = data["statistics"]["leg left"]["course"]
+    assert course["matters"] and course["kind"].startswith("drift") and 10 <= int(course["since"]) <= 15
+    assert data["statistics"]["leg right"]["course"]["kind"] == "steady"
+    assert len(data["samples"]) == 24 and data["samples"][0]["labels"]["assembler"] == "Wren"
+
+
+def test_history_and_export(tmp_path: Path) -> None:
+    folder, spec, ledger = drifting_lot(tmp_path)
+    out = tmp_path / "h.html"
+    result = run("lot", "history", "--ledger", ledger, "--length", "leg left", "--report", out)
+    assert result.exit_code == 0 and "1 lots, 24 inspections" in result.stdout
+    assert "Leg left: drifts by -1." in result.stdout and "Leg left" in " ".join(page_of(out).words)
+    data = json.loads(run("lot", "history", "--ledger", ledger, "--json").stdout)
+    assert data["lots"][0]["samples"] == 24 and data["lengths"] == {}
+    assert "holds no 'leg'" in one_line(run("lot", "history", "--ledger", ledger, "--length", "leg"))
+    table = tmp_path / "o.csv"
+    result = run("lot", "export", table, "--ledger", ledger)
+    assert result.exit_code == 0 and "504 rows" in result.stdout
+    assert len(table.read_text().splitlines()) == 505
+    assert "ends in .csv" in one_line(run("lot", "export", tmp_path / "o.doc", "--ledger", ledger))
+    assert "no such ledger" in one_line(run("lot", "export", table, "--ledger", tmp_path / "none"))
+
+
+def test_plan() -> None:
+    result = run("lot", "plan", "--size", 2000, "--aql", "1.0")
+    assert result.exit_code == 0 and result.stderr == ""
+    assert result.stdout.startswith(
+        "Photograph 125 of 2000, taken at random: accept the lot with up to 3 nonconforming, refuse it from 4"
+    )
+    data = json.loads(run("lot", "plan", "--size", 2000, "--aql", "1.0", "--json").stdout)
+    assert data["plans"]["tightened"]["accept"] == 2 and data["plans"]["reduced"]["n"] == 50
+    assert data["by_variables"]["n"] < 125
+    small = run("lot", "plan", "--size", 10, "--aql", "1.0")
+    assert small.exit_code == 0 and small.stdout.startswith("Photograph all 10")
+    assert "--aql: one of" in one_line(run("lot", "plan", "--size", 2000, "--aql", "3"))
+    assert "--size" in one_line(run("lot", "plan", "--size", 1, "--aql", "1"))
+
+
+def study_table(path: Path) -> Path:
+    with path.open("w", newline="") as file:
+        out = csv.writer(file)
+        out.writerow(["sample", "person", "leg left"])
+        for p, person in enumerate("ABC"):
+            for s in range(10):
+                for value in STUDY[p, s]:
+                    out.writerow([s + 1, person, value])
+    return path
+
+
+def test_study_of_a_table(tmp_path: Path) -> None:
+    """The published 3 x 10 x 3 study (AIAG, Measurement Systems Analysis, 4th edition 2010)."""
+    table = study_table(tmp_path / "study.csv")
+    data = json.loads(run("lot", "study", table, "--json").stdout)
+    found = data["lengths"]["leg left"]["by_variance"]
+    assert found["measuring_sd"] == pytest.approx(0.302373, abs=2e-6) and found["categories"] == 4
+    assert data["lengths"]["leg left"]["by_range"]["categories"] == 5
+    assert data["headline"].startswith("Measuring takes 28 % of the whole spread of leg left, 4 distinct")
+    result = run("lot", "study", table, "--tolerance", "2.5")
+    assert result.exit_code == 0
+    assert result.stdout.startswith("Not good enough for this tolerance: measuring the left leg takes 36 %")
+    assert "photos per sample, averaged, would do" in result.stdout.splitlines()[0]
+    assert (
+        "no number of photos mends" in run("lot", "study", table, "--tolerance", "1").stdout.splitlines()[0]
+    )
+    assert run("lot", "study", table, "--tolerance", "20").stdout.startswith("Good enough")
+    bad = tmp_path / "bad.csv"
+    bad.write_text("sample,person,leg\n1,A,0.1\n1,A,zero\n")
+    assert "bad.csv, line 3: leg is no number" in one_line(run("lot", "study", bad))
+    bad.write_text("sample,person,leg\n1,A,0.1\n1,A,0.2\n")
+    assert "at least two samples" in one_line(run("lot", "study", bad))
+    assert "column 'phone' is missing" in one_line(run("lot", "study", bad, "--by", "phone"))
+    assert "--spec" in one_line(run("lot", "study", tmp_path))
+
+
+def test_mistakes(tmp_path: Path) -> None:
+    folder, spec, ledger = drifting_lot(tmp_path, count=4)
+    assert "no such folder" in one_line(run("lot", tmp_path / "none", "--spec", spec))
+    assert "--spec" in one_line(run("lot", folder))
+    base = ["lot", folder, "--spec", spec, "--ledger", ledger]
+    assert "--report" in one_line(run(*base, "--report", "r.pdf"))
+    assert "does not exist" in one_line(run(*base, "--report", tmp_path / "no" / "r.html"))
+    assert "--aql" in one_line(run(*base, "--size", 500, "--aql", 3))
+    assert "--standoff" in one_line(run(*base, "--standoff", -1))
+    assert "--severity" in one_line(run(*base, "--severity", "mild"))
+    assert "the manifest cannot be read" in one_line(run(*base, "--manifest", tmp_path / "m.csv"))
+    assert "Usage: " in run("lot", "--help").stdout and "plan" in run("lot", "--help").stdout
+
+
+@pytest.mark.photo
+def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> None:
+    """Fourteen rendered samples whose left leg gets shorter from the sixth on: one command, start to end."""
+    out = tmp_path / "lot.html"
+    book = tmp_path / "l.sqlite"
+    result = run("lot", FERRY, "--spec", SPEC, "--bars", "150.3,99.9", "--ledger", book, "--report", out)
+    assert result.exit_code == 3, result.output
+    first = result.stdout.splitlines()[0]
+    found = re.match(
+        r"Stop the line: the left leg gets shorter, (\d\.\d) mm since sample (\d+) \(2024-05-14 ..:..\), "
+        r"now (\d\.\d) mm off with 0.8 mm allowed\.$",
+        first,
+    )
+    assert found is not None, first
+    truth = [
+        json.loads((FERRY / f"ferry_{k:02d}.truth.json").read_text())["lengths_mm"]["leg left"]
+        for k in (1, 14)
+    ]
+    assert float(found[1]) == pytest.approx(truth[0] - truth[1], abs=0.3)
+    assert 5 <= int(found[2]) <= 8
+    assert float(found[3]) == pytest.approx(38 - truth[1], abs=0.3)
+    assert "The left leg became shorter" in result.stdout
+    told = result.stdout.split("What to tell the assemblers")[1].split("\n\n")[0]
+    assert told.count("became") == 1 and "depends on" not in told  # nobody else is blamed
+    assert "leg left: " in result.stdout.split("Causes the diagnosis names most")[1]
+    page = page_of(out)
+    pictures = [a for a in page.addresses if a.startswith("data:image/jpeg")]
+    assert 1 <= len(pictures) <= 3 and all(len(a) > 30_000 for a in pictures)
+    assert "Sample 14" in page.words
