@@ -9,6 +9,8 @@ from compare_profiles import TWO_SIDED
 
 from compare.cli import main
 
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+
 
 def run(*args: object) -> Result:
     return CliRunner().invoke(main, ["design", *map(str, args)])
@@ -160,7 +162,10 @@ joints = ["b", "top"]
         ('name = "page left"', 'name = "page"', "needs a .* named 'page left'"),
         ("top = [0, 40]", "top = [0, 40, 3]", r"a place \[x, y\] in mm is wanted"),
         ("top = [0, 40]", "top = [0, nan]", "got nan"),
-        ("a = [-12, 0]", "a = [-12, 5]", "lies 5.0. mm off the line|lies 4.9. mm off the line"),
+        ("a = [-12, 0]", "a = [-12, 5]", r"\[joints\] a: it lies 5.00 mm off the left page as drawn at 180"),
+        ("top = [0, 40]", "top = [0, 40]\nfar = [3, 3]", r"\[joints\] far: no \[\[panel\]\] runs through"),
+        ("spine = [0, 0]", "spine = [0, 2]", r"\[joints\] spine: .* write \[0, 0\]"),
+        ("[104, 0]", "[114, 0]", r"fore edge right: it lies 114 mm from the spine, beyond the page"),
         ('[[panel]]\nname = "two"\njoints = ["b", "top"]\n', "", "the linkage is loose, 1 freedom"),
         ('joints = ["b", "top"]', 'joints = ["b", "a"]', "joins two points of the pages"),
         ("top = [0, 40]", "top = [0, 0.01]", "draw it at another opening"),
@@ -181,3 +186,62 @@ def test_bad_drawn_linkage_is_one_line(old: str, new: str, message: str, tmp_pat
     assert re.search(message, line), line
     path.write_text(DRAWN, encoding="utf-8")
     assert run(path).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "message"),
+    [
+        (
+            "vfold",
+            "width = 40",
+            "width = 150",
+            r"\[vfold\.left\] width: the glue line ends 106.1 mm from the spine",
+        ),
+        ("vfold", "angle = 90 ", "angle = 140 ", r"\[vfold\.left\] angle: .* stick out through the spine"),
+        (
+            "vfold",
+            "page_spacing = 34",
+            "page_spacing = 74",
+            r"\[left\] page_spacing: the leg's foot at 102.3 mm",
+        ),
+        (
+            "vfold",
+            "plane_spacing = 34",
+            "plane_spacing = 44",
+            r"\[left\] plane_spacing: .* beyond the plane's edge",
+        ),
+        ("vfold", "[vfold.left]", "[vfold.lft]", r"\[vfold\] lft: unknown key; did you mean 'left'"),
+        ("vfold_uneven", "angle = 84.56", "angle = 3", r"\[vfold\]: its two panels cannot meet at 180"),
+        (
+            "vfold",
+            "glue_angle = 45\n",
+            "glue_angle = 45\nplane_angle = 40\n",
+            "the plane cannot lie on the V-fold",
+        ),
+        (
+            "pillar",
+            "width = 34",
+            "width = 44",
+            r"\[pillar\] width: glue lines .* cross each other in a gap of 52",
+        ),
+        ("pillar", "angle = 90", "angle = 40", r"\[pillar\] angle: .* opens to 131 degrees only, not to 180"),
+        ("pillar", "page_spacing = 46", "page_spacing = 20", "would stand in the pillar"),
+        ("tab_support", "tab = -6 ", "tab = -13 ", r"\[left\] tab: .* the plane cannot follow the pages"),
+        ("tab_support", "tab = -6 ", "tab = 0 ", r"\[left\] tab: .*write it as \[fold\]"),
+        (
+            "tab_support",
+            "right = 36",
+            "right = 36\nleft = 30",
+            r"\[fold\] left: the left side has a plain support",
+        ),
+    ],
+)
+def test_bad_carrier_is_one_line(name: str, old: str, new: str, message: str, tmp_path: Path) -> None:
+    text = (SAMPLES / f"{name}.toml").read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "spread.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    result = run(path)
+    assert result.exit_code == 2, result.stdout
+    (line,) = result.stderr.splitlines()
+    assert re.search(message, line), line

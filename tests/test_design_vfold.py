@@ -204,3 +204,25 @@ def test_table_on_a_pillar_leans_between_open_and_shut(deg: int) -> None:
     lean = float(np.degrees(m.solve(n, np.radians(deg)).lean["right"]))
     assert lean == pytest.approx({150: -1.9347, 120: -2.3874, 90: -2.0654}[deg], abs=6e-5)
     assert float(np.degrees(m.solve(n, np.pi).lean["right"])) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["vfold", "vfold_uneven"])
+def test_card_stays_rigid_in_space(name: str) -> None:
+    """Every pair of points of one piece of card keeps its distance, from flat to nearly shut."""
+    m = load_spec(SAMPLES / f"{name}.toml").mechanism
+    pose = m.solve({}, np.radians(np.linspace(180.0, 2.0, 60)))
+    pieces = [["ridge", "vfold tip", f"plane edge {s}"] for s in ("left", "right")]
+    for s in ("left", "right"):
+        pieces.append(["vfold point", "vfold tip", f"vfold foot {s}", f"vfold top {s}"])
+        pieces.append(["spine", "vfold point", f"vfold foot {s}", f"fore edge {s}"])
+        if f"leg {s}" in m.lengths:
+            pieces.append(["spine", f"vfold foot {s}", f"outer foot {s}", f"fore edge {s}"])
+            pieces.append([f"outer foot {s}", f"leg top {s}"])
+            pieces.append(["ridge", f"vfold top {s}", f"leg top {s}", f"plane edge {s}"])
+        else:
+            pieces.append(["ridge", f"vfold top {s}", f"plane edge {s}"])
+    for piece in pieces:
+        for i, a in enumerate(piece):
+            for b in piece[i + 1 :]:
+                d = np.linalg.norm(pose.points[a] - pose.points[b], axis=-1)
+                assert np.ptp(d) < 1e-8, (a, b)

@@ -74,6 +74,7 @@ def remarks(spec: Spec, motion: Motion) -> tuple[str, ...]:
         )
     if spec.vfold is not None:
         travel = motion.pose.points["ridge"][:, 2]
+        travel = travel[np.isfinite(travel)]
         out.append(
             f"as it shuts the plane travels {abs(float(travel[0] - travel[-1])):.1f} mm away from the "
             "camera; an end-on photo shows the slopes of its halves, only a side photo its nod"
@@ -86,6 +87,7 @@ def remarks(spec: Spec, motion: Motion) -> tuple[str, ...]:
     if spec.pillar is not None:
         tips = motion.pose.points
         span = tips["near tip"][:, 2] - tips["far tip"][:, 2]
+        span = span[np.isfinite(span)]
         out.append(
             f"as it shuts the two tips of the pillar part from {float(span[0]):.1f} to "
             f"{float(span[-1]):.1f} mm: glue the plane to the far one and let it lie on the near one, "

@@ -7,6 +7,7 @@ import numpy as np
 
 from compare.design.assemble import leg_names
 from compare.design.contact import binding_opening, first_contact, floor_angles
+from compare.design.feasible_space import check_space
 from compare.design.mechanism import Loop
 from compare.design.parts import Construction
 from compare.design.pose import Pose
@@ -213,9 +214,8 @@ def _warnings(spec: Spec) -> tuple[str, ...]:
     for leg, stretch in pose.stretch.items():
         if abs(float(stretch)) > CLOSING_SLACK:
             how = "too short" if stretch > 0 else "too long"
-            out.append(
-                f"the {leg} is {unit.words(abs(float(stretch)))} {how} beside the other legs of its half"
-            )
+            whom = "for the V-fold's panel" if spec.vfold else "beside the other legs of its half"
+            out.append(f"the {leg} is {unit.words(abs(float(stretch)))} {how} {whom}")
     for side in SIDES:
         reach = shut_reach(spec, side)
         spare = float(getattr(spec.base, f"page_{side}")) - reach
@@ -274,6 +274,7 @@ def checked(spec: Spec) -> Spec:
     SpecError : a foot beyond the page, feet on each other, a tab over the spine, or a loop that cannot be
         assembled.
     """
+    check_space(spec)
     _check_feet(spec)
     _check_names(spec)
     _check_assembly(spec)
