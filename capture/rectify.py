@@ -22,6 +22,7 @@ _REC709: Final = (0.0722, 0.7152, 0.2126)
 """Luminance of linear blue, green, red (ITU-R BT.709 and IEC 61966-2-1)."""
 
 _GRID_STEP: Final = 8
+_BAND_ROWS: Final = 256
 
 
 @lru_cache(maxsize=1)
@@ -35,10 +36,16 @@ def srgb_to_linear() -> Single:
 
 def linear_grey(photo: Photo) -> Single:
     """Luminance (H, W) of the photo in linear light, 0..1."""
-    out = np.zeros(photo.grey.shape, np.float32)
-    for channel, share in enumerate(_REC709):
-        table = (srgb_to_linear() * np.float32(share)).reshape(1, 256)
-        out += cv2.LUT(np.ascontiguousarray(photo.bgr[:, :, channel]), table)
+    out = np.empty(photo.grey.shape, np.float32)
+    tables = [(srgb_to_linear() * np.float32(share)).reshape(1, 256) for share in _REC709]
+    for top in range(0, len(out), _BAND_ROWS):  # a band at a time: no further copies of a large photo
+        band = slice(top, top + _BAND_ROWS)
+        blue, green, red = (
+            cv2.LUT(np.ascontiguousarray(photo.bgr[band, :, channel]), table)
+            for channel, table in enumerate(tables)
+        )
+        np.add(blue, green, out=out[band])
+        out[band] += red
     return out
 
 

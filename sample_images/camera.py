@@ -5,6 +5,7 @@ The lens is that of `capture.view.View`, so a point seen in a rendered photo lie
 
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -68,7 +69,22 @@ def look_at(eye: Array, target: Array, roll_deg: float) -> tuple[Array, Array]:
     return rot, -rot @ eye
 
 
-def _around(outer: Rectangle, inner: Rectangle) -> list[Rectangle]:
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """Part of a picture.
+
+    Attributes
+    ----------
+    area : (x0, y0, x1, y1) in pixels, multiples of `shrink`. spp : paths per pixel.
+    shrink : the part is traced at a size smaller by this factor, for what is of no interest.
+    """
+
+    area: Rectangle
+    spp: int
+    shrink: int = 1
+
+
+def around(outer: Rectangle, inner: Rectangle) -> list[Rectangle]:
     """Four rectangles that fill what `outer` has and `inner` has not."""
     (a, b, c, d), (x0, y0, x1, y1) = outer, inner
     return [(a, b, c, y0), (a, y0, x0, y1), (x1, y0, c, y1), (a, y1, c, d)]
@@ -79,10 +95,7 @@ def expose(
     cam: Camera,
     spp: int,
     seed: int,
-    part: Rectangle | None = None,
-    hole: Rectangle | None = None,
-    rough: int = 2,
-    rim_spp: int | None = None,
+    tiles: Sequence[Tile] | None = None,
 ) -> Picture:
     """Path-trace the linear picture (H, W, 3) with a box filter and exact rays for lens and defocus.
 
@@ -90,40 +103,28 @@ def expose(
     ----------
     scene : a Mitsuba scene in sheet coordinates.
     spp : paths per pixel (made a square number). seed : seed of the sampler.
-    part : (x0, y0, x1, y1), multiples of 4, of the pixels that get `spp` paths each. hole : the same, a
-        rectangle inside of it that does not. The rest, of no interest, is traced with 9 paths per pixel
-        at a size smaller by `rough`, 2 or 4. rim_spp : paths for what is above and beside the hole.
+    tiles : how to share out the paths over the picture, see `Tile`; None: the same everywhere.
     """
     import mitsuba as mi
 
     if str(mi.variant()).startswith("scalar"):
         return _remapped(scene, cam, spp, seed)
     wide, high = cam.size
-    side = max(1, math.isqrt(spp))
-    whole = (0, 0, wide, high)
-    part = part or whole
-    best = side * side
-    tiles = [(t, 0) for t in _around(whole, part)]
-    if hole is None:
-        tiles += [(part, best)]
-    else:
-        *rim, below = _around(part, hole)
-        tiles += [(hole, 0), *((t, rim_spp or best) for t in rim), (below, best)]
     out = np.empty((high, wide, 3), np.float32)
-    for tile, paths in tiles:
-        full = paths > 0
-        left, top, right, bottom = tile if full else tuple(c // rough for c in tile)
+    for tile in tiles or [Tile((0, 0, wide, high), spp)]:
+        left, top, right, bottom = (c // tile.shrink for c in tile.area)
         if right <= left or bottom <= top:
             continue
-        lens, n = (cam, paths) if full else (cam.scaled(1 / rough), 9)
+        lens = cam if tile.shrink == 1 else cam.scaled(1 / tile.shrink)
+        n = max(1, math.isqrt(tile.spp)) ** 2
         rows = max(1, 6_000_000 // ((right - left) * n))
         bands = [
             _trace(scene, lens, n, seed, (left, y, right, min(y + rows, bottom)))
             for y in range(top, bottom, rows)
         ]
         picture = np.concatenate(bands)
-        size = (tile[2] - tile[0], tile[3] - tile[1])
-        out[tile[1] : tile[3], tile[0] : tile[2]] = picture if full else cv2.resize(picture, size)
+        x0, y0, x1, y1 = tile.area
+        out[y0:y1, x0:x1] = picture if tile.shrink == 1 else cv2.resize(picture, (x1 - x0, y1 - y0))
     return out
 
 
@@ -182,10 +183,12 @@ def _trace(scene: Any, cam: Camera, spp: int, seed: int, tile: tuple[int, int, i
     lane = dr.arange(mi.UInt32, n) // spp
     jitter, lens = sampler.next_2d(), sampler.next_2d()
     # pixel (0, 0) is the CENTRE of the first pixel, so its area is -0.5 to 0.5
-    px = mi.Float(lane % wide) + dr.opaque(mi.Float, left) + (jitter.x - 0.5)
-    py = mi.Float(lane // wide) + dr.opaque(mi.Float, top) + (jitter.y - 0.5)
-    xd = (px - cam.centre[0]) / cam.f_px
-    yd = (py - cam.centre[1]) / cam.f_px
+    columns = dr.opaque(mi.UInt32, wide)  # opaque numbers: one compiled kernel serves every tile
+    f_px, centre_x, centre_y = (dr.opaque(mi.Float, c) for c in (cam.f_px, *cam.centre))
+    px = mi.Float(lane % columns) + dr.opaque(mi.Float, left) + (jitter.x - 0.5)
+    py = mi.Float(lane // columns) + dr.opaque(mi.Float, top) + (jitter.y - 0.5)
+    xd = (px - centre_x) / f_px
+    yd = (py - centre_y) / f_px
     xn, yn = mi.Float(xd), mi.Float(yd)
     for _ in range(12):
         r2 = xn * xn + yn * yn

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import linkage
 import numpy as np
+from hung import put_on
 from numpy.typing import NDArray
 from staging import Shot, stage
 
@@ -25,6 +26,7 @@ class Wish:
     pen : felt-pen line along the base. flush : near ends even to 0.0-0.1 mm.
     uneven_mm : standard deviation of the near ends. artwork : printed pattern on strips and plane.
     px_per_mm : (least, most) image scale in the sheet's plane. table : see `surroundings.table_texture`.
+    apron : the printed strip hangs from the near edge of the base.
     """
 
     pen: bool | None = None
@@ -33,6 +35,7 @@ class Wish:
     artwork: bool = False
     px_per_mm: tuple[float, float] | None = None
     table: str | None = None
+    apron: bool = False
 
 
 def granted(shot: Shot, wish: Wish, *, room: bool = False) -> Shot:
@@ -48,6 +51,8 @@ def granted(shot: Shot, wish: Wish, *, room: bool = False) -> Shot:
     if wish.uneven_mm is not None:
         build, spread = replace(build, near_sd_mm=wish.uneven_mm), wish.uneven_mm
     shot = replace(shot, build=build, stated_spread_mm=spread, artwork=wish.artwork)
+    if wish.apron:
+        shot = replace(shot, apron=put_on(rng))
     if wish.table is not None:
         shot = replace(shot, table=wish.table)
     if wish.px_per_mm is not None:

@@ -6,13 +6,14 @@ Numpy only, so that the truth can be worked out and tested without the renderer.
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from camera import Camera, Sensor, look_at
 from dummy import Build, Part, props
+from hung import Hung, book
 from kinds import FOLD, HIDDEN, Kind
 from numpy.typing import NDArray
 
@@ -48,6 +49,7 @@ class Shot:
     sensor : noise, blur, sharpening, quality. seed : for everything random.
     frame : which photo of the same dummy (its noise differs, nothing else). artwork : printed pattern on
         strips and plane. stated_spread_mm : what the spec says of the near ends.
+    apron : how the printed strip hangs from the near edge of the base, None = there is none.
     """
 
     name: str
@@ -96,6 +98,7 @@ class Shot:
     frame: int = 0
     artwork: bool = False
     stated_spread_mm: float = 0.5
+    apron: Hung | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -132,6 +135,9 @@ def stage(shot: Shot) -> Stage:
     build = replace(shot.build, sagitta_mm=sagitta)
     parts, near = shot.kind.assemble(in_dummy, shot.opening_deg, build, rng)
     blocks, table_y = props(in_dummy, shot.opening_deg, shot.build)
+    if shot.apron:
+        table_y -= shot.apron.book_mm
+        blocks.append(book(shot.apron, table_y, shot.lengths["page left"], shot.build))
     t = math.radians(shot.roll_deg)
     rot = np.array([[math.cos(t), -math.sin(t), 0.0], [math.sin(t), math.cos(t), 0.0], [0.0, 0.0, 1.0]])
     # the sheet's lower edge stands on the table with the corner where the table is higher
@@ -197,7 +203,7 @@ def truth(shot: Shot, at: Stage) -> dict[str, Any]:
     lengths = shot.kind.lengths_of(at.joints)
     extra = {k: 8 * s * s / (3 * lengths[k]) for k, s in at.sagitta.items() if k in lengths}
     bars = [round(bar.length_mm * s, 1) for bar, s in zip(at.sheet.bars, shot.print_scale, strict=True)]
-    return {
+    out: dict[str, Any] = {
         "use": shot.use,
         "paper": shot.paper,
         "standoff_mm": at.standoff,
@@ -219,6 +225,9 @@ def truth(shot: Shot, at: Stage) -> dict[str, Any]:
         "size": list(shot.size),
         "classes": list(shot.classes),
     }
+    if shot.apron:
+        out["apron"] = asdict(shot.apron)
+    return out
 
 
 def write_truth(path: Path, shot: Shot, at: Stage) -> None:
