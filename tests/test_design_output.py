@@ -231,3 +231,23 @@ def test_help_of_design_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]" and "--template" in done.stdout
+
+
+def test_everything_in_inches(tmp_path: Path) -> None:
+    """A spec in inches is shown, drawn and templated in inches; the mechanics are those of the same mm."""
+    inches = tmp_path / "inches.toml"
+    text = TWO_SIDED.replace('units = "mm"', 'units = "in"')
+    sizes = {"148.5": 5.846457, "210": 8.267717, "40": 1.574803, "60": 2.362205, "12": 0.472441, "90": 3.543307}
+    for old, new in sizes.items():
+        text = text.replace(f"= {old}", f"= {new}")
+    text = text.replace("length = 0.8", "length = 0.0315").replace("matched = 0.8", "matched = 0.0315")
+    inches.write_text(text, encoding="utf-8")
+    pdf, svg = tmp_path / "cut.pdf", tmp_path / "sweep.svg"
+    result = run(inches, "--template", pdf, "--picture", svg, "--tolerance", "hand")
+    assert result.exit_code == 0 and "ridge, in" in result.stdout and " mm" not in result.stdout
+    assert "1.502" in result.stdout  # 38.1576 mm
+    assert "Height of the ridge, in" in svg.read_text(encoding="utf-8")
+    document = pypdfium2.PdfDocument(pdf)
+    assert [round(v / 72, 2) for v in document[0].get_size()] == [11.0, 8.5]  # letter
+    assert "4 in from tick to tick" in document[0].get_textpage().get_text_range()
+    document.close()

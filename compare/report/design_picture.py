@@ -186,12 +186,14 @@ def _same(a: Array, b: Array) -> bool:
 def _charts(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
     """Draw rise, lean and room at the fore edges over the opening."""
     degrees = np.degrees(motion.phi)
-    ridges = [(k, v[:, 1]) for k, v in motion.pose.joints.items() if k.endswith("ridge") or k == "apex"]
+    unit = unit_of(spec.units)
+    ridges = [
+        (k, v[:, 1] / unit.mm) for k, v in motion.pose.joints.items() if k.endswith("ridge") or k == "apex"
+    ]
     wide, tall = (WIDTH - 2 * MARGIN - 3 * 46 - 20) / 3, 150.0
     x = MARGIN + 46
-    _chart(
-        sketch, (x, top + 26, wide, tall), "Height of the ridge, mm", degrees, ridges or [("", motion.rise)]
-    )
+    title, heights = f"Height of the ridge, {unit.name}", ridges or [("", motion.rise / unit.mm)]
+    _chart(sketch, (x, top + 26, wide, tall), title, degrees, heights)
     leans = [(k, np.degrees(v)) for k, v in motion.pose.lean.items()]
     if motion.pose.nod is not None:
         leans.append(("nod (side view)", np.degrees(motion.pose.nod)))
@@ -199,8 +201,8 @@ def _charts(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
     if leans:
         box = (x + wide + 56, top + 26, wide, tall)
         _chart(sketch, box, "Lean to the page, degrees", degrees, leans, (-level, level))
-    room = [(f"{s} fore edge", -v) for s, v in motion.over.items()]
-    title = "Room left at the fore edge, mm"
+    room = [(f"{s} fore edge", -v / unit.mm) for s, v in motion.over.items()]
+    title = f"Room left at the fore edge, {unit.name}"
     _chart(sketch, (x + (2 if leans else 1) * (wide + 56), top + 26, wide, tall), title, degrees, room)
     return top + tall + 62
 

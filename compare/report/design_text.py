@@ -150,8 +150,9 @@ def print_study(spec: Spec, found: Study, stream: TextIO) -> None:
     """Print how a design scatters: shares, table of results, and which length deserves the care."""
     console = console_for(stream)
     lengths = {k: v for k, v in found.spreads.items() if k not in spec.mechanism.degrees}
-    low, high = min(lengths.values()), max(lengths.values())
-    sd = f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
+    unit = unit_of(spec.units)
+    low, high = (unit.number(v) for v in (min(lengths.values()), max(lengths.values())))
+    sd = f"{low} {unit.name}" if low == high else f"{low} to {high} {unit.name}"
     at = f"{spec.base.opening_deg:g} degrees"
     limited = [r for r in found.results if np.isfinite(r.within)]
     if limited:
@@ -162,7 +163,7 @@ def print_study(spec: Spec, found: Study, stream: TextIO) -> None:
                 f"{100 * found.conform:.1f} % also clear of the fore edges."
             )
         )
-        console.print(Text(_tighten_words(found)))
+        console.print(Text(_tighten_words(found, unit)))
     if np.isfinite(found.contact[0]):
         console.print(
             Text(
@@ -175,15 +176,17 @@ def print_study(spec: Spec, found: Study, stream: TextIO) -> None:
         "Scatter", "result", "nominal", "mean", "sd", "sd, 1st order", "95 % from", "to", "within"
     )
     for r in found.results:
-        unit = "°" if r.unit == "deg" else " mm"
+        k, name = (1.0, "°") if r.unit == "deg" else (unit.mm, f" {unit.name}")
+        digits = 2 if k == 1.0 else 3
         table.add_row(
             r.name,
-            _number(r.nominal) + unit,
-            _number(r.mean),
-            _number(r.sd, 3),
-            _number(r.sd_linear, 3),
-            _number(r.low),
-            _number(r.high),
+            _number(r.nominal / k, digits) + name,
+            *(
+                _number(v / k, d)
+                for v, d in ((r.mean, digits), (r.sd, digits + 1), (r.sd_linear, digits + 1))
+            ),
+            _number(r.low / k, digits),
+            _number(r.high / k, digits),
             f"{100 * r.within:.1f} %" if np.isfinite(r.within) else "",
         )
     console.print(table)
@@ -193,7 +196,7 @@ def print_study(spec: Spec, found: Study, stream: TextIO) -> None:
             console.print(_shares_table(r.name, r.shares[:SHARES_SHOWN], spec, found))
 
 
-def _tighten_words(found: Study) -> str:
+def _tighten_words(found: Study, unit: Unit) -> str:
     """Say how tight the lengths must be for `WANTED` of the dummies to conform."""
     share = f"{100 * WANTED:.0f} %"
     if not np.isfinite(found.tighten):
@@ -204,15 +207,19 @@ def _tighten_words(found: Study) -> str:
     typical = float(np.median(list(found.spreads.values())))
     return (
         f"For {share} to conform every length must be {found.tighten:.2f} times as scattered ({kind}): "
-        f"{typical * found.tighten:.2f} mm where it is {typical:g} mm now."
+        f"{unit.number(typical * found.tighten)} {unit.name} where it is {unit.number(typical)} now."
     )
 
 
 def _shares_table(name: str, shares: tuple[Share, ...], spec: Spec, found: Study) -> Table:
-    table = table_of(
-        f"What makes the {name}", "length", "per mm, deg", "scatter, mm", "share of the variance"
-    )
+    unit = unit_of(spec.units)
+    columns = ("length", f"per {unit.name}, deg", f"scatter, {unit.name}", "share of the variance")
+    table = table_of(f"What makes the {name}", *columns)
     for s in shares:
-        scatter = f"{found.spreads[s.length]:.2f}"
-        table.add_row(s.length, f"{s.rate:+.3f}", scatter, f"{100 * s.share:.1f} %")
+        in_degrees = s.length in spec.mechanism.degrees
+        scatter = f"{found.spreads[s.length]:.2f}°" if in_degrees else unit.number(found.spreads[s.length])
+        rate = s.rate * (1.0 if in_degrees else unit.mm)
+        table.add_row(
+            s.length, f"{rate:+.3f}" + ("/°" if in_degrees else ""), scatter, f"{100 * s.share:.1f} %"
+        )
     return table

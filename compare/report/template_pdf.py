@@ -10,22 +10,17 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from capture.sheet_pdf import write_pdf
+from compare.design.paper import PAPER
 from compare.design.pattern import GLUE, MOUNTAIN, Piece, Seam, pieces_of, tab_of
 from compare.design.spec import Spec
 from compare.errors import OutputError
 from compare.remedy import CHILDREN, KNIFE
-from compare.units import unit_of
+from compare.units import Unit, unit_of
 
 MARGIN: Final = 12.0  # mm
 GAP: Final = 6.0
-PAPERS: Final = (
-    ("A4", 210.0, 297.0),
-    ("A3", 297.0, 420.0),
-    ("A2", 420.0, 594.0),
-    ("A1", 594.0, 841.0),
-    ("A0", 841.0, 1189.0),
-)
 BAR_MM: Final = 100.0
+Papers = tuple[tuple[str, float, float], ...]
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
 CUT_MM, FOLD_MM = 0.25, 0.2
 BAND_GREY: Final = 0.9
@@ -65,14 +60,20 @@ def _room(paper: tuple[float, float]) -> tuple[float, float]:
     return paper[0] - 2 * MARGIN, paper[1] - 2 * MARGIN - 14.0
 
 
-def _paper_for(piece: Piece) -> tuple[tuple[float, float], Piece]:
+def papers_of(spec: Spec) -> tuple[tuple[str, float, float], ...]:
+    """Return the papers to print on, smallest first: those of the spec's units, then large ISO ones."""
+    small = ("letter", "tabloid") if spec.units == "in" else ("a4", "a3")
+    return tuple((name, *PAPER[name]) for name in (*small, "a2", "a1", "a0"))
+
+
+def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece]:
     """Return the smallest paper (landscape) a piece fits on, and the piece turned as it fits.
 
     Raises
     ------
     OutputError : no paper up to A0 is large enough.
     """
-    for _, short, long in PAPERS:
+    for _, short, long in papers:
         wide, high = _room((long, short))
         for candidate in (piece, piece.turned()):
             w, h = candidate.size()
@@ -84,10 +85,10 @@ def _paper_for(piece: Piece) -> tuple[tuple[float, float], Piece]:
     )
 
 
-def pages_of(pieces: Sequence[Piece]) -> tuple[Page, ...]:
+def pages_of(pieces: Sequence[Piece], papers: Papers) -> tuple[Page, ...]:
     """Lay the pieces out on pages, shelf by shelf, tallest first."""
     out: list[Page] = []
-    fitted = [_paper_for(p) for p in pieces]
+    fitted = [_paper_for(p, papers) for p in pieces]
     for paper in dict.fromkeys(paper for paper, _ in fitted):
         wide, high = _room(paper)
         todo = sorted((p for q, p in fitted if q == paper), key=lambda p: -p.size()[1])
@@ -187,8 +188,8 @@ def _note(c: Any, note: str, start: float, w: float, h: float) -> None:
         c.drawCentredString(w * mm / 2, NOTE_HEIGHT * h * mm + (len(lines) / 2 - i) * 8 - 8, line)
 
 
-def _bar(c: Any, x: float, y: float, *, up: bool, length: float = BAR_MM) -> None:
-    """Draw a check bar from tick to tick, mm."""
+def _bar(c: Any, x: float, y: float, length: float, unit: Unit, *, up: bool) -> None:
+    """Draw a check bar of a length in mm from tick to tick."""
     c.saveState()
     c.translate(x * mm, y * mm)
     if up:
@@ -201,7 +202,7 @@ def _bar(c: Any, x: float, y: float, *, up: bool, length: float = BAR_MM) -> Non
         _line(c, (t, -2.0), (t, 2.0))
     c.setFillGray(0.0)
     c.setFont(FONT, 7)
-    c.drawCentredString(length * mm / 2, 1.2 * mm, f"{length:g} mm from tick to tick")
+    c.drawCentredString(length * mm / 2, 1.2 * mm, f"{length / unit.mm:g} {unit.name} from tick to tick")
     c.restoreState()
 
 
@@ -210,16 +211,18 @@ def _first_page(
 ) -> None:
     """Draw what it is, how to print it, what the lines mean, and the list of pieces."""
     unit = unit_of(spec.units)
+    bar = 4 * unit.mm if spec.units == "in" else BAR_MM
     x, y = MARGIN, paper[1] - MARGIN - 6
     c.setFillGray(0.0)
     c.setFont(BOLD, 15)
     c.drawString(x * mm, y * mm, spec.title or spec.source.name)
     c.setFont(FONT, 9.5)
-    big = sorted({f"{max(p.paper):g} x {min(p.paper):g} mm" for p in pages if max(p.paper) > 298})
+    big = sorted({f"{max(p.paper):g} x {min(p.paper):g} mm" for p in pages if p.paper != paper})
     lines = [
         "Cutting and gluing template at true size.",
-        "Print at 100 % (actual size) and measure both bars with a steel rule: 100.0 mm from tick to tick.",
-        f"Gluing tabs are {tab_of(spec):g} mm wide, fold away from you and point towards the spine.",
+        "Print at 100 % (actual size) and measure both bars with a steel rule: "
+        f"{unit.words(bar)} from tick to tick.",
+        f"Gluing tabs are {unit.words(tab_of(spec))} wide, fold away from you and point towards the spine.",
         "Every length runs from fold to fold. The near end is the end towards the camera.",
         *([f"Some pieces need larger paper: {', '.join(big)}."] if big else []),
         "",
@@ -260,8 +263,8 @@ def _first_page(
     _assembled(
         c, spec, (x + BAR_MM + 14, MARGIN + 8, paper[0] - 2 * MARGIN - BAR_MM - 40, y - rows * 4.6 - 34)
     )
-    _bar(c, x, MARGIN + 2, up=False)
-    _bar(c, paper[0] - MARGIN - 4, MARGIN + 2, up=True)
+    _bar(c, x, MARGIN + 2, bar, unit, up=False)
+    _bar(c, paper[0] - MARGIN - 4, MARGIN + 2, bar, unit, up=True)
 
 
 def _assembled(c: Any, spec: Spec, box: tuple[float, float, float, float]) -> None:
@@ -310,8 +313,11 @@ def write_template(path: Path, spec: Spec) -> None:
     """
     check_template_name(path)
     pieces = pieces_of(spec)
-    pages = pages_of(pieces)
-    first = (297.0, 210.0)
+    papers = papers_of(spec)
+    pages = pages_of(pieces, papers)
+    first = (papers[0][2], papers[0][1])
+    unit = unit_of(spec.units)
+    bar = 4 * unit.mm if spec.units == "in" else BAR_MM
 
     def draw(c: Any) -> None:
         _first_page(c, spec, pieces, pages, first)
@@ -320,10 +326,10 @@ def write_template(path: Path, spec: Spec) -> None:
             c.setPageSize((page.paper[0] * mm, page.paper[1] * mm))
             for placed in page.placed:
                 _draw_piece(c, placed)
-            _bar(c, MARGIN, MARGIN - 4, up=False)
+            _bar(c, MARGIN, MARGIN - 4, bar, unit, up=False)
             c.setFont(FONT, 7)
             words = f"{spec.title or spec.source.name}: page {i} of {len(pages) + 1}. Print at 100 %."
-            x = (MARGIN + BAR_MM + 6) * mm
+            x = (MARGIN + bar + 6) * mm
             lines = [words, *_wrapped(KNIFE, page.paper[0] * mm - x - MARGIN * mm, 7)]
             for k, line in enumerate(lines):
                 c.drawString(x, (MARGIN - 1.5 - 3 * k) * mm, line)
