@@ -237,9 +237,9 @@ def test_everything_in_inches(tmp_path: Path) -> None:
     """A spec in inches is shown, drawn and templated in inches; the mechanics are those of the same mm."""
     inches = tmp_path / "inches.toml"
     text = TWO_SIDED.replace('units = "mm"', 'units = "in"')
-    sizes = {"148.5": 5.846457, "210": 8.267717, "40": 1.574803, "60": 2.362205, "12": 0.472441, "90": 3.543307}
+    sizes = {k: float(k) / 25.4 for k in ("148.5", "210", "40", "60", "12", "90")}
     for old, new in sizes.items():
-        text = text.replace(f"= {old}", f"= {new}")
+        text = text.replace(f"= {old}", f"= {new:.6f}")
     text = text.replace("length = 0.8", "length = 0.0315").replace("matched = 0.8", "matched = 0.0315")
     inches.write_text(text, encoding="utf-8")
     pdf, svg = tmp_path / "cut.pdf", tmp_path / "sweep.svg"
