@@ -1,0 +1,213 @@
+"""Lots: speed over single-process, memory per worker, ledger speed, and kill -9 at random moments.
+
+    python tests/benchmarks/bench_lots.py speed [PHOTOS]     # 12-MP photos; default 40
+    python tests/benchmarks/bench_lots.py ledger [ROWS]      # default 100,000
+    python tests/benchmarks/bench_lots.py kill [TIMES]       # default 20
+
+Times mean nothing on a busy machine: every figure is a ratio to something timed in the same run.
+"""
+
+import json
+import os
+import resource
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(ROOT / "tests"))
+
+from compare_profiles import TWO_SIDED, spec_of  # noqa: E402
+from lot_fakes import SETTINGS, result_of  # noqa: E402
+from sqlalchemy import insert  # noqa: E402
+
+import compare.lot.runner as runner  # noqa: E402
+from compare.lot.job import Job, Outcome, run_job  # noqa: E402
+from compare.lot.ledger import Ledger, readings_of  # noqa: E402
+from compare.lot.schema import INSPECTION, READING  # noqa: E402
+from compare.report.lot_history import history_page, read_history  # noqa: E402
+
+PHOTOS = ("good_arch", "short_leg", "dark_card", "crease_off", "asymmetric", "dim_light")
+
+
+def with_memory(number: int, job: Job, parent: int) -> tuple[int, Outcome]:
+    """Check a photo and put the largest memory of its process so far in the place of the reason."""
+    outcome = run_job(job, parent)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return number, Outcome(status=outcome.status, reason=f"{os.getpid()} {peak:.0f}", seconds=outcome.seconds)
+
+
+def speed(count: int) -> None:
+    """Compare one worker with one per processor, and print the memory each worker took."""
+    samples = ROOT / "sample_images"
+    jobs = {}
+    for i in range(count):
+        name = PHOTOS[i % len(PHOTOS)]
+        photo = samples / f"{name}.jpg"
+        jobs[i] = Job(photos=(photo,), spec=samples / f"{name}.toml", settings={"rule": "guarded"})
+    runner._numbered = with_memory
+    workers = runner.cores()
+    took: dict[int, float] = {}
+    for n in (1, workers):
+        start_up = {k: jobs[k] for k in list(jobs)[: 2 * n]}
+        list(runner._in_processes(start_up, n))  # the workers' imports are not what is measured
+        begin = time.perf_counter()
+        peaks: dict[str, list[float]] = {}
+        for _, outcome in runner._in_processes(jobs, n):
+            process, peak = outcome.reason.split()
+            peaks.setdefault(process, []).append(float(peak))
+        took[n] = time.perf_counter() - begin
+        print(f"{n} worker(s): {count} photos of 12 MP in {took[n]:.1f} s, {took[n] / count:.2f} s each")
+        for process, values in peaks.items():
+            half = values[len(values) // 2 :]
+            print(
+                f"  worker {process}: {len(values)} photos, largest memory {max(values):.0f} MB "
+                f"(after the first {values[0]:.0f}, grown by {half[-1] - half[0]:.0f} in the second half)"
+            )
+    ratio = took[1] / took[workers]
+    print(f"rate with {workers} workers over rate with one: {ratio:.2f} (load {os.getloadavg()[0]:.1f})")
+
+
+def fill(ledger: Ledger, place: Path, rows: int) -> int:
+    """Put inspections with `rows` readings into a ledger, in lots of 50; return how many."""
+    spec = spec_of(TWO_SIDED, place)
+    rng = np.random.default_rng(1)
+    base = readings_of(result_of(spec, {}, rng))
+    count = -(-rows // len(base))
+    wear = -0.3 * np.maximum(np.arange(count) - 0.6 * count, 0) / (0.4 * count)
+    with ledger.writing() as connection:
+        for first in range(0, count, 1000):
+            heads, readings = [], []
+            for i in range(first, min(first + 1000, count)):
+                heads.append(
+                    {
+                        "id": i + 1, "key": f"{i:064d}", "lot": f"lot {i // 50:05d}", "sample": str(i % 50),
+                        "place": i % 50, "photos": "[]", "photos_sha256": "[]", "dropped": "[]",
+                        "spec": "spread.toml", "spec_sha256": spec.source.sha256,
+                        "settings": json.dumps(SETTINGS), "version": "1", "made_at": "",
+                        "checked_at": "2024-05-14T08:00:00+00:00", "labels": "{}", "status": "checked",
+                        "reason": "", "verdict": "conforms", "answer": "", "seconds": 0.5, "result": "{}",
+                    }
+                )  # fmt: skip
+                for r in base:
+                    noise = float(rng.normal(0, 0.1)) + (wear[i] if r["name"] == "leg left" else 0.0)
+                    readings.append({**r, "inspection_id": i + 1, "measured": r["measured"] + noise})
+            connection.execute(insert(INSPECTION), heads)
+            connection.execute(insert(READING), readings)
+    return count
+
+
+def ledger_speed(rows: int) -> None:
+    """Time history and charts of every length against grouping the same rows with sqlite3 alone."""
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        with Ledger(place / "l.sqlite") as ledger:
+            count = fill(ledger, place, rows)
+            with closing(sqlite3.connect(place / "l.sqlite")) as raw:
+                begin = time.perf_counter()
+                plain = raw.execute(
+                    "select r.name, i.lot, avg(measured - nominal), count(*) from reading r "
+                    "join inspection i on i.id = r.inspection_id group by r.name, i.lot"
+                ).fetchall()
+                floor = time.perf_counter() - begin
+            begin = time.perf_counter()
+            found = read_history(ledger, None, None, every=True)
+            read = time.perf_counter() - begin
+            page = history_page(found)
+            whole = time.perf_counter() - begin
+            begin = time.perf_counter()
+            one = read_history(ledger, None, "leg left", every=False)
+            single = time.perf_counter() - begin
+        assert len(plain) == sum(len(s.lot_names) for s in found.series)
+        things, load = len(found.series), os.getloadavg()[0]
+        print(f"{rows} readings: {count} inspections, {len(found.lots)} lots, {things} things measured")
+        print(f"history of all {read:.2f} s, with all charts {whole:.2f} s ({len(page) // 1024} kB)")
+        print(f"history of one length {single:.2f} s")
+        print(
+            f"one grouped query by sqlite3 alone {floor:.2f} s; ratio {whole / floor:.1f} (load {load:.1f})"
+        )
+        (leg,) = one.series
+        where = leg.lot_names[leg.course.start]
+        print(f"found in it: leg left, {leg.course.kind}, {leg.course.change:+.2f} mm since {where}")
+
+
+def copies(folder: Path, count: int) -> None:
+    """Write photos that differ in a comment, so that each is one of its own."""
+    originals = sorted((ROOT / "sample_images" / "lot_ferry").glob("ferry_*.jpg"))
+    for i in range(count):
+        data = originals[i % len(originals)].read_bytes()
+        note = f"copy {i}".encode()
+        comment = b"\xff\xfe" + (len(note) + 2).to_bytes(2, "big") + note
+        (folder / f"{i:03d}.jpg").write_bytes(data[:2] + comment + data[2:])
+
+
+def telling(process: "subprocess.Popen[str]") -> Iterator[int]:
+    """Yield the counts that a run tells on stderr."""
+    assert process.stderr is not None
+    for line in process.stderr:
+        if " of " in line and "done" in line:
+            yield int(line.split(":")[-1].split(" of ")[0])
+
+
+def kill(times: int) -> None:
+    """Kill a run and all its workers at random moments; then let it end, and count."""
+    rng = np.random.default_rng(9)
+    ferry = ROOT / "sample_images" / "lot_ferry" / "ferry.toml"
+    with tempfile.TemporaryDirectory() as place:
+        folder, ledger = Path(place, "lot"), Path(place, "l.sqlite")
+        folder.mkdir()
+        copies(folder, 3 * times)
+        command: list[Any] = [
+            sys.executable, "-m", "compare.cli", "lot", folder, "--spec", ferry, "--bars", "150.3,99.9",
+            "--ledger", ledger, "--no-report", "--json",
+        ]  # fmt: skip
+        held = 0
+        for k in range(times):
+            process = subprocess.Popen(
+                command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+                start_new_session=True,
+            )  # fmt: skip
+            next(telling(process), None)  # it works; now a random moment within about two photos
+            time.sleep(float(rng.uniform(0, 2)))
+            os.killpg(process.pid, signal.SIGKILL)
+            process.communicate()
+            with closing(sqlite3.connect(ledger)) as raw:
+                ok = raw.execute("PRAGMA integrity_check").fetchone()[0]
+                names = [r[0] for r in raw.execute("select sample from inspection")]
+                bare = raw.execute(
+                    "select count(*) from inspection where status = 'checked' and id not in "
+                    "(select inspection_id from reading)"
+                ).fetchone()[0]
+            assert ok == "ok" and len(names) == len(set(names)) >= held and bare == 0
+            print(f"killed {k + 1}: {len(names)} of {3 * times} samples, each once and whole", flush=True)
+            held = len(names)
+        done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+        data = json.loads(done.stdout)
+        assert [s["name"] for s in data["samples"]] == [f"{i:03d}" for i in range(3 * times)]
+        print(
+            f"after {times} kills and one whole run: {len(data['samples'])} samples, every one exactly once"
+        )
+        shutil.rmtree(folder)
+
+
+if __name__ == "__main__":
+    what, *more = sys.argv[1:] or [""]
+    if what == "speed":
+        speed(int(more[0]) if more else 40)
+    elif what == "ledger":
+        ledger_speed(int(more[0]) if more else 100_000)
+    elif what == "kill":
+        kill(int(more[0]) if more else 20)
+    else:
+        print(__doc__)
