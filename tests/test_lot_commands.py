@@ -202,3 +202,44 @@ def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> Non
     pictures = [a for a in page.addresses if a.startswith("data:image/jpeg")]
     assert 1 <= len(pictures) <= 3 and all(len(a) > 30_000 for a in pictures)
     assert "Sample 14" in page.words
+
+
+@pytest.mark.photo
+def test_study_of_photos(tmp_path: Path) -> None:
+    """Two pieces, two photos of each by one person (in truth neighbours of the lot: alike, not the same)."""
+    lines = ["sample,photo,person"]
+    for k, (piece, person) in {
+        1: ("a", "Wren"),
+        3: ("a", "Wren"),
+        13: ("b", "Wren"),
+        14: ("b", "Wren"),
+    }.items():
+        (tmp_path / f"{k}.jpg").write_bytes((FERRY / f"ferry_{k:02d}.jpg").read_bytes())
+        lines.append(f"{piece},{k}.jpg,{person}")
+    (tmp_path / "manifest.csv").write_text("\n".join(lines))
+    base = [
+        "lot",
+        "study",
+        tmp_path,
+        "--spec",
+        SPEC,
+        "--bars",
+        "150.3,99.9",
+        "--ledger",
+        tmp_path / "l.sqlite",
+    ]
+    result = run(*base, "--json")
+    assert result.exit_code == 0, result.output
+    leg = json.loads(result.stdout)["lengths"]["leg left"]
+    assert (leg["people"], leg["samples"], leg["photos"]) == (1, 2, 2)
+    # the pieces differ by about a millimetre, the photos of "one" by a tenth
+    assert 0.4 < leg["by_variance"]["parts_sd"] < 1.2 and leg["by_variance"]["repeatability_sd"] < 0.25
+    assert leg["stated_u"] > 0.05 and leg["by_range"] is None
+    text = run(*base).stdout
+    assert "One person only" in text and "claim a standard uncertainty" in text
+    assert "no column 'phone' (it has: person)" in one_line_after_progress(run(*base, "--by", "phone"))
+
+
+def one_line_after_progress(result: Result) -> str:
+    assert result.exit_code == 2 and result.stdout == ""
+    return result.stderr.splitlines()[-1]
