@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.design.linkage import solve
 from compare.design.spec import Spec, load_spec
 from measure.profile import PanelFit, Profile
 
@@ -79,6 +78,16 @@ length = 0.8
 """
 
 
+ORDER = (
+    "spine",
+    *(f"{j} left" for j in ("inner foot", "fore edge", "outer foot", "leg top", "plane edge")),
+    "inner foot right",
+    "ridge",
+    *(f"{j} right" for j in ("fore edge", "outer foot", "leg top", "plane edge")),
+)
+"""Order of the joints in a profile (random disturbances follow it)."""
+
+
 def spec_of(text: str, folder: Path, name: str = "spread.toml") -> Spec:
     path = folder / name
     path.write_text(text, encoding="utf-8")
@@ -117,7 +126,10 @@ def profile_of(
     for name, d in (changes or {}).items():
         lengths[name] += d
     phi = np.radians(spec.base.opening_deg if opening_deg is None else opening_deg)
-    joints = dict(solve(lengths, phi).joints)
+    solved = spec.mechanism.solve(lengths, phi).joints
+    joints = {
+        k: solved[k] for k in (*(j for j in ORDER if j in solved), *(j for j in solved if j not in ORDER))
+    }
     gone = set(missing)
     if not spine:
         gone |= {"spine", "fore edge left", "fore edge right"}

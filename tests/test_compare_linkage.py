@@ -4,25 +4,30 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from compare.design.linkage import (
-    SIDES,
-    binding_angle,
-    closed_reach,
-    closing_sums,
-    four_bar,
-    lean_gradient,
-    solve,
-)
+from compare.design.assemble import SIDES, mechanism_of_stages
+from compare.design.contact import binding_opening
+from compare.design.four_bar import four_bar
+from compare.design.parts import Base, Construction, Fold, Parallelogram, Plane
 
+LEG = Parallelogram(leg=40.0, page_spacing=60.0, plane_spacing=60.0)
+M = mechanism_of_stages(
+    Base(page_left=148.5, page_right=148.5, depth=None, opening_deg=180.0, thickness=0.3),
+    [
+        Construction(
+            fold=Fold(left=40.0, right=40.0, foot_left=12.0, foot_right=12.0),
+            plane=Plane(left=70.0, right=70.0),
+            legs={"left": (LEG,), "right": (LEG,)},
+        )
+    ],
+)
+"""The nominal dummy of the tables: foot 12, fold 40, spacing 60."""
+solve = M.solve
 BASE = {"foot left": 12.0, "foot right": 12.0, "fold left": 40.0, "fold right": 40.0}
 
 
 def dummy(**right: float) -> dict[str, float]:
-    """The nominal dummy of the tables (foot 12, fold 40, spacing 60), with changes on the right side."""
-    out = dict(BASE)
-    for s in SIDES:
-        out |= {f"leg {s}": 40.0, f"page spacing {s}": 60.0, f"plane spacing {s}": 60.0, f"plane {s}": 70.0}
-        out |= {f"page {s}": 148.5}
+    """Its lengths, with changes on the right side."""
+    out = dict(M.lengths)
     for name, d in right.items():
         out[name.replace("_", " ") + " right"] += d
     return out
@@ -117,7 +122,7 @@ TABLE = [
 def test_symmetric_dummy_table(deg: float, ridge_y: float, psi: float, x: float, y: float) -> None:
     pose = solve(dummy(), np.radians(deg))
     assert pose.joints["ridge"] == pytest.approx([0, ridge_y], abs=6e-5)
-    assert np.degrees(pose.fold_angle["right"]) == pytest.approx(psi, abs=6e-5)
+    assert np.degrees(pose.angles["fold right"]) == pytest.approx(psi, abs=6e-5)
     assert pose.joints["leg top right"] == pytest.approx([x, y], abs=6e-5)
     assert pose.joints["leg top left"] == pytest.approx([-x, y], abs=6e-5)
     assert float(pose.lean["right"]) == pytest.approx(0.0, abs=1e-9)
@@ -137,19 +142,19 @@ def test_lean_table(change: dict[str, float], at180: float, at90: float, error: 
     lengths = dummy(**change)
     assert np.degrees(solve(lengths, np.pi).lean["right"]) == pytest.approx(at180, abs=6e-5)
     assert np.degrees(solve(lengths, np.pi / 2).lean["right"]) == pytest.approx(at90, abs=6e-5)
-    assert closing_sums(lengths)["right"] == pytest.approx(error)
+    assert M.closing_errors(lengths)["right"] == pytest.approx(error)
     assert float(solve(lengths, np.pi).lean["left"]) == pytest.approx(0, abs=1e-9)
 
 
 def test_gradient_table() -> None:
-    rates = {k: np.degrees(v) for k, v in lean_gradient(dummy(), np.pi, "right").items()}
+    rates = {k: np.degrees(v) for k, v in M.lean_rates(dummy(), np.pi, "right").items()}
     # section 4, degrees per mm at 180; the fold counts with both its sides together
     assert rates["leg right"] == pytest.approx(1.0010, abs=6e-5)
     assert rates["plane spacing right"] == pytest.approx(0.3003, abs=6e-5)
     assert rates["page spacing right"] == pytest.approx(-0.3003, abs=6e-5)
     assert rates["fold right"] + rates["fold left"] == pytest.approx(-1.0010, abs=6e-5)
     assert rates["foot left"] == pytest.approx(0, abs=1e-6)
-    at90 = {k: np.degrees(v) for k, v in lean_gradient(dummy(), np.pi / 2, "right").items()}
+    at90 = {k: np.degrees(v) for k, v in M.lean_rates(dummy(), np.pi / 2, "right").items()}
     assert at90["leg right"] == pytest.approx(1.1355, abs=6e-5)
     assert at90["plane spacing right"] == pytest.approx(-0.6143, abs=6e-5)
 
@@ -181,7 +186,7 @@ def test_one_side_ridge_rates() -> None:
     ],
 )
 def test_fold_jams_where_the_closed_form_says(name: str, d: float, phi_b: float) -> None:
-    got = binding_angle({**BASE, name: BASE[name] + d}, np.pi)
+    got = binding_opening(M, {**BASE, name: BASE[name] + d}, np.pi)
     assert np.degrees(got) == pytest.approx(phi_b, abs=6e-5)
 
 
@@ -192,17 +197,17 @@ def test_fold_jams_where_the_closed_form_says(name: str, d: float, phi_b: float)
 def test_leg_jams_where_the_closed_form_says(d: float, phi_b: float) -> None:
     lengths = dummy(leg=d)
     lengths["leg left"] += d
-    assert np.degrees(binding_angle(lengths, np.pi)) == pytest.approx(phi_b, abs=6e-5)
+    assert np.degrees(binding_opening(M, lengths, np.pi)) == pytest.approx(phi_b, abs=6e-5)
 
 
 def test_exact_dummy_does_not_jam() -> None:
-    assert binding_angle(dummy(), np.pi) == 0.0
+    assert binding_opening(M, dummy(), np.pi) == 0.0
 
 
 def test_opening_limit() -> None:
     """Section 4: spacing 60 and 50, fold 40, leg 30 closes but stops at 174.0878 degrees."""
     lengths = dummy(leg=-10, plane_spacing=-10)
-    assert closing_sums(lengths)["right"] == 0
+    assert M.closing_errors(lengths)["right"] == 0
     assert np.isfinite(solve(lengths, np.radians(174.087)).lean["right"])
     assert np.isnan(solve(lengths, np.radians(174.089)).lean["right"])
 
@@ -210,7 +215,7 @@ def test_opening_limit() -> None:
 def test_closed_reach_is_never_exceeded() -> None:
     """Triangle inequality: no point is farther from the spine than when shut."""
     lengths = dummy()
-    reach = float(closed_reach(lengths, "right"))
+    reach = max(float(r.total(lengths)) for r in M.reaches if r.side == "right")
     assert reach == 12 + 40 + 70
     pose = solve(lengths, np.radians(np.linspace(0, 180, 181)))
     for name in ("ridge", "leg top right", "plane edge right"):

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from compare.design import linkage
 from compare.design.layout import layout_of
 from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec, load_spec
@@ -98,22 +97,6 @@ def test_many_samples_at_once_are_the_same_as_one_by_one(name: str) -> None:
             assert row == pytest.approx(alone.joints[joint], abs=1e-7), joint
         for half, lean in together.lean.items():
             assert float(lean[i]) == pytest.approx(float(alone.lean[half]), abs=1e-8)
-
-
-def test_base_mechanism_is_the_old_linkage() -> None:
-    spec = sample("asymmetric")
-    lengths = {k: v + 0.3 * i for i, (k, v) in enumerate(spec.lengths().items())}
-    phi = np.radians(np.linspace(40.0, 180.0, 29))
-    old, new = linkage.solve(lengths, phi), spec.mechanism.solve(lengths, phi)
-    for joint, xy in old.joints.items():
-        np.testing.assert_allclose(new.joints[joint], xy, atol=1e-10)
-    for side in ("left", "right"):
-        np.testing.assert_allclose(new.lean[side], old.lean[side], atol=1e-12)
-        np.testing.assert_allclose(new.angles[f"leg {side}"], old.leg_angle[side], atol=1e-12)
-    rates = spec.mechanism.lean_rates(lengths, 2.0, "right")
-    for name, rate in linkage.lean_gradient(lengths, 2.0, "right").items():
-        if name in rates:
-            assert rates[name] == pytest.approx(rate, abs=1e-8)
 
 
 # ---- figures of the project's own derivation, checked there against rigid panels in space ----
