@@ -25,6 +25,7 @@ from compare.lot.export import export
 from compare.lot.history import lots, series
 from compare.lot.ledger import Entry, Ledger, inspection_key
 from compare.lot.manifest import read_lot
+from compare.lot.runner import recorded
 from compare.lot.samples import load_samples
 from compare.lot.schema import CAUSE, INSPECTION, READING, SCHEMA_VERSION
 from compare.report.files import write_whole
@@ -290,6 +291,18 @@ def test_key_depends_on_photos_spec_settings_and_version() -> None:
     ]
     assert len({base, *others}) == 6
     assert base == inspection_key(["a"], "s", {"use": "auto"}, "1")
+
+
+def test_a_file_among_the_settings_counts_by_content(tmp_path: Path) -> None:
+    one, two = tmp_path / "a" / "camera.toml", tmp_path / "b" / "camera.toml"
+    for path in (one, two):
+        path.parent.mkdir()
+        path.write_text("the same")
+    assert recorded({"camera_path": str(one)}) == recorded({"camera_path": str(two)})
+    two.write_text("another")
+    assert recorded({"camera_path": str(one)}) != recorded({"camera_path": str(two)})
+    with pytest.raises(LotError, match="cannot be read"):
+        recorded({"camera_path": str(tmp_path / "none.toml")})
 
 
 def test_export(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import click
 
 from capture.errors import FoldgaugeError
 from compare.commands.check import Rule, Use
-from compare.commands.set_up import bars as bars_option
+from compare.commands.set_up import set_up_options
 from compare.errors import LotError
 
 if TYPE_CHECKING:
@@ -64,9 +64,7 @@ def photo_options(function: Any) -> Any:
             "--use", type=click.Choice(["auto", "arch", "backdrop"]), default="auto", show_default=True
         ),
         click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end."),
-        click.option(
-            "--bars", callback=bars_option, metavar="A,U", help="The two check bars as measured, mm."
-        ),
+        set_up_options,
         click.option(
             "--workers", type=click.IntRange(1, 512), help="Processes (default: one per processor)."
         ),
@@ -77,7 +75,12 @@ def photo_options(function: Any) -> Any:
 
 
 def settings_of(
-    use: Use, standoff: float | None, bars: tuple[float, ...] | None, rule: Rule
+    use: Use,
+    standoff: float | None,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
+    rule: Rule,
 ) -> dict[str, Any]:
     """Return the keywords of `compare.check`, only those that were given."""
     if standoff is not None and not 0 <= standoff <= 1000:
@@ -87,6 +90,10 @@ def settings_of(
         out["standoff_mm"] = standoff
     if bars is not None:
         out["bars_mm"] = list(bars)
+    elif printer is not None:  # with bars given there is nothing to look up
+        out["printer_path"] = str(printer.absolute())
+    if camera is not None:
+        out["camera_path"] = str(camera.absolute())
     return out
 
 
@@ -165,6 +172,8 @@ def check_lot(
     use: Use,
     standoff: float | None,
     bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
     rule: Rule,
     workers: int | None,
     scheduler: str | None,
@@ -193,7 +202,7 @@ def check_lot(
     from compare.lot.manifest import read_lot
     from compare.lot.runner import run_lot
 
-    settings = settings_of(use, standoff, bars, rule)
+    settings = settings_of(use, standoff, bars, printer, camera, rule)
     design = load_spec(spec)
     found = read_lot(folder, manifest, naming)
     found = replace(found, name=name) if name else found
@@ -282,6 +291,8 @@ def study_lot(
     use: Use,
     standoff: float | None,
     bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
     workers: int | None,
     scheduler: str | None,
     ledger: str,
@@ -313,7 +324,7 @@ def study_lot(
 
         design = load_spec(spec)
         found = read_lot(source, manifest, naming)
-        settings = settings_of(use, standoff, bars, "guarded")
+        settings = settings_of(use, standoff, bars, printer, camera, "guarded")
         with Ledger(ledger) as book, progress(found.name) as tell:
             run = run_lot(
                 found, design, spec, settings, book,

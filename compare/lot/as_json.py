@@ -16,6 +16,7 @@ from typing import Any
 
 from compare.lot.assess import Assessment
 from compare.lot.capability import Capability, Index
+from compare.lot.runner import recorded
 from compare.lot.samples import Sample
 from compare.lot.statistics import Statistics
 
@@ -145,7 +146,7 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
         "title": a.spec.title,
         "spec": {"name": a.spec.source.name, "sha256": a.spec.source.sha256},
         "version": a.version,
-        "settings": dict(a.settings),
+        "settings": recorded(a.settings),
         "decision": _decision(a),
         "samples": [_sample(s) for s in a.samples],
         "statistics": {s.name: _statistics(s, a.samples) for s in a.statistics},

@@ -27,13 +27,18 @@ class Job:
     Attributes
     ----------
     photos, spec : paths on a disk the worker sees. settings : keywords of `compare.check`.
-    contents : the files themselves, photos first, for a worker on another machine; else None.
+    contents : the files themselves, as in `files`, for a worker on another machine; else None.
     """
 
     photos: tuple[Path, ...]
     spec: Path
     settings: Mapping[str, Any]
     contents: tuple[bytes, ...] | None = None
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """All files the check needs: photos, spec, and those that the settings name."""
+        return (*self.photos, self.spec, *settings_files(self.settings).values())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +58,11 @@ class Outcome:
     alone: Mapping[str, Sequence[float]] = field(default_factory=dict)
     dropped: tuple[tuple[str, str], ...] = ()
     seconds: float = 0.0
+
+
+def settings_files(settings: Mapping[str, Any]) -> dict[str, Path]:
+    """Return the settings that are paths of files (a camera, a printer), by keyword."""
+    return {k: Path(v) for k, v in sorted(settings.items()) if k.endswith("_path") and v is not None}
 
 
 def one_thread() -> None:
@@ -122,10 +132,12 @@ def _check(photos: Sequence[Path], spec: Path, settings: Mapping[str, Any]) -> O
 def _from_contents(job: Job, contents: tuple[bytes, ...]) -> Outcome:
     """Write the files into a folder of their own for the time of the check."""
     with tempfile.TemporaryDirectory(prefix="foldgauge-") as place:
-        paths = [Path(place, p.name) for p in (*job.photos, job.spec)]
+        paths = [Path(place, p.name) for p in job.files]
         for path, content in zip(paths, contents, strict=True):
             path.write_bytes(content)
-        return _check(paths[:-1], paths[-1], job.settings)
+        n = len(job.photos)
+        moved = dict(zip(settings_files(job.settings), map(str, paths[n + 1 :]), strict=True))
+        return _check(paths[:n], paths[n], {**job.settings, **moved})
 
 
 def run_job(job: Job, parent: int | None = None) -> Outcome:

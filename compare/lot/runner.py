@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from compare.design.spec import Spec
 from compare.errors import LotError
-from compare.lot.job import Job, Outcome, run_job
+from compare.lot.job import Job, Outcome, run_job, settings_files
 from compare.lot.ledger import Entry, Ledger, inspection_key
 from compare.lot.manifest import Lot, Shot
 from compare.version import own_version
@@ -63,6 +63,22 @@ def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def recorded(settings: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the settings as the ledger keeps them: a file by name and content, not by where it lies.
+
+    Raises
+    ------
+    LotError : such a file cannot be read.
+    """
+    out = dict(settings)
+    for keyword, path in settings_files(settings).items():
+        try:
+            out[keyword] = f"{path.name} {sha256_of(path)}"
+        except OSError as err:
+            raise LotError(f"{path}: cannot be read: {err.strerror}") from None
+    return out
 
 
 def cores() -> int:
@@ -120,10 +136,10 @@ def _on_scheduler(jobs: Mapping[int, Job], address: str) -> Generator[Numbered, 
         client = Client(address, timeout=SCHEDULER_WAIT)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as err:
         raise LotError(f"--scheduler: no scheduler answers at {address}: {err}") from None
-    specs = {job.spec: job.spec.read_bytes() for job in jobs.values()}
+    shared = {p: p.read_bytes() for job in jobs.values() for p in job.files[len(job.photos) :]}
 
     def packed(job: Job) -> Job:
-        contents = (*(p.read_bytes() for p in job.photos), specs[job.spec])
+        contents = tuple(shared.get(p) or p.read_bytes() for p in job.files)
         return Job(photos=job.photos, spec=job.spec, settings=job.settings, contents=contents)
 
     with client:
@@ -211,7 +227,7 @@ def run_lot(
     Parameters
     ----------
     lot : photos and what belongs to them. spec, spec_path : the design, read and where it is.
-    settings : keywords of `compare.check`; plain values only.
+    settings : keywords of `compare.check`; plain values, and paths as text.
     workers : processes; default one per processor. scheduler : address of a Dask scheduler instead.
     together : all photos of a sample make one inspection; else each photo one of its own.
     tell : called after every sample.
@@ -223,7 +239,8 @@ def run_lot(
     """
     run = Run(problems=list(lot.missing), notes=list(lot.notes))
     groups = lot.samples if together else tuple((shot,) for shot in lot.shots)
-    planned = _plan(groups, spec, settings, run)
+    kept = recorded(settings)
+    planned = _plan(groups, spec, kept, run)
     run.keys = {key: shots for key, (shots, _) in planned.items()}
     known = ledger.known(list(planned))
     run.known = len(known)
@@ -251,7 +268,7 @@ def run_lot(
             if outcome.status == "failed":
                 run.problems.append((", ".join(s.path.name for s in shots), outcome.reason))
             else:
-                ledger.add(_entry(lot, shots, digests, spec, settings, outcome))
+                ledger.add(_entry(lot, shots, digests, spec, kept, outcome))
             run.checked += 1
             told()
     return run

@@ -15,7 +15,7 @@ from capture.errors import FoldgaugeError
 from compare.conformity import Rule, Verdict
 from compare.lot.assess import Assessment
 from compare.lot.capability import Index
-from compare.lot.runner import Run
+from compare.lot.runner import Run, recorded
 from compare.lot.samples import Sample
 from compare.lot.statistics import Statistics, label_columns
 from compare.lot.words import capital, listed, percent, spoken
@@ -214,7 +214,7 @@ def _sample_rows(a: Assessment, columns: Sequence[str]) -> list[dict[str, Any]]:
 
 
 def _record(a: Assessment, folder: Path) -> list[tuple[str, str]]:
-    settings = ", ".join(f"{k} {v}" for k, v in a.settings.items())
+    settings = ", ".join(f"{k} {v}" for k, v in recorded(a.settings).items())
     return [
         ("photos", folder.name),
         ("spec", f"{a.spec.source.name}, SHA-256 {a.spec.source.sha256}"),
@@ -269,7 +269,8 @@ def _risk_words(a: Assessment) -> list[str]:
     if by is None:
         return []
     if by.too_near:
-        outcome = f"{listed([spoken(n) for n in by.too_near])} do not keep this distance"
+        verb = "does" if len(by.too_near) == 1 else "do"
+        outcome = f"{listed([spoken(n) for n in by.too_near])} {verb} not keep this distance"
     else:
         outcome = "every length keeps this distance"
     return [
