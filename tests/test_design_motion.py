@@ -125,6 +125,23 @@ def test_overhang_at_head_and_tail(tmp_path: Path) -> None:
     assert any("beyond the far end" in c for c in concerns(spec, move(spec)))
 
 
+@pytest.mark.parametrize(
+    ("which", "error", "said"),
+    [
+        (2, -1.0, "the leg 2 right would have to be 1.0 mm longer"),
+        (1, 0.7, "the leg 1 right would have to be 0.7 mm shorter"),
+    ],
+)
+def test_the_leg_that_disagrees_is_named(which: int, error: float, said: str, tmp_path: Path) -> None:
+    text = (SAMPLES / "many_legs.toml").read_text(encoding="utf-8")
+    head, *legs = text.split("[[right.legs]]")
+    legs[which - 1] = legs[which - 1].replace("leg = 36", f"leg = {36 + error}", 1)
+    warnings = spec_of("[[right.legs]]".join([head, *legs]), tmp_path).warnings
+    assert [w for w in warnings if "would have to be" in w] == [
+        said + " to agree with the other legs of its half"
+    ]
+
+
 def test_remarks_say_what_a_photo_cannot_show() -> None:
     spec = sample("vfold")
     said = " ".join(remarks(spec, move(spec)))

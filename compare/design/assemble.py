@@ -217,13 +217,11 @@ def _half(d: Draft, c: Construction, g: _Ground, side: str) -> None:
     """One half of the plane on its legs."""
     n = g.name
     names = leg_names(len(c.legs[side]))
-    sign = 1.0 if side == "right" else -1.0
     if len(names) == 1:
         d.steps.append(_corner(side, g, names[0]))
     else:
         d.steps.append(
             Legs(
-                sign=sign,
                 plane=n(f"plane {side}"),
                 ridge=n("ridge"),
                 legs=tuple(

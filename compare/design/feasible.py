@@ -5,12 +5,12 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.assemble import leg_names
+from compare.design.assemble import leg_names, mechanism_of_stages
 from compare.design.contact import binding_opening, first_contact, floor_angles
 from compare.design.feasible_space import check_space
 from compare.design.mechanism import Loop
 from compare.design.parts import Construction
-from compare.design.pose import Pose
+from compare.design.pose import Pose, heading
 from compare.design.spec import Spec
 from compare.errors import SpecError
 from compare.units import unit_of
@@ -211,11 +211,10 @@ def _warnings(spec: Spec) -> tuple[str, ...]:
         if abs(lean) > LEAN_WORTH_SAYING and half.name not in oblique:
             at = f"at {spec.base.opening_deg:g} degrees"
             out.append(f"the {half.name} half leans {lean:+.1f} degrees by design {at}")
-    for leg, stretch in pose.stretch.items():
-        if abs(float(stretch)) > CLOSING_SLACK:
-            how = "too short" if stretch > 0 else "too long"
-            whom = "for the V-fold's panel" if spec.vfold else "beside the other legs of its half"
-            out.append(f"the {leg} is {unit.words(abs(float(stretch)))} {how} {whom}")
+    for leg, more in disagreeing_legs(spec).items():
+        how = "longer" if more > 0 else "shorter"
+        rest = "for the V-fold's panel" if spec.vfold else "to agree with the other legs of its half"
+        out.append(f"the {leg} would have to be {unit.words(abs(more))} {how} {rest}")
     for side in SIDES:
         reach = shut_reach(spec, side)
         spare = float(getattr(spec.base, f"page_{side}")) - reach
@@ -231,6 +230,54 @@ def _warnings(spec: Spec) -> tuple[str, ...]:
                 f"card first jams at an opening of {np.degrees(phi):.0f} degrees" + (why and f": {why}")
             )
     return tuple(out)
+
+
+def disagreeing_legs(spec: Spec) -> dict[str, float]:
+    """Legs that do not agree with what else holds their half, and how much longer each would have to be, mm.
+
+    Of several legs under one half those are named that make no parallelogram; if all do, or none, every leg
+    that does not fit on a plane held by the others.
+    """
+    phi = float(np.radians(spec.base.opening_deg))
+    if spec.vfold is not None:
+        stretch = spec.mechanism.solve({}, phi).stretch
+        return {leg: float(v) for leg, v in stretch.items() if abs(float(v)) > CLOSING_SLACK}
+    out: dict[str, float] = {}
+    for k, (_, names, c) in enumerate(_stages(spec)):
+        for side in SIDES:
+            legs = c.legs[side]
+            if len(legs) < 2:
+                continue
+            fold: float = getattr(c.fold, side)
+            odd = [
+                abs(leg.leg - fold) > CLOSING_SLACK
+                or abs(leg.plane_spacing - leg.page_spacing) > CLOSING_SLACK
+                for leg in legs
+            ]
+            for i, leg in enumerate(legs):
+                more = _needed(spec, k, names, side, i, phi) - leg.leg
+                if abs(more) > CLOSING_SLACK and (odd[i] or all(odd) or not any(odd)):
+                    out[f"{names}leg {i + 1} {side}"] = more
+    return out
+
+
+def _needed(spec: Spec, stage: int, names: str, side: str, i: int, phi: float) -> float:
+    """Return how long a leg would have to be on a plane half held by the other legs, mm."""
+    c = spec.stages[stage]
+    others = tuple(leg for k, leg in enumerate(c.legs[side]) if k != i)
+    stages = list(spec.stages[: stage + 1])
+    stages[stage] = replace(c, legs={**c.legs, side: others})
+    pose = mechanism_of_stages(spec.base, stages).solve({}, phi)
+    leg = c.legs[side][i]
+    page = pose.turns[f"page {side}" if stage == 0 else f"{_below(stage)}plane {side}"]
+    foot = pose.joints[f"{names}inner foot {side}"] + leg.page_spacing * heading(page)
+    top = pose.joints[f"{names}ridge"] + leg.plane_spacing * heading(pose.turns[f"{names}plane {side}"])
+    return float(np.hypot(*(top - foot)))
+
+
+def _below(stage: int) -> str:
+    """Return the prefix of the stage below."""
+    return "" if stage == 1 else f"stage {stage} "
 
 
 def oblique_halves(spec: Spec) -> dict[str, float]:

@@ -89,14 +89,14 @@ def opens_to(mechanism: Mechanism, nominal: float) -> float:
     return low
 
 
-def _straddle(a: Array, b: Array, p: Array, q: Array) -> tuple[Array, Array]:
-    """Signed distances (mm) of p and q from the line through a and b."""
+def _beside(a: Array, b: Array, p: Array) -> Array:
+    """Signed distance (mm) of p from the line through a and b."""
     way = b - a
-    size = np.hypot(way[..., 0], way[..., 1])
     with np.errstate(invalid="ignore", divide="ignore"):
-        return tuple(  # type: ignore[return-value]
-            ((x - a)[..., 0] * way[..., 1] - (x - a)[..., 1] * way[..., 0]) / size for x in (p, q)
+        out: Array = ((p - a)[..., 0] * way[..., 1] - (p - a)[..., 1] * way[..., 0]) / np.hypot(
+            way[..., 0], way[..., 1]
         )
+    return out
 
 
 def crossings(mechanism: Mechanism, phi: Array, pose: Pose) -> tuple[Crossing, ...]:
@@ -114,16 +114,11 @@ def crossings(mechanism: Mechanism, phi: Array, pose: Pose) -> tuple[Crossing, .
                 continue
             pa, pb = pose.joints[a], pose.joints[b]
             pp, pq = pose.joints[p], pose.joints[q]
-            s, t = _straddle(pa, pb, pp, pq)
-            u, v = _straddle(pp, pq, pa, pb)
-            through: NDArray[np.bool_] = (
-                (s * t < 0)
-                & (u * v < 0)
-                & (
-                    np.minimum(np.minimum(np.abs(s), np.abs(t)), np.minimum(np.abs(u), np.abs(v)))
-                    > THROUGH_MM
-                )
+            off = np.array(
+                [_beside(pa, pb, pp), _beside(pa, pb, pq), _beside(pp, pq, pa), _beside(pp, pq, pb)]
             )
+            straddle = (off[0] * off[1] < 0) & (off[2] * off[3] < 0)
+            through: NDArray[np.bool_] = straddle & (np.abs(off).min(axis=0) > THROUGH_MM)
             if np.any(through):
                 at = phi[through]
                 out.append(Crossing(panels=(one, other), low=float(at.min()), high=float(at.max())))

@@ -146,12 +146,10 @@ class Legs:
     The outermost governs if the half is to be laid by one leg; with all legs equally stiff the half takes the
     direction that makes the sum of the squares of what they must stretch least. If they agree none stretches.
 
-    sign : +1 right, -1 left.
     legs : (panel, foot joint, top joint, leg length, spacing on the plane), from the ridge outwards.
     outer : the corner of the outermost leg.
     """
 
-    sign: float
     plane: str
     ridge: str
     legs: tuple[tuple[str, str, str, str, str], ...]
