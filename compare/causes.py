@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.faults import Fault, faults_of
-from compare.measured import FEET, Measured, feet_lengths, governing_lengths, nominal_lengths
+from compare.joints import FEET
+from compare.measured import Measured, feet_lengths, governing_lengths, nominal_lengths, seen_lean
 from compare.units import MM, Unit
 
 Array = NDArray[np.float64]
@@ -237,7 +238,7 @@ def _lean_effects(
     for half in mechanism.halves:
         if any(k not in known for k in governing_lengths(mechanism, half.name)):
             continue
-        lean = np.degrees(pose.lean[half.name])
+        lean = np.degrees(seen_lean(mechanism, pose, half.name))
         for effects, value in zip(out, lean[0] - lean[1:], strict=True):
             effects[half.name] = float(value)
     return out

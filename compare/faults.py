@@ -40,12 +40,12 @@ class Fault:
         return (self.more if size_mm > 0 else self.less).format(d=unit.words(abs(size_mm)))
 
 
-_CUT: Final = ("{part} is {{d}} long", "{part} is {{d}} short")
+_CUT: Final = ("{part} is {{d}} too long", "{part} is {{d}} short")
 _OUT: Final = ("{part} is glued {{d}} too far out", "{part} is glued {{d}} too far in")
 _STANDS: Final = ("{part} stands {{d}} too far out", "{part} stands {{d}} too near the {spine}")
 SAID: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
-        "page": ("{part} is {{d}} wide", "{part} is {{d}} narrow"),
+        "page": ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
         "plane": ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
         "page spacing": _OUT,
         "plane spacing": (

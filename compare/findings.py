@@ -11,8 +11,9 @@ from compare.causes import Cause, Diagnosis, cause_of_length, diagnose
 from compare.closed import Overhang, compare_clearance
 from compare.conformity import Item, Rule, Verdict, overall
 from compare.design.spec import Spec
+from compare.joints import FEET, seen_ends
 from compare.lean import DEG, Leaning, leaning
-from compare.measured import FEET, Measured, feet_lengths, measured_of, nominal_lengths
+from compare.measured import Measured, feet_lengths, measured_of, nominal_lengths
 from compare.pairs import compare_pairs
 from compare.remedy import Remedy, remedies_for
 from compare.symptoms import Symptom, symptoms_of
@@ -119,11 +120,11 @@ def _causes_to_name(
 def unseen_lengths(measured: Measured, spec: Spec) -> tuple[str, ...]:
     """Return the lengths the photo should show and does not.
 
-    Those that begin at the spine are not among them: a flat, unmarked base never shows it, and what rests on
-    the feet is told by their distance.
+    Those that begin at the spine or end at a fore edge are not among them: a flat, unmarked base never shows
+    the one and seldom the other, and what rests on the feet is told by their distance.
     """
-    ends = spec.mechanism.ends
-    return tuple(k for k in measured.undetermined if k in ends and ends[k][0] != "spine")
+    ends = {k: v for k, v in seen_ends(spec.mechanism).items() if v[0] != "spine" and "fore edge" not in v[1]}
+    return tuple(k for k in measured.undetermined if k in ends)
 
 
 def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:

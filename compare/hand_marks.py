@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from compare.conformity import Item
 from compare.findings import Findings
+from compare.joints import seen_ends
 
 BY_HAND = "by hand: "
 
@@ -18,7 +19,7 @@ def marked(findings: Findings, by_hand: Mapping[str, float]) -> Findings:
     """Return the findings with a remark on every length that ends at a hand-set joint."""
     if not by_hand:
         return findings
-    return replace(findings, lengths=_marked(findings.lengths, findings.spec.mechanism.ends, by_hand))
+    return replace(findings, lengths=_marked(findings.lengths, seen_ends(findings.spec.mechanism), by_hand))
 
 
 def _marked(

@@ -14,6 +14,7 @@ from measure.profile import Profile
 
 Array = NDArray[np.float64]
 
+FEET: Final = "feet"
 RIDGE_GAP: Final = 1.0  # mm, three thicknesses of card
 
 
@@ -26,10 +27,30 @@ class End:
     second: str
 
 
+def seen_ends(mechanism: Mechanism) -> dict[str, tuple[str, str]]:
+    """Return the joints between which each length is measured.
+
+    Where the design names no "feet", the two joints nearest to the spine stand for them: on a flat base the
+    spine is not seen, and their distance is all that is.
+    """
+    if FEET in mechanism.ends:
+        return dict(mechanism.ends)
+    near: dict[str, str] = {}
+    for name, (a, b) in mechanism.ends.items():
+        side = b.rsplit(" ", 1)[-1]
+        if a == "spine" and side in ("left", "right") and "fore edge" not in b and name in mechanism.lengths:
+            least = near.setdefault(side, name)
+            if mechanism.lengths[name] < mechanism.lengths[least]:
+                near[side] = name
+    if len(near) < 2:
+        return dict(mechanism.ends)
+    return {FEET: (mechanism.ends[near["left"]][1], mechanism.ends[near["right"]][1]), **mechanism.ends}
+
+
 def ends_of(mechanism: Mechanism) -> dict[str, End]:
     """Return where each length that is seen end-on is measured."""
     out = {}
-    for name, (a, b) in mechanism.ends.items():
+    for name, (a, b) in seen_ends(mechanism).items():
         on = (p.name for p in mechanism.panels if a in p.joints and b in p.joints)
         out[name] = End(next(on, ""), a, b)
     return out

@@ -14,7 +14,15 @@ import numpy as np
 from compare.conformity import Item
 from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
-from compare.measured import FEET, Measured, feet_lengths, governing_lengths, through_linkage
+from compare.joints import FEET
+from compare.measured import (
+    Measured,
+    feet_lengths,
+    governing_lengths,
+    lean_rates,
+    seen_lean,
+    through_linkage,
+)
 
 DEG = float(np.degrees(1.0))
 
@@ -67,7 +75,7 @@ class Leaning:
 
 def lean_of(mechanism: Mechanism, lengths: Mapping[str, float], phi: float, half: str) -> float:
     """Lean of one half for these lengths (what is missing is taken from the design), degrees."""
-    return float(np.degrees(mechanism.solve(lengths, phi).lean[half]))
+    return float(np.degrees(seen_lean(mechanism, mechanism.solve(lengths, phi), half)))
 
 
 def _contributions(measured: Measured, spec: Spec, half: str) -> tuple[Contribution, ...]:
@@ -77,10 +85,10 @@ def _contributions(measured: Measured, spec: Spec, half: str) -> tuple[Contribut
     names = governing_lengths(mechanism, half)
     values = {k: measured.working[k].value for k in names}
     phi = measured.opening.value
-    rates = mechanism.lean_rates(values, phi, half)
+    rates = lean_rates(mechanism, values, phi, half)
     told = [k for k in names if k not in measured.assumed]
     righted = {k: np.array([values[k] if j != k else nominal[k] for j in ("", *told)]) for k in names}
-    lean = np.degrees(mechanism.solve(righted, phi).lean[half])
+    lean = np.degrees(seen_lean(mechanism, mechanism.solve(righted, phi), half))
     out = [
         Contribution(
             length=name,

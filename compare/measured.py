@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compare.design.mechanism import Mechanism
+from compare.design.pose import Pose, turn_of
 from compare.design.spec import Spec
-from compare.joints import End, Joints, bearing_joints, ends_of, misread_joints
+from compare.joints import FEET, End, Joints, bearing_joints, ends_of, misread_joints, seen_ends
 from compare.quantity import Inputs, Quantity, chain
 from measure.layout import Panel, Role
 from measure.profile import Profile
@@ -25,7 +26,6 @@ SIDES: Final = ("left", "right")
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to
-FEET: Final = "feet"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -60,11 +60,12 @@ class Measured:
 
 def feet_lengths(mechanism: Mechanism) -> tuple[str, str] | None:
     """Return the lengths from the spine to the two inner feet, left and right, if "feet" is seen end-on."""
-    if FEET not in mechanism.ends:
+    ends = seen_ends(mechanism)
+    if FEET not in ends:
         return None
     out = []
-    for joint in mechanism.ends[FEET]:
-        from_spine = (k for k, (a, b) in mechanism.ends.items() if a == "spine" and b == joint)
+    for joint in ends[FEET]:
+        from_spine = (k for k, (a, b) in ends.items() if a == "spine" and b == joint)
         out.append(next(from_spine, ""))
     return (out[0], out[1]) if all(out) else None
 
@@ -72,11 +73,12 @@ def feet_lengths(mechanism: Mechanism) -> tuple[str, str] | None:
 def _sums(mechanism: Mechanism) -> dict[str, tuple[str, ...]]:
     """Return distances that are the sum of two lengths over a spine (feet): name -> the two."""
     out: dict[str, tuple[str, ...]] = {}
-    for name, (a, b) in mechanism.ends.items():
+    ends = seen_ends(mechanism)
+    for name, (a, b) in ends.items():
         if name in mechanism.lengths:
             continue
-        to_a = {p: k for k, (p, q) in mechanism.ends.items() if q == a and k in mechanism.lengths}
-        to_b = {p: k for k, (p, q) in mechanism.ends.items() if q == b and k in mechanism.lengths}
+        to_a = {p: k for k, (p, q) in ends.items() if q == a and k in mechanism.lengths}
+        to_b = {p: k for k, (p, q) in ends.items() if q == b and k in mechanism.lengths}
         common = [p for p in to_a if p in to_b]
         out[name] = (to_a[common[0]], to_b[common[0]]) if common else ()
     return out
@@ -118,6 +120,16 @@ def _direction(joints: Joints, mechanism: Mechanism, panel: Panel) -> Quantity |
     if len(bearing) < 2 and panel.role is Role.PLANE and joints.has(panel.joints[-1]):
         bearing.append(panel.joints[-1])
     return joints.direction(bearing[0], bearing[-1]) if len(bearing) >= 2 else None
+
+
+def _one_base_line(joints: Joints, mechanism: Mechanism) -> dict[str, Quantity | None]:
+    """Return the directions of the pages of a flat base that shows one joint on either page: one line."""
+    on = {p.name: [j for j in p.joints if joints.has(j)] for p in mechanism.panels if p.role is Role.PAGE}
+    left, right = on.get("page left"), on.get("page right")
+    if not left or not right:
+        return {}
+    line = joints.direction(left[0], right[0])
+    return {"page right": line, "page left": line + np.pi}
 
 
 def _angles(
@@ -163,6 +175,21 @@ def _with_assumed_feet(
     return dict(zip(names, parts, strict=True)), {n: why for n in names}
 
 
+def _from_the_feet(
+    mechanism: Mechanism, joints: Joints, working: Mapping[str, Quantity]
+) -> dict[str, Quantity]:
+    """Other lengths that begin at an unseen spine (a hinge): the foot of their side and the way from it."""
+    names, ends = feet_lengths(mechanism), seen_ends(mechanism)
+    out: dict[str, Quantity] = {}
+    for foot, inner in zip(names or (), ends.get(FEET, ()), strict=False):
+        side = inner.rsplit(" ", 1)[-1]
+        for k, (a, b) in ends.items():
+            mine = a == "spine" and b.endswith(side) and k in mechanism.lengths and "fore edge" not in b
+            if mine and k not in working and foot in working and joints.has(inner, b):
+                out[k] = working[foot] + joints.distance(inner, b)
+    return out
+
+
 def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float]:
     """Nominal lengths by name, mm; only those that an end-on photo can show.
 
@@ -173,11 +200,12 @@ def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float
     nominal = float(np.radians(spec.base.opening_deg))
     phi = nominal if opening is None or not 0 < opening < np.pi else opening
     out: dict[str, float] = {}
-    sums = [k for k in mechanism.ends if k not in mechanism.lengths]
+    ends = seen_ends(mechanism)
+    sums = [k for k in ends if k not in mechanism.lengths]
     if sums:
         joints = mechanism.solve({}, phi).joints
         for name in sums:
-            a, b = mechanism.ends[name]
+            a, b = ends[name]
             out[name] = float(np.hypot(*(joints[b] - joints[a])))
     return out | {k: v for k, v in mechanism.lengths.items() if k in mechanism.ends}
 
@@ -241,6 +269,8 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     misread = misread_joints(profile, mechanism)
     joints = Joints(profile, n, misread)
     along = {p.name: _direction(joints, mechanism, p) for p in mechanism.panels}
+    if spec.base.opening_deg == 180.0 and along["page left"] is along["page right"] is None:
+        along |= _one_base_line(joints, mechanism)
     lengths, undetermined = _lengths(profile, joints, mechanism, ends_of(mechanism), misread)
     for name, parts in _sums(mechanism).items():
         flat = name == FEET and spec.base.opening_deg == 180.0
@@ -260,6 +290,9 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     feet, why = _with_assumed_feet(spec, lengths, opening, unit[0])
     assumed |= why
     working = {**{k: v for k, v in lengths.items() if k in mechanism.lengths}, **feet}
+    more = _from_the_feet(mechanism, joints, working)
+    working |= more
+    assumed |= dict.fromkeys(more, "the spine is not seen: counted from the inner foot")
     for i, side in enumerate(SIDES, start=1):
         page = f"page {side}"
         if page in mechanism.lengths and page not in working:
@@ -285,6 +318,30 @@ def governing_lengths(mechanism: Mechanism, half: str) -> tuple[str, ...]:
     return tuple(k for k in mechanism.half(half).governs if k in mechanism.ends)
 
 
+def seen_lean(mechanism: Mechanism, pose: Pose, half: str) -> Array:
+    """Lean of one half as an end-on photo shows it (joint to joint, as it is measured), (...) rad.
+
+    For panels that stay parallel to the spine this is `Pose.lean`; a plane that nods as well shows it along
+    its joints, which lie at different depths.
+    """
+    h = mechanism.half(half)
+    panel = next((p for p in mechanism.panels if p.name == h.plane), None)
+    bearing = bearing_joints(mechanism, panel) if panel is not None else ()
+    if pose.nod is None or len(bearing) < 2 or h.page not in pose.turns:
+        return pose.lean[half]
+    turn = turn_of(pose.joints[bearing[-1]] - pose.joints[bearing[0]])
+    sign = 1.0 if h.side == "right" else -1.0
+    out: Array = np.arctan2(*(f(sign * (pose.turns[h.page] - turn)) for f in (np.sin, np.cos)))
+    return out
+
+
+def lean_rates(mechanism: Mechanism, lengths: Mapping[str, float], phi: float, half: str) -> dict[str, float]:
+    """How the lean as seen changes with each length that governs it (rad/mm) and "opening" (rad/rad)."""
+    names = governing_lengths(mechanism, half)
+    rates = mechanism.rates(lengths, phi, lambda pose: seen_lean(mechanism, pose, half), names)
+    return {k: float(v) for k, v in rates.items()}
+
+
 def through_linkage(measured: Measured, spec: Spec, half: str) -> Quantity | None:
     """Lean of one half as the linkage has it for the measured lengths, rad; None if one is missing."""
     mechanism = spec.mechanism
@@ -293,8 +350,8 @@ def through_linkage(measured: Measured, spec: Spec, half: str) -> Quantity | Non
         return None
     values = {k: measured.working[k].value for k in needed}
     phi = measured.opening.value
-    rates = mechanism.lean_rates(values, phi, half)
-    lean = float(mechanism.solve(values, phi).lean[half])
+    rates = lean_rates(mechanism, values, phi, half)
+    lean = float(seen_lean(mechanism, mechanism.solve(values, phi), half))
     if not np.isfinite(lean):
         return None
     parts = [*(measured.working[k] for k in needed), measured.opening]

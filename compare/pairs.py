@@ -8,11 +8,15 @@ known better than either of its lengths.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from compare.conformity import Item
 from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.measured import Measured, nominal_lengths
+from compare.quantity import Quantity
+
+SMALLEST: Final = 1e-9  # mm
 
 Terms = Mapping[str, float]
 """A difference of sums: length -> coefficient."""
@@ -47,6 +51,18 @@ def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
     return tuple(m for m in out if all(k in seen for k in m.terms))
 
 
+def _total(terms: Terms, measured: Measured) -> Quantity | None:
+    """Return a difference of sums; None if it was not measured, or rests on something assumed."""
+    if any(k not in measured.working for k in terms):
+        return None
+    parts = [measured.working[k] * c for k, c in terms.items()]
+    total = sum(parts[1:], parts[0])
+    if all(k in measured.lengths for k in terms):
+        return total
+    budget = measured.inputs.budget(total)  # an assumed split of the feet may cancel
+    return None if any(u > SMALLEST and s.startswith("assumed") for s, u in budget.items()) else total
+
+
 def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, str]]:
     """Compare the matched pairs with the design.
 
@@ -62,13 +78,11 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
     undetermined: dict[str, str] = {}
     for match in matches_of(spec.mechanism):
         name, terms = match.name, match.terms
-        missing = [k for k in terms if k not in measured.lengths]
-        if missing:
-            reason = measured.undetermined.get(missing[0], "not seen")
-            undetermined[name] = f"{missing[0]}: {reason}"
+        total = _total(terms, measured)
+        if total is None:
+            missing = [k for k in terms if k not in measured.lengths]
+            undetermined[name] = f"{missing[0]}: {measured.undetermined.get(missing[0], 'not seen')}"
             continue
-        parts = [measured.lengths[k] * c for k, c in terms.items()]
-        total = sum(parts[1:], parts[0])
         limit = spec.tolerance.matched * len(terms) / 2
         items.append(
             Item(

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from compare.causes import Cause
 from compare.conformity import Item, Verdict
 from compare.design.spec import Spec
-from compare.measured import Measured, governing_lengths
+from compare.lean import lean_of
+from compare.measured import Measured, governing_lengths, lean_rates
 from compare.moves import Bench, Effort, Move, match_moves, moves_for
 from compare.names import called, parsed
 from compare.pairs import matches_of
@@ -141,8 +142,9 @@ def _solved(dummy: _Dummy, moves: Sequence[Move], text: str, effort: Effort) -> 
         was = dummy.now.get(f"lean {half.name}")
         if was is None or any(k not in after for k in names):
             continue
-        rates = mechanism.lean_rates({k: after[k] for k in names}, dummy.phi, half.name)
-        lean = float(np.degrees(mechanism.solve({k: after[k] for k in names}, dummy.phi).lean[half.name]))
+        then = {k: after[k] for k in names}
+        rates = lean_rates(mechanism, then, dummy.phi, half.name)
+        lean = lean_of(mechanism, then, dummy.phi, half.name)
         u = _u({k: np.degrees(rates[k]) for k in names}, dummy.names, cov)
         leans.append(replace(was, measured=lean, u=u))
     sums: list[Item] = []

@@ -65,7 +65,9 @@ def _half_of(spec: Spec, panel: str) -> str:
 
 def _bent(profile: Profile, spec: Spec, joints: Joints) -> list[Symptom]:
     """Pages and plane halves whose outer part points another way than the inner one."""
-    out = []
+    out: list[Symptom] = []
+    if spec.mechanism.solve({}, 1.0).nod is not None:
+        return out  # a plane that nods shows its joints at different depths
     for panel in spec.mechanism.panels:
         if panel.role not in (Role.PAGE, Role.PLANE):
             continue

@@ -33,7 +33,7 @@ CASES: list[tuple[str, str, Mapping[str, float], str]] = [
         "long leg",
         TWO_SIDED,
         {"leg left": 2.5},
-        "The left half leans 2.5 degrees: the left leg is 2.5 mm long.",
+        "The left half leans 2.5 degrees: the left leg is 2.5 mm too long.",
     ),
     (
         "outer foot",

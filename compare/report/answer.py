@@ -9,8 +9,10 @@ from compare.causes import Cause
 from compare.closed import shut
 from compare.conformity import Item, Verdict
 from compare.findings import Findings, unseen_lengths
+from compare.joints import FEET
 from compare.lean import Leaning
-from compare.measured import FEET, feet_lengths
+from compare.measured import feet_lengths
+from compare.names import parsed
 from compare.symptoms import candidate_for
 from compare.units import Unit, unit_of
 
@@ -194,11 +196,28 @@ def also(findings: Findings) -> tuple[str, ...]:
             f"{n_faults} faults at once are unlikely: check that this is the right spec, "
             "how the sheet was used (--use, --standoff) and that it was printed at 100 %."
         )
+    out += _redundant(findings)
     out += [_unexplained(n, findings) for n in findings.leans if n.remainder_matters]
     if findings.binding is not None and findings.binding.matters:
         out.append(findings.binding.sentence())
     out += [o.sentence() for o in findings.overhangs if o.disagrees]
     return tuple(out)
+
+
+def _redundant(findings: Findings) -> list[str]:
+    """Say of a half on several legs, one of which is to blame, which leg sets its level."""
+    out = []
+    blamed = {k for c in findings.causes for k in c.fault.pattern}
+    for half in findings.spec.mechanism.halves:
+        legs = [k for k in half.governs if parsed(k).kind == "leg" and parsed(k).side == half.side]
+        legs = [k for k in legs if parsed(k).prefix == parsed(f"{half.plane}").prefix]
+        numbers = {parsed(k).number for k in blamed if parsed(k).side == half.side and parsed(k).number}
+        if len(legs) > 1 and numbers:
+            out.append(
+                f"The {half.name} half stands on {len(legs)} legs, {len(legs) - 1} more than it needs: the "
+                f"outermost ({legs[-1]}) sets its level, the others must match it or they strain the plane."
+            )
+    return out
 
 
 def _unexplained(leaning: Leaning, findings: Findings) -> str:

@@ -7,8 +7,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from compare.joints import ends_of
-from compare.measured import FEET
+from compare.joints import FEET, ends_of
 from compare.names import parsed
 from compare.report import svg
 from compare.report.strokes import design_joints, drawn_joints, guilty_lengths

@@ -84,6 +84,7 @@ def motion_of(findings: "Findings") -> Motion:
     nominal = dict(spec.mechanism.lengths)
     values = {k: q.value for k, q in measured.working.items()}
     binds = findings.binding.phi_deg if findings.binding is not None else 0.0
+    pages = {"left": spec.base.page_left, "right": spec.base.page_right}
     built = None
     needed = {k for h in spec.mechanism.halves for k in h.governs if k in spec.mechanism.ends}
     if needed <= set(values):
@@ -94,7 +95,7 @@ def motion_of(findings: "Findings") -> Motion:
         openings_deg=openings,
         design=_poses(findings, nominal, np.radians(openings)),
         built=built,
-        page_mm={s: float(values.get(f"page {s}", nominal[f"page {s}"])) for s in ("left", "right")},
+        page_mm={s: float(values.get(f"page {s}", pages[s])) for s in pages},
         binds_deg=binds,
     )
 

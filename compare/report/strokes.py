@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from compare.conformity import Item, Verdict
 from compare.design.layout import layout_of
 from compare.design.mechanism import Mechanism
-from compare.joints import RIDGE_GAP, End, bearing_joints, ends_of
+from compare.joints import RIDGE_GAP, End, bearing_joints, ends_of, seen_ends
 from compare.measured import feet_lengths
 from compare.names import parsed
 from compare.report import canvas as cv
@@ -49,7 +49,7 @@ def design_joints(inspection: "Inspection") -> dict[str, Array]:
     profile, mechanism = inspection.profile, inspection.spec.mechanism
     layout = layout_of(inspection.spec)
     joints = dict(zip(layout.joint_names, layout.xy_mm, strict=True))
-    inner = [j for j in mechanism.ends.get("feet", ()) if j in profile.joints]
+    inner = [j for j in seen_ends(mechanism).get("feet", ()) if j in profile.joints]
     on_pages = [j for p in layout.panels if p.role is Role.PAGE for j in p.joints[:-1]]
     page = [j for j in dict.fromkeys(on_pages) if j in profile.joints]
     if len(page) < 2:
