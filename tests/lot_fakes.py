@@ -90,7 +90,12 @@ def drifting_lot(
     rng = np.random.default_rng(seed)
     spec = spec_of(TWO_SIDED, place)
     labels = [
-        {"assembler": PEOPLE[i % 2], "die": "AB"[i // 3 % 2], "shift": "early" if i < count // 2 else "late"}
+        {
+            "assembler": PEOPLE[i % 2],
+            "die": "AB"[i // 3 % 2],
+            "shift": "early" if i < count // 2 else "late",
+            "hour": f"{8 + i // 4}:00",
+        }
         for i in range(count)
     ]
     folder = fake_folder(place / "lamps", count, labels)

@@ -91,6 +91,19 @@ def test_lot_from_the_ledger(tmp_path: Path) -> None:
     assert len(data["samples"]) == 24 and data["samples"][0]["labels"]["assembler"] == "Wren"
 
 
+def test_samples_taken_together(tmp_path: Path) -> None:
+    folder, spec, ledger = drifting_lot(tmp_path)
+    out = tmp_path / "r.html"
+    base = ["lot", folder, "--spec", spec, "--ledger", ledger, "--report", out]
+    data = json.loads(run(*base, "--together", "shift", "--json").stdout)
+    assert data["statistics"]["leg left"]["subgroups"] is None  # two shifts make no chart
+    data = json.loads(run(*base, "--together", "hour", "--json").stdout)
+    sub = data["statistics"]["leg left"]["subgroups"]
+    assert len(sub["names"]) == 6 and sub["size"] == 4 and sub["means"][-1] < sub["mean_limits"][0]
+    assert "Leg left: mean by hour" in page_of(out).words
+    assert "no column 'week'" in one_line(run(*base, "--together", "week"))
+
+
 def test_history_and_export(tmp_path: Path) -> None:
     folder, spec, ledger = drifting_lot(tmp_path)
     out = tmp_path / "h.html"

@@ -200,6 +200,25 @@ def test_groups_are_compared_with_the_drift_taken_out() -> None:
     assert s.drifts and s.telling_groups(1) == ()
 
 
+def test_samples_taken_together() -> None:
+    rng = np.random.default_rng(8)
+    hours = [f"{8 + k // 4}:00" for k in range(42)]  # ten hours of four samples, and two of an eleventh
+    jump = [0.5 if h == "13:00" else 0.0 for h in hours]
+    samples = [
+        sample(k, jump[k] + float(rng.normal(0, 0.08)), labels={"hour": hours[k], "die": "AB"[k % 2]})
+        for k in range(42)
+    ]
+    (s,) = statistics_of(samples, np.random.default_rng(0), together="hour")
+    sub = s.subgroups
+    assert sub is not None and (sub.size, len(sub.names), sub.left_out) == (4, 10, 2)
+    assert [sub.names[k] for k in sub.means.outside] == ["13:00"] and sub.spread.outside == ()
+    assert sub.sd == pytest.approx(0.08, rel=0.35) and sub.spread.kind == "ranges"
+    assert s.able is not None and s.able.ratio.value == pytest.approx(0.8 / (3 * sub.sd))
+    assert [g.column for g in s.groupings] == ["die"]  # the hours are no suspects
+    (alone,) = statistics_of(samples, np.random.default_rng(0), together="shift")
+    assert alone.subgroups is None
+
+
 def test_stricter_plan() -> None:
     p = plan(2000, 1.0)  # 125, 3; at 0.65: 125, 2
     assert stricter_would_accept(p, "II", 2) and not stricter_would_accept(p, "II", 3)

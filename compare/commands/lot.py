@@ -154,6 +154,9 @@ def _check_report(report: Path | None) -> None:
     "--severity", type=click.Choice(["auto", "normal", "tightened", "reduced"]), default="auto",
     show_default=True, help="auto: by the switching rules, from earlier lots in the ledger.",
 )  # fmt: skip
+@click.option(
+    "--together", metavar="COLUMN", help="Column that tells which samples were taken together (X-bar charts)."
+)
 @ledger_option
 @click.option("--name", help="Name of the lot (default: the folder's).")
 @click.option(
@@ -181,6 +184,7 @@ def check_lot(
     aql: float,
     level: str,
     severity: str,
+    together: str | None,
     ledger: str,
     name: str | None,
     report: Path | None,
@@ -227,7 +231,7 @@ def check_lot(
                 err=True,
             )
             ctx.exit(STOPPED)
-        assessment = assess(found.name, design, settings, run, book, chosen)
+        assessment = assess(found.name, design, settings, run, book, chosen, together)
     target = None
     if not no_report:
         from compare.report.lot_html import write_lot_report

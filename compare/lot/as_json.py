@@ -5,7 +5,7 @@
     samples      [{name, made_at, labels, photos, verdict, answer, readings {name: {deviation, U, limits}}}]
     statistics   {name: {kind, unit, n, limits, mean, sd, short_sd, U, Cp, Cpk, Pp, Ppk (each [value, low,
                  high]), normal, interval, outside, failing, share_outside, measuring_sd,
-                 share_outside_true, course {kind, since, change, chance}, signals, groups}}
+                 share_outside_true, course {kind, since, change, chance}, signals, subgroups, groups}}
     causes       [{name, samples, mean_mm, lean_deg}]; advice [{seen, do}]; cautions; problems; notes
 
 Deviations in mm (lean: degrees); a number that could not be had is null.
@@ -74,6 +74,19 @@ def _statistics(s: Statistics, samples: tuple[Sample, ...]) -> dict[str, Any]:
             }
             for x in s.signals
         ],
+        "subgroups": None
+        if s.subgroups is None
+        else {
+            "column": s.subgroups.column,
+            "names": list(s.subgroups.names),
+            "size": s.subgroups.size,
+            "sd": number(s.subgroups.sd),
+            "means": [number(v) for v in s.subgroups.means.values],
+            "mean_limits": [number(s.subgroups.means.lower[0]), number(s.subgroups.means.upper[0])],
+            "spread_kind": s.subgroups.spread.kind,
+            "spread": [number(v) for v in s.subgroups.spread.values],
+            "spread_limits": [number(s.subgroups.spread.lower[0]), number(s.subgroups.spread.upper[0])],
+        },
         "groups": {
             g.column: {
                 "chance": number(g.chance),

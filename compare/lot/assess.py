@@ -8,13 +8,14 @@ import numpy as np
 
 from compare.conformity import Rule
 from compare.design.spec import Spec
+from compare.errors import LotError
 from compare.lot.advice import Advice, Frequent, advice, cautions, frequent_causes
 from compare.lot.attributes import Severity
 from compare.lot.decision import Decision, decide, past_lots, plan_for, stricter_would_accept
 from compare.lot.ledger import Ledger
 from compare.lot.runner import Run
 from compare.lot.samples import Sample, load_samples
-from compare.lot.statistics import Statistics, statistics_of
+from compare.lot.statistics import Statistics, label_columns, statistics_of
 from compare.version import own_version
 
 SHUFFLE_SEED: Final = 7870  # the same lot is always told the same way
@@ -76,7 +77,13 @@ def how_far(sample: Sample) -> float:
 
 
 def assess(
-    lot: str, spec: Spec, settings: Mapping[str, Any], run: Run, ledger: Ledger, sampling: Sampling | None
+    lot: str,
+    spec: Spec,
+    settings: Mapping[str, Any],
+    run: Run,
+    ledger: Ledger,
+    sampling: Sampling | None,
+    together: str | None = None,
 ) -> Assessment:
     """Assess a lot from the ledger, and keep the decision there if a sampling plan was asked for.
 
@@ -84,6 +91,7 @@ def assess(
     ----------
     lot : its name. settings : of the checks (their decision rule is taken from there).
     run : the run that checked it. sampling : plan to decide by, or None.
+    together : column of the manifest that tells which samples were taken together, or None.
 
     Raises
     ------
@@ -91,7 +99,10 @@ def assess(
     """
     rule = Rule(settings.get("rule", Rule.GUARDED.value))
     samples = load_samples(ledger, list(run.keys))
-    statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), rule)
+    if together is not None and together not in label_columns(samples):
+        known = ", ".join(label_columns(samples)) or "none"
+        raise LotError(f"--together: the manifest has no column {together!r} (labels: {known})")
+    statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), rule, together)
     chosen = None
     if sampling is not None:
         past = past_lots(ledger.decisions(spec.source.sha256), before=lot)

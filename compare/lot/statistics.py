@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from compare.lot.capability import (
     share_outside,
     true_spread,
 )
-from compare.lot.charts import Chart, individuals, short_term_sigma
+from compare.lot.charts import Chart, groups, individuals, short_term_sigma, within_sigma
 from compare.lot.drift import Course, course
 from compare.lot.rules import Signal, signals
 from compare.lot.samples import Reading, Sample
@@ -68,6 +68,26 @@ class Grouping:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Subgroups:
+    """Samples taken together now and then: charts of their means and of the spread within them.
+
+    Attributes
+    ----------
+    column : of the manifest. names : label of each subgroup, in order; size : samples in each.
+    means, spread : charts (X-bar and R up to five samples, X-bar and S above). sd : within subgroups.
+    left_out : samples of subgroups that are not complete.
+    """
+
+    column: str
+    names: tuple[str, ...]
+    size: int
+    means: Chart
+    spread: Chart
+    sd: float
+    left_out: int
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Statistics:
     """One thing measured, over the lot. All values are deviations from nominal.
 
@@ -84,6 +104,7 @@ class Statistics:
     measuring : standard deviation of the measuring, from repeated photos; nan without.
     true_share : share with the measuring taken out; nan without repeated photos.
     course, chart, signals, groupings : how it runs, and by columns of the manifest.
+    subgroups : if samples were taken together in groups; then `able` rests on the spread within them.
     """
 
     kind: str
@@ -110,6 +131,7 @@ class Statistics:
     chart: Chart | None
     signals: tuple[Signal, ...]
     groupings: tuple[Grouping, ...]
+    subgroups: Subgroups | None
 
     @property
     def n(self) -> int:
@@ -183,8 +205,50 @@ def _groupings(values: Array, labels: Mapping[str, Sequence[str]]) -> tuple[Grou
     return tuple(out)
 
 
+RANGE_UP_TO: Final = 5  # samples in a subgroup up to which the range tells as much as the deviation
+
+
+def _subgroups(values: Array, labels: Sequence[str], column: str) -> Subgroups | None:
+    """Divide values by label into subgroups of the commonest size; None with fewer than three of them."""
+    members: dict[str, list[float]] = {}
+    for label, value in zip(labels, values, strict=True):
+        members.setdefault(label, []).append(float(value))
+    sizes = [len(v) for k, v in members.items() if k]
+    size = max(set(sizes), key=lambda n: (sizes.count(n), n), default=0)
+    whole = {k: v for k, v in members.items() if k and len(v) == size}
+    if size < 2 or len(whole) < FEWEST:
+        return None
+    table = np.array(list(whole.values()))
+    kind: Literal["range", "sd"] = "range" if size <= RANGE_UP_TO else "sd"
+    means, spread = groups(table, kind)
+    return Subgroups(
+        column=column,
+        names=tuple(whole),
+        size=size,
+        means=means,
+        spread=spread,
+        sd=within_sigma(table, kind),
+        left_out=len(values) - table.size,
+    )
+
+
+def _able(
+    mean: float, n: int, short_sd: float, together: Subgroups | None, low: float, high: float
+) -> Capability | None:
+    """Capability with the short-term spread: within subgroups if there are any, else of successive ones."""
+    sd, freedom = short_sd, moving_range_freedom(n)
+    if together is not None:
+        sd, freedom = together.sd, float(len(together.names) * (together.size - 1))
+    return capability(mean, sd, n, low, high, target=0.0, freedom=freedom) if sd > 0 else None
+
+
 def _one(
-    name: str, samples: Sequence[Sample], rule: Rule, rng: np.random.Generator, looked_at: int
+    name: str,
+    samples: Sequence[Sample],
+    rule: Rule,
+    rng: np.random.Generator,
+    looked_at: int,
+    together: str | None,
 ) -> Statistics | None:
     at = tuple(i for i, s in enumerate(samples) if name in s.readings)
     readings = [samples[i].readings[name] for i in at]
@@ -203,6 +267,9 @@ def _one(
     labels = {c: [samples[i].labels.get(c, "") for i in at] for c in label_columns(samples)}
     straight = values - path.fitted + mean  # groups are compared with the drift taken out
     chart = individuals(values)[0] if short_sd > 0 else None
+    groups_of = None
+    if together is not None:
+        groups_of = _subgroups(values, labels.pop(together, [""] * n), together)
     return Statistics(
         kind=first.kind,
         name=name,
@@ -215,9 +282,7 @@ def _one(
         sd=sd,
         short_sd=short_sd,
         u=float(np.median([r.u for r in readings])),
-        able=capability(mean, short_sd, n, low, high, target=0.0, freedom=moving_range_freedom(n))
-        if short_sd > 0
-        else None,
+        able=_able(mean, n, short_sd, groups_of, low, high),
         did=capability(mean, sd, n, low, high, target=0.0) if sd > 0 else None,
         normality=normality(values - path.fitted),
         interval=(mean - k * sd, mean + k * sd),
@@ -230,6 +295,7 @@ def _one(
         chart=chart,
         signals=signals(chart) if chart is not None else (),
         groupings=_groupings(straight, labels),
+        subgroups=groups_of,
     )
 
 
@@ -239,18 +305,22 @@ def label_columns(samples: Sequence[Sample]) -> tuple[str, ...]:
 
 
 def statistics_of(
-    samples: Sequence[Sample], rng: np.random.Generator, rule: Rule = Rule.GUARDED
+    samples: Sequence[Sample],
+    rng: np.random.Generator,
+    rule: Rule = Rule.GUARDED,
+    together: str | None = None,
 ) -> tuple[Statistics, ...]:
     """Return the statistics of everything measured on three samples or more, lengths first.
 
     Parameters
     ----------
     samples : in the order they were made. rng : for the shuffles behind "drifts". rule : decision rule.
+    together : column of the manifest whose labels tell which samples were taken together.
     """
     order = {"length": 0, "pair": 1, "lean": 2, "clearance": 3}
     names = list(dict.fromkeys(n for s in samples for n in s.readings))
     kinds = {n: r.kind for s in samples for n, r in s.readings.items()}
     names.sort(key=lambda n: order[kinds[n]])
     looked_at = max(sum(k == "length" for k in kinds.values()), 1)
-    found = (_one(n, samples, rule, rng, looked_at) for n in names)
+    found = (_one(n, samples, rule, rng, looked_at, together) for n in names)
     return tuple(s for s in found if s is not None)

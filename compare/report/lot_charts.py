@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from markupsafe import Markup, escape
@@ -13,7 +13,7 @@ from compare.conformity import Rule, Verdict
 from compare.lot.advice import Frequent
 from compare.lot.risks import chance_of_acceptance
 from compare.lot.samples import Sample
-from compare.lot.statistics import Grouping, Statistics
+from compare.lot.statistics import Grouping, Statistics, Subgroups
 from compare.report import svg
 
 Array = NDArray[np.float64]
@@ -167,6 +167,39 @@ def _sample_names(s: Statistics, samples: Sequence[Sample], axes: Axes) -> list[
     ]
     out.append(svg.words("sample", LEFT - 8, y, "axis", anchor="end"))
     return out
+
+
+def subgroup_chart(s: Statistics, sub: Subgroups, which: Literal["means", "spread"]) -> Markup:
+    """Return the chart of the means of subgroups, or of the spread within them, with its control limits."""
+    chart = sub.means if which == "means" else sub.spread
+    limits = [float(chart.lower[0]), float(chart.upper[0])]
+    design = (s.low, s.high) if which == "means" else (math.nan, math.nan)
+    y0, y1 = _reach(*design, chart.values, limits)
+    k = len(chart.values)
+    axes = Axes(-0.5, k - 0.5, y0, y1)
+    parts = _scale(axes, s.unit if s.unit == "mm" else "deg")
+    words: list[tuple[float, str, str]] = []
+    for value in design:
+        if math.isfinite(value):
+            parts.append(_across(axes, value, "limit"))
+            words.append((float(axes.y(value)), f"allowed {value:+.2f}", "axis strong"))
+    for value in limits:
+        parts.append(_across(axes, value, "control"))
+        words.append((float(axes.y(value)), f"control {value:+.2f}", "axis"))
+    parts.append(_across(axes, chart.centre, "mean"))
+    words.append((float(axes.y(chart.centre)), f"mean {chart.centre:+.2f}", "axis"))
+    at = axes.x(np.arange(k))
+    parts.append(svg.line(np.column_stack([at, axes.y(chart.values)]), "trace"))
+    for j in range(k):
+        verdict = Verdict.FAILS if j in chart.outside else Verdict.CONFORMS
+        title = f"{sub.column} {sub.names[j]}: {chart.values[j]:+.2f} {s.unit}"
+        parts.append(mark(float(at[j]), float(axes.y(chart.values[j])), verdict, title))
+    step = max(-(-k // 8), 1)
+    y = HEIGHT - BOTTOM + 16
+    parts += [
+        svg.words(sub.names[j][:12], float(at[j]), y, "axis", anchor="middle") for j in range(0, k, step)
+    ]
+    return _frame([*parts, *_spread_words(words)], f"{which} of {s.name} by {sub.column}")
 
 
 def histogram(s: Statistics) -> Markup:

@@ -17,7 +17,7 @@ from compare.lot.assess import Assessment
 from compare.lot.capability import Index
 from compare.lot.runner import Run, recorded
 from compare.lot.samples import Sample
-from compare.lot.statistics import Statistics, label_columns
+from compare.lot.statistics import Statistics, Subgroups, label_columns
 from compare.lot.words import capital, listed, percent, spoken
 from compare.report import lot_charts as charts
 from compare.report.files import write_whole
@@ -104,14 +104,34 @@ def _course_charts(a: Assessment) -> list[dict[str, Any]]:
     if not telling and lengths:
         telling = [max(lengths, key=lambda s: (abs(s.mean) + 3 * s.sd) / s.half)]
     names = [x.name for x in a.samples]
-    return [
-        {
-            "title": capital(s.name),
-            "svg": charts.run_chart(s, a.samples, rule),
-            "words": f"{capital(course_words(s, names))}. {_signal_words(s, a.samples)}",
-        }
-        for s in telling[:6]
-    ]
+    out: list[dict[str, Any]] = []
+    for s in telling[:6]:
+        words = f"{capital(course_words(s, names))}. {_signal_words(s, a.samples)}"
+        out.append({"title": capital(s.name), "svg": charts.run_chart(s, a.samples, rule), "words": words})
+        if s.subgroups is not None:
+            out += _subgroup_charts(s, s.subgroups)
+    return out
+
+
+def _subgroup_charts(s: Statistics, sub: Subgroups) -> list[dict[str, Any]]:
+    """Charts of means of subgroups and of the spread within them; a diamond is beyond the control limits."""
+    spread = {"ranges": "range", "standard deviations": "standard deviation"}[sub.spread.kind]
+    left_out = f" {sub.left_out} samples of incomplete groups are left out." if sub.left_out else ""
+    titles = (f"mean by {sub.column}", f"{spread} within {sub.column}")
+    out = []
+    for which, chart, title in zip(("means", "spread"), (sub.means, sub.spread), titles, strict=True):
+        beyond = [sub.names[k] for k in chart.outside]
+        out.append(
+            {
+                "title": f"{capital(s.name)}: {title}",
+                "svg": charts.subgroup_chart(s, sub, "means" if which == "means" else "spread"),
+                "words": (
+                    f"Beyond the control limits: {listed(beyond)}." if beyond else "None is beyond them."
+                )
+                + f" {sub.size} samples each.{left_out}",
+            }
+        )
+    return out
 
 
 def _histograms(a: Assessment) -> list[dict[str, Any]]:
