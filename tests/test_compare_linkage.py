@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from compare.design.assemble import SIDES, mechanism_of_stages
+from compare.design.assemble import mechanism_of_stages
 from compare.design.contact import binding_opening
+from compare.design.draft import SIDES
 from compare.design.four_bar import four_bar
 from compare.design.parts import Base, Construction, Fold, Parallelogram, Plane
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from compare.design.carry_plane import crease_of
 from compare.design.contact import binding_opening
 from compare.design.mechanism import Mechanism
 from compare.design.spec import load_spec
 from compare.design.spherical import angle_beside, far_corner, panel_angles
-from compare.design.vfold import crease_of
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 

@@ -4,8 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.feasible import oblique_halves
 from compare.design.motion import NEARLY_SHUT, Motion
+from compare.design.soundness import oblique_halves
 from compare.design.spec import Spec
 
 WORTH_SAYING_MM: Final = 0.05

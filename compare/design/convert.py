@@ -3,29 +3,24 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
+from compare.design.convert_space import drawing_of, pillar_of, vfold_of
 from compare.design.paper import page_of
 from compare.design.parts import (
     Base,
     Card,
     Construction,
-    Drawing,
-    DrawnPanel,
     Flap,
     Fold,
     Parallelogram,
-    Pillar,
     Plane,
     Support,
     Tolerance,
-    VFold,
-    VSide,
 )
 from compare.design.spec import Spec
-from compare.design.specfile import MM_PER_INCH, Source
+from compare.design.specfile import Source
+from compare.design.tables import LEG_KEYS, SIDES, SUPPORT_KEYS, Table, Tables, leg_of
 from compare.errors import SpecError
-from measure.layout import Role
 
-SIDES: Final = ("left", "right")
 DEFAULT_OPENING: Final = 180.0  # degrees
 DEFAULT_THICKNESS: Final = 0.3  # mm, card of about 250 g/m2; never inferred from the weight of the card
 DEFAULT_STRIP_DEPTH: Final = 60.0  # mm
@@ -34,34 +29,8 @@ DEFAULT_LENGTH_TOLERANCE: Final = 0.5  # mm; a steel rule on a floppy dummy; com
 DEFAULT_LEVEL: Final = 1.0  # degrees; about what the eye sees; common practice, no source
 DEFAULT_CLEARANCE: Final = 1.0  # mm
 
-LEG_KEYS: Final = ("leg", "page_spacing", "plane_spacing")
-SUPPORT_KEYS: Final = ("support", "foot", "tab")
 
-Table = Mapping[str, Any]
-
-
-class _File:
-    """The tables with their units."""
-
-    def __init__(self, data: Table, source: Source) -> None:
-        self.data, self.source = data, source
-        self.scale = MM_PER_INCH if data.get("units", "mm") == "in" else 1.0
-
-    def mm(self, table: Table, key: str, default: float = float("nan")) -> float:
-        """Return a length in mm; a default is in mm whatever the file is in."""
-        return float(table[key]) * self.scale if key in table else default
-
-    def need(self, path: str, table: Table, *keys: str) -> None:
-        """Refuse a table without one of these keys."""
-        for key in keys:
-            if key not in table:
-                raise SpecError(f"{self.source.where(path)}: {key!r} is missing")
-
-    def fail(self, path: str, key: str, text: str) -> SpecError:
-        return SpecError(f"{self.source.where(path, key)}: {text}")
-
-
-def _base(f: _File) -> Base:
+def _base(f: Tables) -> Base:
     where = f.source.where
     if "base" not in f.data:
         raise SpecError(f"{f.source.name}: the table [base] is missing")
@@ -89,7 +58,7 @@ def _base(f: _File) -> Base:
     )
 
 
-def _card(f: _File) -> Card:
+def _card(f: Tables) -> Card:
     t = f.data.get("card", {})
     return Card(
         thickness=f.mm(t, "thickness", DEFAULT_THICKNESS),
@@ -99,7 +68,7 @@ def _card(f: _File) -> Card:
     )
 
 
-def _tolerance(f: _File) -> Tolerance:
+def _tolerance(f: Tables) -> Tolerance:
     t = f.data.get("tolerance", {})
     length = f.mm(t, "length", DEFAULT_LENGTH_TOLERANCE)
     return Tolerance(
@@ -113,25 +82,18 @@ def _tolerance(f: _File) -> Tolerance:
     )
 
 
-def _scale_of(f: _File, name: str) -> float:
+def _scale_of(f: Tables, name: str) -> float:
     """Return mm per unit of the file for a named length; angles stay in degrees."""
     return 1.0 if "angle" in name else f.scale
 
 
-def _leg(f: _File, path: str, t: Table) -> Parallelogram:
-    f.need(path, t, *LEG_KEYS)
-    return Parallelogram(
-        leg=f.mm(t, "leg"), page_spacing=f.mm(t, "page_spacing"), plane_spacing=f.mm(t, "plane_spacing")
-    )
-
-
-def _legs(f: _File, path: str, t: Table) -> tuple[Parallelogram, ...]:
+def _legs(f: Tables, path: str, t: Table) -> tuple[Parallelogram, ...]:
     """Legs of one side table: one in the table itself, or several in [[...legs]]."""
     if "legs" in t:
         given = next((k for k in LEG_KEYS if k in t), "")
         if given:
             raise f.fail(path, given, f"give either one leg here or several in [[{path}.legs]]")
-        legs = tuple(_leg(f, f"{path}.legs[{i}]", row) for i, row in enumerate(t["legs"], start=1))
+        legs = tuple(leg_of(f, f"{path}.legs[{i}]", row) for i, row in enumerate(t["legs"], start=1))
         for i, (a, b) in enumerate(zip(legs, legs[1:], strict=False), start=2):
             if not (a.page_spacing < b.page_spacing and a.plane_spacing < b.plane_spacing):
                 raise f.fail(
@@ -140,10 +102,10 @@ def _legs(f: _File, path: str, t: Table) -> tuple[Parallelogram, ...]:
                     "name the legs from the ridge outwards, each farther out",
                 )
         return legs
-    return (_leg(f, path, t),)
+    return (leg_of(f, path, t),)
 
 
-def _support(f: _File, path: str, t: Table) -> Support:
+def _support(f: Tables, path: str, t: Table) -> Support:
     given = next((k for k in (*LEG_KEYS, "legs", "flap") if k in t), "")
     if given:
         raise f.fail(path, given, "a side has either a leg or a plain support, not both")
@@ -151,7 +113,7 @@ def _support(f: _File, path: str, t: Table) -> Support:
     return Support(length=f.mm(t, "support"), foot=f.mm(t, "foot"), tab=f.mm(t, "tab"))
 
 
-def _fold(f: _File, path: str, data: Table, supports: Mapping[str, Support]) -> Fold:
+def _fold(f: Tables, path: str, data: Table, supports: Mapping[str, Support]) -> Fold:
     if "fold" not in data:
         raise SpecError(f"{f.source.name}: the table [{path}] is missing")
     t = data["fold"]
@@ -169,7 +131,7 @@ def _fold(f: _File, path: str, data: Table, supports: Mapping[str, Support]) -> 
     )
 
 
-def _construction(f: _File, prefix: str, data: Table) -> Construction:
+def _construction(f: Tables, prefix: str, data: Table) -> Construction:
     """Return the construction of the file itself (prefix "") or of one stage ("stage[2].")."""
     legs: dict[str, tuple[Parallelogram, ...]] = {"left": (), "right": ()}
     supports: dict[str, Support] = {}
@@ -194,7 +156,7 @@ def _construction(f: _File, prefix: str, data: Table) -> Construction:
     return out
 
 
-def _check_halves(f: _File, prefix: str, c: Construction) -> None:
+def _check_halves(f: Tables, prefix: str, c: Construction) -> None:
     """Each plane half needs its own leg and the other way round."""
     if not c.legs["left"] and not c.legs["right"]:
         raise SpecError(
@@ -224,7 +186,7 @@ def _check_halves(f: _File, prefix: str, c: Construction) -> None:
             )
 
 
-def _stages(f: _File) -> tuple[Construction, ...]:
+def _stages(f: Tables) -> tuple[Construction, ...]:
     out = [_construction(f, "", f.data)]
     for i, row in enumerate(f.data.get("stage", []), start=1):
         below = out[-1].plane
@@ -237,125 +199,17 @@ def _stages(f: _File) -> tuple[Construction, ...]:
     return tuple(out)
 
 
-def _carried(f: _File, what: str) -> tuple[dict[str, Parallelogram], Plane]:
-    """Legs and plane of a V-fold or pillar."""
-    for table in ("fold", "stage", "joints", "panel"):
-        if table in f.data:
-            raise f.fail(table, "", f"a spread is built on [{what}] or on [{table}], not on both")
-    legs = {}
-    for side in SIDES:
-        if side not in f.data:
-            continue
-        given = next((k for k in (*SUPPORT_KEYS, "legs", "flap") if k in f.data[side]), "")
-        if given:
-            raise f.fail(side, given, f"not on a [{what}]: only leg, page_spacing and plane_spacing")
-        legs[side] = _leg(f, side, f.data[side])
-    if "plane" not in f.data:
-        raise SpecError(f"{f.source.name}: the table [plane] is missing")
-    for side in SIDES:
-        if not f.data["plane"].get(side):
-            raise f.fail("plane", side, f"a plane on a [{what}] has both halves; give both widths")
-    return legs, Plane(left=f.mm(f.data["plane"], "left"), right=f.mm(f.data["plane"], "right"))
-
-
-def _vfold(f: _File) -> VFold:
-    t = f.data["vfold"]
-    if "pillar" in f.data:
-        raise f.fail("pillar", "", "a spread is built on [vfold] or on [pillar], not on both")
-    legs, plane = _carried(f, "vfold")
-    sides = {}
-    for side in SIDES:
-        if side not in t:
-            raise SpecError(f"{f.source.where('vfold')}: the table [vfold.{side}] is missing")
-        row = t[side]
-        sides[side] = VSide(
-            glue_deg=float(row["glue_angle"]),
-            panel_deg=float(row["angle"]),
-            width=f.mm(row, "width"),
-            plane_deg=float(row.get("plane_angle", row["glue_angle"])),
-        )
-    return VFold(crease=f.mm(t, "crease"), near=f.mm(t, "near"), sides=sides, legs=legs, plane=plane)
-
-
-def _pillar(f: _File) -> Pillar:
-    t = f.data["pillar"]
-    legs, plane = _carried(f, "pillar")
-    for side in SIDES:
-        if side not in legs:
-            raise SpecError(
-                f"{f.source.name}: the table [{side}] is missing: a table on a pillar has legs on both sides"
-            )
-    return Pillar(
-        crease_near=f.mm(t, "crease"),
-        crease_far=f.mm(t, "crease_far", f.mm(t, "crease")),
-        glue_deg=float(t["glue_angle"]),
-        panel_deg=float(t["angle"]),
-        width=f.mm(t, "width"),
-        gap=f.mm(t, "gap"),
-        middle=f.mm(t, "middle"),
-        legs=legs,
-        plane=plane,
-    )
-
-
-def _drawing(f: _File, base: Base) -> Drawing:
-    for table in ("fold", "stage", "left", "right", "plane"):
-        if table in f.data:
-            raise f.fail(
-                table, "", f"a spread is drawn with [joints] and [[panel]] or built on [{table}], not both"
-            )
-    if "joints" not in f.data or "panel" not in f.data:
-        lacking = "[joints]" if "joints" not in f.data else "[[panel]]"
-        raise SpecError(
-            f"{f.source.name}: {lacking} is missing; a drawn linkage needs [joints] and [[panel]]"
-        )
-    joints = {k: (v[0] * f.scale, v[1] * f.scale) for k, v in f.data["joints"].items()}
-    panels: list[DrawnPanel] = []
-    for i, row in enumerate(f.data["panel"], start=1):
-        path = f"panel[{i}]"
-        for joint in row["joints"]:
-            if joint not in joints:
-                raise f.fail(
-                    path,
-                    "joints",
-                    f"{row['name']!r} runs through a joint {joint!r} that [joints] does not have",
-                )
-        if len(set(row["joints"])) < len(row["joints"]):
-            raise f.fail(path, "joints", f"{row['name']!r} names a joint twice")
-        if any(p.name == row["name"] for p in panels):
-            raise f.fail(path, "name", f"the name {row['name']!r} is used twice")
-        is_page = row["name"] in ("page left", "page right")
-        role = Role(row.get("role", "page" if is_page else "leg"))
-        panels.append(
-            DrawnPanel(
-                name=row["name"],
-                joints=tuple(row["joints"]),
-                role=role,
-                parallel_to=row.get("parallel_to", ""),
-            )
-        )
-    pages = {p.name: p for p in panels if p.name in ("page left", "page right")}
-    for side in SIDES:
-        page = pages.get(f"page {side}")
-        if page is None or page.joints[0] != "spine":
-            raise SpecError(
-                f"{f.source.name}: a drawn linkage needs a [[panel]] named 'page {side}' "
-                "whose first joint is 'spine'"
-            )
-    return Drawing(joints=joints, panels=tuple(panels))
-
-
 def spec_of(data: Table, source: Source) -> Spec:
     """Return the spec of a checked form; see `compare.design.spec.spec_of_form`."""
-    f = _File(data, source)
+    f = Tables(data, source)
     kind: dict[str, Any]
     base = _base(f)
     if "vfold" in data:
-        kind = {"vfold": _vfold(f)}
+        kind = {"vfold": vfold_of(f)}
     elif "pillar" in data:
-        kind = {"pillar": _pillar(f)}
+        kind = {"pillar": pillar_of(f)}
     elif "joints" in data or "panel" in data:
-        kind = {"drawing": _drawing(f, base)}
+        kind = {"drawing": drawing_of(f)}
     else:
         kind = {"stages": _stages(f)}
     return Spec(

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from compare.design.assemble import SIDES, Draft
+from compare.design.carry_plane import crease_of, glue_frame, space
+from compare.design.draft import SIDES, Draft
 from compare.design.mechanism import Half, Loop, Mechanism, Reach
 from compare.design.parts import Base, Pillar
 from compare.design.steps import Bench, Dyad, Pages
-from compare.design.vfold import crease_of, glue_frame, space
 from measure.layout import Role
 
 

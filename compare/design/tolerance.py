@@ -11,13 +11,13 @@ from typing import Final
 
 import numpy as np
 
+from compare.design.carry_plane import CarryPlane
 from compare.design.contact import jammed
-from compare.design.drawn import Follow
+from compare.design.follow import Follow
 from compare.design.mechanism import Mechanism
 from compare.design.pose import Array
 from compare.design.spec import Spec
 from compare.design.steps import Prop
-from compare.design.vfold import CarryPlane
 
 HAND: Final = 0.3  # mm, scored and cut by hand; common practice, no source
 DIE: Final = 0.1  # mm, die-cut; common practice, no source

@@ -24,9 +24,9 @@ from typing import Any
 import numpy as np
 
 from compare.design.concerns import concerns, praise, remarks
-from compare.design.feasible import SIDES, shut_reach
 from compare.design.motion import Motion
 from compare.design.pose import Array
+from compare.design.soundness import SIDES, shut_reach
 from compare.design.spec import Spec
 from compare.design.tolerance import Study
 

@@ -7,8 +7,8 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.design.concerns import concerns, praise, remarks
-from compare.design.feasible import SIDES, shut_reach
 from compare.design.motion import Motion, move
+from compare.design.soundness import SIDES, shut_reach
 from compare.design.spec import Spec
 from compare.design.tolerance import WANTED, Share, Study
 from compare.report.terminal import console_for, table_of
