@@ -31,6 +31,9 @@ K2_SD: Final = 0.2
 CENTRE_SD: Final = 0.005
 """Principal point off the middle, as a share of the longer side."""
 
+CROPPED_CENTRE_SD: Final = 0.15
+"""The same in a cropped picture: what was cut off may all have been on one side."""
+
 UNKNOWN_F_SD: Final = 0.6
 """Doubt of log f where the photo says nothing: 22 to 90 mm equivalent lie within one sigma of 45 mm."""
 
@@ -110,7 +113,8 @@ def solve_view(
         size=photo.size,
         rms_px=rms,
         n_saddles=int(np.count_nonzero(on_sheet)),
-        notes=_notes(sighting, scale, prior, n_lost, bow_mm),
+        notes=_notes(sighting, scale, prior, n_lost),
+        bow_mm=bow_mm,
         apron=apron_lines(params, cov, sighting.apron),
     )
     _require_sound(photo.name, view, sighting, n_lost, bow_mm)
@@ -151,8 +155,10 @@ def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
     else:
         log_f, f_sd = float(np.log(_UNKNOWN_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
         note = f"focal length: {hint.source}; worked out from the sheet alone"
+        if hint.cropped:
+            note += "; give the uncropped original for a surer result"
     values = np.array([log_f, 0, 0, (width - 1) / 2, (height - 1) / 2, 0, 0, 0])
-    centre_sd = CENTRE_SD * max(width, height)
+    centre_sd = (CROPPED_CENTRE_SD if hint.cropped else CENTRE_SD) * max(width, height)
     sd = np.array([f_sd, K1_SD, K2_SD, centre_sd, centre_sd, 1, 1, 1])
     held = np.arange(len(LENS)) >= 5  # k3, p1, p2: too fine to be told from one photo
     return _LensPrior(values, np.diag(np.where(held, 0, 1 / sd**2)), held, note)
@@ -207,9 +213,7 @@ def bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
     return out
 
 
-def _notes(
-    sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int, bow_mm: float
-) -> tuple[str, ...]:
+def _notes(sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int) -> tuple[str, ...]:
     notes = [
         lens.note,
         f"print scale: measured, {scale.across:.4f} across and {scale.up:.4f} up"
@@ -220,8 +224,6 @@ def _notes(
     ]
     if n_outliers:
         notes.append(f"{n_outliers} of them disagreed with the rest and were left out")
-    if bow_mm > 0.5:
-        notes.append(f"the sheet is bowed by about {bow_mm:.1f} mm; this is allowed for, but flatten it")
     return tuple(notes)
 
 

@@ -2,12 +2,16 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from capture.adjust import stretch, tilt_deg
 from capture.sighting import Sighting
 from capture.view import View
+
+_SHAKEN: Final = 1.5
+"""Blur of one direction over that of the other from which on the camera moved."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,8 +20,8 @@ class Advice:
 
     Attributes
     ----------
-    topic : short key: "resolution", "tilt", "distance", "blur", "exposure", "print scale", "hidden marks",
-        "flatness".
+    topic : short key: "resolution", "tilt", "distance", "zoom", "blur", "exposure", "glare", "print scale",
+        "hidden marks", "flatness", "apron".
     strong : True if the result should not be trusted without acting on it.
     text : what was measured and what to do, one plain sentence.
     cost_mm : rough standard uncertainty it adds to a length of 60 mm.
@@ -27,6 +31,11 @@ class Advice:
     strong: bool
     text: str
     cost_mm: float
+
+    @property
+    def line(self) -> str:
+        """The advice with its price, for a reader."""
+        return f"{self.text} (about {self.cost_mm:.2g} mm on a length of 60 mm)"
 
 
 def advise(view: View, sighting: Sighting) -> tuple[Advice, ...]:
@@ -39,11 +48,14 @@ def advise(view: View, sighting: Sighting) -> tuple[Advice, ...]:
         *_resolution(view),
         *_tilt(view),
         *_distance(view),
+        *_zoom(view),
         *_blur(view, sighting),
         *_exposure(sighting),
+        *_glare(sighting),
         *_print_scale(view),
         *_hidden(sighting),
         *_flatness(view),
+        *_apron(sighting),
     ]
     return tuple(sorted(found, key=lambda a: -a.cost_mm))
 
@@ -97,9 +109,52 @@ def _blur(view: View, sighting: Sighting) -> Iterator[Advice]:
         yield Advice(
             topic="blur",
             strong=blur_mm > 0.35,
-            text=f"the picture is blurred by {blur_mm:.2f} mm ({sighting.blur_px:.1f} px): hold still, "
-            "focus on the near end of the dummy, use more light",
+            text=f"the picture is blurred by {blur_mm:.2f} mm ({sighting.blur_px:.1f} px): "
+            f"{_how_blurred(sighting)}",
             cost_mm=round(0.5 * blur_mm, 2),
+        )
+
+
+def _how_blurred(sighting: Sighting) -> str:
+    """Tell shake from focus by whether edges across and edges up are blurred alike."""
+    if sighting.blur_ratio > _SHAKEN:
+        return "mostly up and down, so the camera moved: rest it on something, use more light"
+    if sighting.blur_ratio < 1 / _SHAKEN:
+        return "mostly sideways, so the camera moved: rest it on something, use more light"
+    return "the same both ways, so it is out of focus: tap on the near end of the dummy to focus there"
+
+
+def _zoom(view: View) -> Iterator[Advice]:
+    equivalent = float(np.exp(view.params[6]) * np.hypot(36, 24) / np.hypot(*view.size))
+    near_mm = float(np.linalg.norm(view.eye_mm()))
+    if equivalent < 22 and near_mm >= 400:  # nearer than that, the distance is told instead
+        yield Advice(
+            topic="zoom",
+            strong=False,
+            text=f"an ultra-wide lens took it ({equivalent:.0f} mm equivalent): take the main camera, or 2x",
+            cost_mm=0.1,
+        )
+
+
+def _glare(sighting: Sighting) -> Iterator[Advice]:
+    if sighting.n_glare >= 3:
+        yield Advice(
+            topic="glare",
+            strong=False,
+            text=f"light glares on {sighting.n_glare} marks, their black is no longer dark: turn the lamp or "
+            "the sheet, use matt paper",
+            cost_mm=0.05,
+        )
+
+
+def _apron(sighting: Sighting) -> Iterator[Advice]:
+    if not sighting.apron:
+        yield Advice(
+            topic="apron",
+            strong=False,
+            text="no apron is seen, so the page line is looked for on bare card: hang the sheet's apron from "
+            "the near edge of the base, or draw a felt-pen line along it",
+            cost_mm=0.15,  # of a leg's height
         )
 
 
@@ -163,4 +218,12 @@ def _flatness(view: View) -> Iterator[Advice]:
             text=f"the marks lie {rms_mm:.2f} mm (rms) off one plane: the sheet is not flat; "
             "glue it on stiff board",
             cost_mm=round(2 * rms_mm, 2),
+        )
+    elif view.bow_mm > 0.8:
+        yield Advice(
+            topic="flatness",
+            strong=view.bow_mm > 2,
+            text=f"the sheet is bowed by about {view.bow_mm:.1f} mm; this is allowed for, but glue it on "
+            "stiff board",
+            cost_mm=round(0.1 * view.bow_mm, 2),  # 60 mm at a plane that is off by half the bow, 500 mm away
         )

@@ -52,11 +52,13 @@ class LensHint:
     focal_px : focal length in pixels of this photo; None if nothing is known.
     rel_sd : its relative standard uncertainty (nan if unknown).
     source : where it comes from, in words.
+    cropped : True if the picture was cropped, so that its middle is not where the lens points.
     """
 
     focal_px: float | None = None
     rel_sd: float = float("nan")
     source: str = "unknown"
+    cropped: bool = False
 
 
 def read_exif(image: Image.Image) -> Exif:
@@ -100,7 +102,7 @@ def lens_hint(exif: Exif, size: tuple[int, int]) -> LensHint:
     aspect = long_px / short_px
     stored = max(exif.stored_size or size), min(exif.stored_size or size)
     if abs(stored[0] / stored[1] / aspect - 1) > 0.01:
-        return LensHint(source="unknown (the photo was cropped after it was taken)")
+        return LensHint(source="unknown (the photo was cropped after it was taken)", cropped=True)
     if exif.focal_35_mm and 8 <= exif.focal_35_mm <= 800:
         usual_shape = min(abs(aspect / a - 1) for a in (4 / 3, 3 / 2)) < 0.01
         rel_sd = float(np.hypot(_FOCAL_REL_SD if usual_shape else 2 * _FOCAL_REL_SD, 0.29 / exif.focal_35_mm))

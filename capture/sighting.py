@@ -11,6 +11,7 @@ from capture.board import BOARD
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.saddle import SaddleFits, fit_saddles
+from capture.shake import blur_ratio
 from capture.sheet import MarkerSheet
 from capture.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
 
@@ -29,6 +30,11 @@ MIN_SPAN_UP: Final = 0.35
 _MAX_MISFIT: Final = 0.12
 _WORST_MISFIT: Final = 0.35
 """Residual as a share of the contrast: the first for usual pictures, the second for very noisy ones."""
+
+_INK_BLACK: Final = 6.0
+_DRAWN_MISFIT: Final = 0.03
+_DRAWN_BLUR_PX: Final = 0.6
+"""Grey levels, share of the contrast, px: only a drawing has such marks."""
 
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
@@ -72,6 +78,8 @@ class Sighting:
     n_tags : coded tags read.
     n_bottom_band, bottom_band_seen : saddles seen in the band that the arch cut removes. Seen proves an
         uncut sheet; unseen proves nothing, for the dummy may hide the band.
+    blur_ratio : blur up and down over blur across; far from 1 where the camera moved.
+    n_glare : marks lost because their black was nearly as bright as white elsewhere.
     apron : the halves of the apron that were seen.
     """
 
@@ -87,6 +95,8 @@ class Sighting:
     n_tags: int
     n_bottom_band: int
     bottom_band_seen: bool
+    blur_ratio: float = 1.0
+    n_glare: int = 0
     apron: tuple[HalfSeen, ...] = ()
 
     @property
@@ -112,8 +122,9 @@ def find_sheet(photo: Photo) -> Sighting:
     fits, good = _fit_all(photo, tags)
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
+    _refuse_drawing(photo.name, fits, index)
     apron = find_apron(photo.grey, tags)
-    return _sighting(tags, fits, index, apron)
+    return _sighting(photo, tags, fits, index, apron)
 
 
 def find_target(photo: Photo) -> Sighting:
@@ -132,11 +143,11 @@ def find_target(photo: Photo) -> Sighting:
             f"{photo.name}: only {len(index)} marks can be measured, {FEWEST_SADDLES} are needed; show more "
             "of the board, sharp and well lit"
         )
-    return _sighting(tags, fits, index, ())
+    return _sighting(photo, tags, fits, index, ())
 
 
 def _sighting(
-    tags: Tags, fits: SaddleFits, index: NDArray[np.int64], apron: tuple[HalfSeen, ...]
+    photo: Photo, tags: Tags, fits: SaddleFits, index: NDArray[np.int64], apron: tuple[HalfSeen, ...]
 ) -> Sighting:
     sheet = tags.sheet
     n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
@@ -153,8 +164,34 @@ def _sighting(
         n_tags=len(tags.ids),
         n_bottom_band=n_bottom,
         bottom_band_seen=n_bottom >= 3,
+        blur_ratio=blur_ratio(photo.grey, tags.H_img_sheet, fits.px[index], 0.09 * _square_px(tags)),
+        n_glare=_count_glare(fits, index),
         apron=apron,
     )
+
+
+def _refuse_drawing(name: str, fits: SaddleFits, index: NDArray[np.int64]) -> None:
+    """Refuse the sheet itself (screenshot, PDF page): no lens gives full black, full white, no noise."""
+    black = fits.white[index] - fits.contrast[index]
+    if (
+        np.median(black) < _INK_BLACK
+        and np.median(fits.white[index]) > 255 - _INK_BLACK
+        and np.median(fits.misfit[index]) < _DRAWN_MISFIT
+        and np.median(fits.blur_px[index]) < _DRAWN_BLUR_PX
+    ):
+        raise SheetError(
+            """Refuse the sheet itself (screenshot, PDF page): no lens gives full black and white without noise."""
+            "sheet; print it, stand it with the dummy and photograph both"
+        )
+
+
+def _count_glare(fits: SaddleFits, index: NDArray[np.int64]) -> int:
+    """Count the marks that show their pattern but were lost, their black brighter than middle grey."""
+    shown = fits.inside & (np.nan_to_num(fits.contrast) > 12) & (np.nan_to_num(fits.misfit, nan=1.0) < 0.2)
+    lost = np.setdiff1d(np.flatnonzero(shown), index)
+    white, contrast = np.median(fits.white[index]), np.median(fits.contrast[index])
+    black = fits.white[lost] - fits.contrast[lost]
+    return int(np.count_nonzero((black > white - contrast / 2) & (fits.white[lost] > white - contrast / 4)))
 
 
 def find_apron(grey: NDArray[np.uint8], tags: Tags) -> tuple[HalfSeen, ...]:

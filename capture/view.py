@@ -70,6 +70,7 @@ class View:
     rms_px : root mean square residual of the saddles used, px (per axis).
     n_saddles : number of saddles used in the adjustment.
     notes : plain sentences on priors used (focal length from where, print scale measured or not).
+    bow_mm : how far the sheet is bowed, from highest to lowest mark.
     apron : where the page lines, the spine and the near end are, if an apron was seen.
     z_gradient : (16,) change of the measuring plane's height (mm) with `params`, where an apron gave it: its
         errors then go together with those of the camera; None for a plane known otherwise.
@@ -81,6 +82,7 @@ class View:
     rms_px: float
     n_saddles: int
     notes: tuple[str, ...] = ()
+    bow_mm: float = 0.0
     apron: ApronLines | None = None
     z_gradient: Array | None = None
 

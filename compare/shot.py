@@ -150,7 +150,7 @@ def _measured(
         notes=(
             *notes,
             *view.notes,
-            *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
+            *(a.line for a in advise(view, sighting) if a.topic != "print scale"),
             *profile.notes,
         ),
     )

@@ -1,10 +1,12 @@
 """Saddles in pictures whose every corner is known exactly; and pictures that must be refused."""
 
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pyapriltags
+import pypdfium2
 import pytest
 from test_capture_scene import camera, picture, true_saddles
 
@@ -12,6 +14,7 @@ from capture.adjust import solve_view
 from capture.errors import SheetError
 from capture.photo import Photo, photo_of_array
 from capture.sheet import SHEETS
+from capture.sheet_pdf import write_sheet
 from capture.sighting import Sighting, find_sheet
 from capture.tags import find_tags
 from capture.view import View
@@ -191,3 +194,23 @@ def test_a_hopelessly_blurred_sheet() -> None:
 def test_a_sheet_too_dark_to_measure() -> None:
     image = (clean_picture() * 0.06).astype(np.uint8)
     refuse(image, "glaring or dark|no marker sheet found")
+
+
+@pytest.mark.parametrize("how", ["plain", "jpeg", "scaled"])
+def test_a_screenshot_of_the_sheet_is_no_photo(how: str, tmp_path: Path) -> None:
+    write_sheet(tmp_path / "s.pdf", "a4")
+    with pypdfium2.PdfDocument(tmp_path / "s.pdf") as document:
+        page = np.asarray(document[0].render(scale=2.0, grayscale=True).to_numpy()).squeeze()
+    shot = np.asarray(cv2.copyMakeBorder(page, 60, 90, 110, 300, cv2.BORDER_CONSTANT, value=(203.0,)))
+    if how == "jpeg":
+        shot = np.asarray(cv2.imdecode(cv2.imencode(".jpg", shot, [cv2.IMWRITE_JPEG_QUALITY, 80])[1], 0))
+    if how == "scaled":
+        shot = np.asarray(cv2.resize(shot, None, fx=0.85, fy=0.85, interpolation=cv2.INTER_AREA))
+    with pytest.raises(SheetError, match=r"shot.png: this is the sheet itself, a screenshot .* print it"):
+        find_sheet(photo_of_array(shot, name="shot.png"))
+
+
+def test_the_calibration_board_is_not_the_sheet() -> None:
+    image = picture(camera(eye=(40.0, 60.0, 500.0)), "board", blur_px=0.8, samples=2)
+    with pytest.raises(SheetError, match=r"b.jpg: this shows the calibration board, .*'foldgauge camera'"):
+        find_sheet(photo_of_array(image, name="b.jpg"))
