@@ -180,8 +180,8 @@ def _refuse_drawing(name: str, fits: SaddleFits, index: NDArray[np.int64]) -> No
         and np.median(fits.blur_px[index]) < _DRAWN_BLUR_PX
     ):
         raise SheetError(
-            """Refuse the sheet itself (screenshot, PDF page): no lens gives full black and white without noise."""
-            "sheet; print it, stand it with the dummy and photograph both"
+            f"{name}: this is the sheet itself, a screenshot or a page of its PDF, not a photo of the print; "
+            "print it, stand it with the dummy and photograph both"
         )
 
 
