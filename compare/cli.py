@@ -18,6 +18,7 @@ from compare.commands.check import check
 from compare.commands.demo import demo
 from compare.commands.design import design
 from compare.commands.lot import lot
+from compare.commands.measure import measure
 from compare.commands.sheet import sheet
 
 BAD_INPUT: Final = 2
@@ -70,7 +71,7 @@ def main() -> None:
     """Measure a folded card dummy of a pop-up spread from a photo and check it against its design."""
 
 
-for _command in (sheet, camera, check, design, demo, lot):
+for _command in (sheet, camera, check, measure, design, demo, lot):
     main.add_command(_command)
 
 

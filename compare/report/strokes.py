@@ -5,12 +5,14 @@ the same strokes.
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.photo import Photo
+from capture.view import View
 from compare.conformity import Item, Verdict
 from compare.design.layout import layout_of
 from compare.design.mechanism import Mechanism
@@ -62,10 +64,26 @@ def design_joints(inspection: "Inspection") -> dict[str, Array]:
     return {j: rot @ xy + shift for j, xy in joints.items()}
 
 
+class Photographed(Protocol):
+    """What a picture needs: the photo, its view, and how high above the sheet the measured plane lies."""
+
+    @property
+    def photo(self) -> Photo:
+        """The photo."""
+
+    @property
+    def view(self) -> View:
+        """Its solved view."""
+
+    @property
+    def standoff_mm(self) -> float:
+        """Height of the measured plane above the sheet."""
+
+
 class Frame:
     """From millimetres of the measured plane to pixels of the finished picture."""
 
-    def __init__(self, inspection: "Inspection", xy_mm: Array) -> None:
+    def __init__(self, inspection: Photographed, xy_mm: Array) -> None:
         self._view, self._z = inspection.view, inspection.standoff_mm
         px = self.photo_px(xy_mm)
         low, high = px.min(axis=0), px.max(axis=0)

@@ -1,0 +1,132 @@
+"""foldgauge measure: lengths and angles of a dummy without a spec."""
+
+import sys
+from pathlib import Path
+from typing import Final, Literal
+
+import click
+
+from capture.errors import FoldgaugeError
+from compare.commands.set_up import set_up_options
+
+Use = Literal["auto", "arch", "backdrop"]
+
+ENDINGS: Final = {"--annotate": ".png", "--csv": ".csv", "--draft": ".toml"}
+
+
+@click.command()
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option(
+    "--use",
+    type=click.Choice(["auto", "arch", "backdrop"]),
+    default="auto",
+    show_default=True,
+    help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
+)
+@click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end.")
+@click.option(
+    "--card", type=float, default=0.3, show_default=True, help="Thickness of the card, mm (strips and base)."
+)
+@click.option(
+    "--depth", type=float, default=60.0, show_default=True, help="Length of the strips along the spine, mm."
+)
+@set_up_options
+@click.option(
+    "--points",
+    type=click.Path(path_type=Path),
+    metavar="JOINTS.csv",
+    help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
+)
+@click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+@click.option(
+    "--annotate", type=click.Path(path_type=Path), metavar="OUT.png", help="Write the photo, drawn on."
+)
+@click.option(
+    "--csv", "table", type=click.Path(path_type=Path), metavar="OUT.csv", help="Write a table of the figures."
+)
+@click.option(
+    "--draft", type=click.Path(path_type=Path), metavar="SPEC.toml", help="Write a starter spec to put right."
+)
+def measure(
+    photo: Path,
+    use: Use,
+    standoff: float | None,
+    card: float,
+    depth: float,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
+    points: Path | None,
+    budget: bool,
+    as_json: bool,
+    annotate: Path | None,
+    table: Path | None,
+    draft: Path | None,
+) -> None:
+    """Measure the dummy in a PHOTO without a spec: what it shows, how long, at which angle.
+
+    Nothing is judged: there is no design to compare with. --draft writes one to start from.
+    """
+    _check_options(standoff, card, depth, {"--annotate": annotate, "--csv": table, "--draft": draft})
+    from compare.tracing import measure as run
+    from measure.trace import Card
+
+    tracing = run(
+        photo,
+        use=use,
+        standoff_mm=standoff,
+        bars_mm=bars,
+        printer_path=printer,
+        camera_path=camera,
+        points_path=points,
+        card=Card(card_mm=card, base_mm=card, depth_mm=depth),
+    )
+    # Files first, so that a failure leaves no half answer on stdout.
+    if annotate is not None:
+        from compare.report.trace_picture import write_traced_picture
+
+        write_traced_picture(tracing, annotate)
+    if table is not None:
+        from compare.report.trace_text import write_tracing_csv
+
+        write_tracing_csv(tracing, table)
+    if draft is not None:
+        from compare.draft import write_draft
+
+        write_draft(tracing, draft)
+    if as_json:
+        from compare.report.as_json import to_text
+
+        data = tracing.as_dict()
+        if budget:
+            from compare.budgets import budgets_dict
+
+            data["budget"] = budgets_dict(tracing.budgets)
+        click.echo(to_text(data))
+        return
+    from compare.report.trace_text import print_tracing
+
+    print_tracing(tracing, sys.stdout, budget=budget)
+
+
+def _check_options(
+    standoff: float | None, card: float, depth: float, outputs: dict[str, Path | None]
+) -> None:
+    """Refuse what cannot work before the photo is read."""
+    for option, value, low, high in (
+        ("--standoff", standoff, 0.0, 1000.0),
+        ("--card", card, 0.02, 10.0),
+        ("--depth", depth, 0.5, 1000.0),
+    ):
+        if value is not None and not low <= value <= high:
+            raise FoldgaugeError(f"{option}: {low:g} to {high:g} mm is wanted, got {value:g}")
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if path.suffix.lower() != ENDINGS[option]:
+            raise FoldgaugeError(
+                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
+            )
+        if not path.absolute().parent.is_dir():
+            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")

@@ -1,0 +1,210 @@
+"""The measurement of a dummy of which no design is known: traced, measured by the trace, and judged.
+
+Two looks: the first with the trace as expected layout, the second with what the first one measured; what the
+two do not agree on is not told. A half of the plane is told only if plane and leg were both found and the
+loop they make can shut flat, as every dummy that works must.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.photo import Photo
+from capture.rectify import linear_grey
+from capture.sheet import MarkerSheet
+from capture.view import View
+from measure.by_hand import HandPoint
+from measure.errors import MeasureError
+from measure.near_end import measure_profile
+from measure.profile import Profile
+from measure.region import search_region
+from measure.shape import aims_at
+from measure.strip import Curve, Plane
+from measure.trace import SIDES, Card, Traced, trace
+
+Array = NDArray[np.float64]
+
+CLOSING_MM = 7.0
+"""fold + plane spacing and page spacing + leg differ by no more, or it is not a loop of card: faults of some
+millimetres are common, a trace on the wrong edges is off by more. Common practice, no source."""
+EDGE_ON_CLOSING_MM = 2.5  # a line that runs toward the eye may be an edge running back: less is believed
+AGREE_MM = 1.0
+RIDGE_GAP_MM = 0.8  # the plane's line comes to the ridge, even if its crease is glued off it
+EDGE_ON_DEG = 1.0
+CORNER_MM = 3.0  # the plane's cut edge is where an edge runs back from it, within this
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Untold:
+    """A dummy measured without a design.
+
+    Attributes
+    ----------
+    traced : topology and names; its lengths are those that may be told.
+    profile : joints and panels, measured.
+    notes : what could not be made out, in plain sentences.
+    """
+
+    traced: Traced
+    profile: Profile
+    notes: tuple[str, ...]
+
+
+def measure_untold(
+    photo: Photo,
+    view: View,
+    sheet: MarkerSheet,
+    card: Card,
+    *,
+    arch: bool,
+    bottom_closed: bool = False,
+    standoff_mm: float = 0.0,
+    standoff_err_mm: float = 0.5,
+    blur_px: float = 0.9,
+    hand: Sequence[HandPoint] = (),
+) -> Untold:
+    """Trace and measure a dummy in a photo.
+
+    Parameters
+    ----------
+    card : what is assumed of the card.
+    photo, view, sheet, arch, bottom_closed, standoff_mm, standoff_err_mm, blur_px, hand : see
+        `measure.near_end.measure_profile`.
+
+    Raises
+    ------
+    MeasureError
+        If no dummy can be made out, or what was traced is not confirmed.
+    """
+    plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
+    region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
+    traced = trace(plane, region, sheet, card, blur_px)
+    if traced is None:
+        raise MeasureError(_nothing(photo, "no two strips meet in a ridge over a page"))
+
+    def look(by: Traced) -> Profile:
+        seeds = {n: at for n, at in by.at_mm.items() if not n.startswith("fore edge")}
+        return measure_profile(
+            photo,
+            view,
+            by.layout,
+            sheet,
+            arch=arch,
+            bottom_closed=bottom_closed,
+            standoff_mm=standoff_mm,
+            standoff_err_mm=standoff_err_mm,
+            blur_px=blur_px,
+            hand=hand,
+            seeds=seeds,
+        )
+
+    try:
+        first = look(traced)
+        sound, notes = sound_part(traced, first, plane.eye_mm)
+        second = look(sound.moved(first))
+    except MeasureError as err:
+        if "--points" in str(err):
+            raise
+        raise MeasureError(_nothing(photo, "what was traced was not confirmed on a closer look")) from None
+    sound, more = sound_part(sound, second, plane.eye_mm)
+    profile, told = _agreed(sound, first, second)
+    if not any(f"leg top{n} {s}" in profile.joints for s in SIDES for n in ("", " 1")):
+        raise MeasureError(_nothing(photo, "no half of a plane with a leg was confirmed"))
+    return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*notes, *more, *told))))
+
+
+def _nothing(photo: Photo, why: str) -> str:
+    return (
+        f"{photo.name}: no dummy could be traced: {why}; take the photo against a plain, darker background "
+        "with soft light, or write a spec and use check"
+    )
+
+
+def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced, list[str]]:
+    """Drop halves of the plane that the measurement does not confirm; say which and why."""
+    notes: list[str] = []
+    dropped: list[str] = []
+    found = {p.name for p in profile.panels if p.found}
+    for side in SIDES:
+        legs = [
+            p.name for p in traced.layout.panels if p.name.startswith("leg") and p.name.endswith(f" {side}")
+        ]
+        half = f"plane {side}"
+        if half not in {p.name for p in traced.layout.panels}:
+            continue
+        bad = [
+            leg
+            for leg in legs
+            if leg not in found
+            or not _shuts(profile, leg, EDGE_ON_CLOSING_MM if _edge_on(profile, leg, eye_mm) else CLOSING_MM)
+        ]
+        dropped += bad
+        clear = half in found and _comes_to_ridge(profile, half)
+        if not clear or len(bad) == len(legs):
+            why = "no leg under it was confirmed" if clear else "it was not seen clearly"
+            notes.append(f"The {side} half of the plane is left out: {why}.")
+            dropped += [half, *legs]
+        elif bad:
+            notes.append(f"Left out, not confirmed: {', '.join(bad)}.")
+    return traced.without(set(dropped), traced.unsure), notes
+
+
+def _edge_on(profile: Profile, leg: str, eye_mm: Array) -> bool:
+    line = profile.panel(leg).line_mm
+    return aims_at(Curve(a=line[0], b=line[-1]), eye_mm, EDGE_ON_DEG)
+
+
+def _comes_to_ridge(profile: Profile, half: str) -> bool:
+    line = profile.panel(half).line_mm
+    curve = Curve(a=line[0], b=line[-1])
+    if "ridge" not in profile.joints:
+        return False
+    return abs(float((profile.at("ridge") - curve.a) @ curve.normal)) < RIDGE_GAP_MM
+
+
+def _shuts(profile: Profile, leg: str, within_mm: float) -> bool:
+    """Whether the loop of a leg, its spacings and its side of the fold can shut flat."""
+    number, side = leg.removeprefix("leg").rsplit(" ", 1)
+    inner, outer = f"inner foot {side}", f"outer foot{number} {side}"
+    top = f"leg top{number} {side}"
+    if not all(j in profile.joints for j in (inner, outer, top, "ridge")):
+        return False
+
+    def length(a: str, b: str) -> float:
+        return float(np.hypot(*(profile.at(b) - profile.at(a))))
+
+    closing = length(inner, "ridge") + length("ridge", top) - length(inner, outer) - length(outer, top)
+    return abs(closing) < within_mm
+
+
+def _agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, list[str]]:
+    """Take out of the second profile what the two looks do not agree on, and ends that are only guessed."""
+    notes: list[str] = []
+    out: dict[str, str] = {}
+    for joint in second.joints:
+        if joint in second.by_hand:
+            continue
+        if joint.startswith("plane edge"):
+            off = float(np.hypot(*(second.at(joint) - traced.at_mm[joint])))
+            if joint in traced.unsure or off > CORNER_MM:
+                out[joint] = "where the plane ends cannot be told"
+        elif joint in first.joints and float(np.hypot(*(second.at(joint) - first.at(joint)))) > AGREE_MM:
+            out[joint] = "two looks at the photo place it differently"
+            notes.append(f"The {joint} is left out: two looks at the photo place it differently.")
+    return _without_joints(second, out), notes
+
+
+def _without_joints(profile: Profile, out: dict[str, str]) -> Profile:
+    keep = [i for i, name in enumerate(profile.joints) if name not in out]
+    rows = np.array([2 * i + k for i in keep for k in (0, 1)], dtype=int)
+    return replace(
+        profile,
+        joints=tuple(profile.joints[i] for i in keep),
+        xy_mm=profile.xy_mm[keep],
+        cov_mm2=profile.cov_mm2[np.ix_(rows, rows)],
+        cov_by_source={s: c[np.ix_(rows, rows)] for s, c in profile.cov_by_source.items()},
+        near_end_gain=profile.near_end_gain[rows] if profile.near_end_gain.size else profile.near_end_gain,
+        undetermined={**profile.undetermined, **out},
+    )

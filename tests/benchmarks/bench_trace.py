@@ -1,0 +1,67 @@
+"""How many photographs of known dummies are traced completely and right without a spec.
+
+Run from the top folder: ``python tests/benchmarks/bench_trace.py [FOLDER ...]`` (default: sample_images). Each
+folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how many were
+
+- complete: every joint found, every length right (within 0.8 mm or 1.2 U);
+- but for the plane's edge: the same, except that an outer edge of the plane was said to be undetermined;
+- partial: what was told is right, a half of the plane was said not to be made out;
+- refused: one line said that nothing could be traced;
+- wrong: a length told was off, or a joint told that the dummy does not have.
+"""
+
+import json
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from capture.errors import FoldgaugeError
+from compare.tracing import Tracing, measure
+
+RIGHT_MM = 0.8
+
+
+def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
+    """Return the class of a result, and what is missing or wrong."""
+    lengths = truth["lengths_mm"]
+    has = {j for j in truth["joints_mm"] if not j.startswith("fore edge") and j != "spine"}
+    told = {j for j in result.profile.joints if not j.startswith("fore edge") and j != "spine"}
+    wrong = [f"{j} invented" for j in sorted(told - has)]
+    for f in result.lengths:
+        off = f.value - lengths[f.name] if f.name in lengths else 0.0
+        if abs(off) > max(RIGHT_MM, 1.2 * f.expanded):
+            wrong.append(f"{f.name} {off:+.1f} (U {f.expanded:.1f})")
+    if wrong:
+        return "wrong", "; ".join(wrong)
+    missing = sorted(has - told)
+    if not missing:
+        return "complete", ""
+    edges = all(j.startswith("plane edge") for j in missing)
+    return ("but for the plane's edge" if edges else "partial"), "without " + ", ".join(missing)
+
+
+def main(folders: list[Path]) -> None:
+    """Print a line per photo and the counts."""
+    counts: Counter[str] = Counter()
+    for path in (p for folder in folders for p in sorted(folder.glob("*.truth.json"))):
+        photo = path.with_name(path.name.replace(".truth.json", ".jpg"))
+        truth = json.loads(path.read_text())
+        if not photo.exists() or not truth.get("lengths_mm"):
+            continue
+        standoff = truth["standoff_mm"] or None
+        try:
+            result = measure(photo, use=truth["use"], standoff_mm=standoff, bars_mm=truth.get("bars_read_mm"))
+            kind, what = judged(result, truth)
+        except FoldgaugeError as err:
+            kind, what = "refused", str(err)
+        counts[kind] += 1
+        print(f"{photo.stem:28} {kind:26} {what}", flush=True)
+    total = sum(counts.values())
+    print()
+    for kind in ("complete", "but for the plane's edge", "partial", "refused", "wrong"):
+        print(f"{kind:26} {counts[kind]:4d} of {total}")
+
+
+if __name__ == "__main__":
+    main([Path(a) for a in sys.argv[1:]] or [Path("sample_images")])
