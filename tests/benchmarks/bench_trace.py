@@ -1,7 +1,7 @@
 """How many photographs of known dummies are traced completely and right without a spec.
 
-Run from the top folder: ``python tests/benchmarks/bench_trace.py [FOLDER ...]`` (default: sample_images). Each
-folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how many were
+Run from the top folder: ``python tests/benchmarks/bench_trace.py [FOLDER ...]`` (default: sample_images).
+Each folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how many were
 
 - complete: every joint found, every length right (within 0.8 mm or 1.2 U);
 - but for the plane's edge: the same, except that an outer edge of the plane was said to be undetermined;
