@@ -193,7 +193,7 @@ def test_photos_of_different_things_are_refused() -> None:
 
 
 def test_the_adjustment_agrees_with_a_general_least_squares_solver() -> None:
-    """The same model through scipy.optimize.least_squares (Levenberg-Marquardt, MINPACK): a general library."""
+    """The same model through scipy.optimize.least_squares (Levenberg-Marquardt, MINPACK)."""
     from scipy.optimize import least_squares
 
     rng = np.random.default_rng(11)
