@@ -34,14 +34,16 @@ def srgb_to_linear() -> Single:
     return table
 
 
-def linear_grey(photo: Photo) -> Single:
-    """Luminance (H, W) of the photo in linear light, 0..1."""
-    out = np.empty(photo.grey.shape, np.float32)
+def linear_grey(photo: Photo, box: tuple[int, int, int, int] | None = None) -> Single:
+    """Luminance (H, W) of the photo, or of its box (x0, y0, x1, y1), in linear light, 0..1."""
+    x0, y0, x1, y1 = box if box is not None else (0, 0, *photo.size)
+    part = photo.bgr[y0:y1, x0:x1]
+    out = np.empty(part.shape[:2], np.float32)
     tables = [(srgb_to_linear() * np.float32(share)).reshape(1, 256) for share in _REC709]
     for top in range(0, len(out), _BAND_ROWS):  # a band at a time: no further copies of a large photo
         band = slice(top, top + _BAND_ROWS)
         blue, green, red = (
-            cv2.LUT(np.ascontiguousarray(photo.bgr[band, :, channel]), table)
+            cv2.LUT(np.ascontiguousarray(part[band, :, channel]), table)
             for channel, table in enumerate(tables)
         )
         np.add(blue, green, out=out[band])

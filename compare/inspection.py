@@ -16,7 +16,7 @@ from compare.findings import Findings, compare_profile
 from compare.hand_marks import hand_note, marked
 from compare.report.answer import answer
 from compare.report.as_json import findings_dict
-from compare.several import Gathered, gather
+from compare.several import Gathered, gather, known_lengths
 from compare.shot import Shot, Use, take_shot
 from compare.version import own_version
 from measure.by_hand import read_points
@@ -184,25 +184,27 @@ def check(
     if points_path is not None and len(paths) > 1:
         raise FoldgaugeError("--points belongs to one photo (its pixels are that photo's); give one photo")
     hand = () if points_path is None else read_points(Path(points_path))
-    shots = tuple(
-        take_shot(
-            path,
-            spec,
-            use=use,
-            standoff_mm=standoff_mm,
-            bars_mm=bars_mm,
-            printer_path=None if printer_path is None else Path(printer_path),
-            camera=camera,
-            openings_deg=OTHER_OPENINGS if k else (),
-            hand=hand,
+    shots: list[Shot] = []
+    for path in paths:
+        shots.append(
+            take_shot(
+                path,
+                spec,
+                use=use,
+                standoff_mm=standoff_mm,
+                bars_mm=bars_mm,
+                printer_path=None if printer_path is None else Path(printer_path),
+                camera=camera,
+                openings_deg=OTHER_OPENINGS if shots else (),
+                lengths_mm=known_lengths(shots[0], spec) if shots else None,
+                hand=hand,
+            )
         )
-        for k, path in enumerate(paths)
-    )
     gathered = gather(shots, spec)
     findings = compare_profile(gathered.profile, spec, rule=Rule(rule), measured=gathered.measured)
     return Inspection(
         spec=spec,
-        shots=shots,
+        shots=tuple(shots),
         gathered=gathered,
         findings=marked(findings, shots[0].profile.by_hand),
         notes=(

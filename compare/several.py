@@ -48,6 +48,12 @@ class Gathered:
     notes: tuple[str, ...]
 
 
+def known_lengths(shot: Shot, spec: Spec) -> dict[str, float]:
+    """Lengths that a photo tells, mm, by the names of the design's mechanism; to look for them in another."""
+    measured = measured_of(shot.profile, spec)
+    return {k: q.value for k, q in measured.lengths.items() if k in spec.mechanism.lengths}
+
+
 def _opening(measured: Measured) -> float:
     q = measured.angles.get("opening")
     return float("nan") if q is None else q.value

@@ -1,6 +1,6 @@
 """One photo: read, its sheet found, its view solved, the dummy in it measured."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -17,6 +17,7 @@ from compare.design.spec import Spec
 from compare.measured import measured_of
 from compare.scale import common_scale
 from measure.by_hand import HandPoint
+from measure.layout import Layout
 from measure.near_end import measure_profile
 from measure.profile import Profile
 
@@ -116,7 +117,7 @@ def _measured(
     sighting: Sighting,
     spec: Spec,
     way: Placing,
-    openings_deg: Sequence[float],
+    layout: Layout,
     hand: Sequence[HandPoint],
 ) -> Shot:
     """Measure under one assumption about the sheet."""
@@ -129,7 +130,7 @@ def _measured(
     profile = measure_profile(
         photo,
         view,
-        layout_of(spec, openings_deg),
+        layout,
         sighting.sheet,
         arch=use == "arch",
         bottom_closed=sighting.bottom_band_seen,
@@ -184,6 +185,7 @@ def take_shot(
     printer_path: Path | None = None,
     camera: Camera | None = None,
     openings_deg: Sequence[float] = (),
+    lengths_mm: Mapping[str, float] | None = None,
     hand: Sequence[HandPoint] = (),
 ) -> Shot:
     """Measure the dummy in one photo, under the first way of taking the sheet that makes sense.
@@ -195,6 +197,7 @@ def take_shot(
     use, standoff_mm, bars_mm, printer_path : see `compare.inspection.check`.
     camera : a calibrated camera; None = what the photo says of its lens.
     openings_deg : opening angles besides the design's own at which this photo may show the dummy.
+    lengths_mm : lengths of this dummy known already, from another photo.
     hand : joints pointed at by hand in this photo.
 
     Raises
@@ -203,10 +206,11 @@ def take_shot(
     """
     solved = solve_photo(Path(path), bars_mm=bars_mm, printer=printer_path, camera=camera)
     photo, sighting, view = solved.photo, solved.sighting, solved.view
+    layout = layout_of(spec, openings_deg, lengths_mm)
     problem: FoldgaugeError | None = None
     for way in _ways(spec, sighting, use, standoff_mm):
         try:
-            return _measured(photo, view, sighting, spec, way, openings_deg, hand)
+            return _measured(photo, view, sighting, spec, way, layout, hand)
         except FoldgaugeError as err:
             problem = problem or err
     assert problem is not None

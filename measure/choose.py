@@ -29,6 +29,7 @@ MOST_OFF = 3
 """A dummy with two faults has up to so many lengths off by more; more are found where it is not."""
 OFF_COST = 200.0  # for every further one
 GAP_SD_MM = 0.25  # three panels through one joint
+GAP_CAP = 400.0  # a strip may be cut wrong, but card that meets card meets it
 FLAT_RAD = np.deg2rad(8.0)
 
 
@@ -58,11 +59,12 @@ class _Lines:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Choice:
-    """The chosen candidate (index) per panel name, the total score, and the margin to the next best."""
+    """The chosen candidate (index) per panel name, the total score, and how many lengths are far off."""
 
     index: Mapping[str, int]
     score: float
     per_panel: Mapping[str, float] = field(default_factory=dict)
+    n_off: int = 0
 
 
 def _lines(item: PanelLines) -> _Lines:
@@ -137,7 +139,7 @@ class _Search:
             if joint in self.joint_xy:
                 off = self.joint_xy[joint] - p
                 gap = off[:, 0] * -v[:, 1] + off[:, 1] * v[:, 0]
-                self.score = self.score - np.minimum(LENGTH_WEIGHT * 0.5 * (gap / GAP_SD_MM) ** 2, 60.0)
+                self.score = self.score - np.minimum(LENGTH_WEIGHT * 0.5 * (gap / GAP_SD_MM) ** 2, GAP_CAP)
             elif joint in self.owner:
                 q, w = self._at(self.owner[joint])
                 both_pages = (
@@ -200,5 +202,6 @@ def choose(layout: Layout, items: Sequence[PanelLines]) -> Choice | None:
     return Choice(
         index={item.panel.name: int(i) for item, i in zip(items, best, strict=True)},
         score=float(search.score[0]),
+        n_off=int(search.n_off[0]),
         per_panel={item.panel.name: float(search.lines[k].score[best[k]]) for k, item in enumerate(items)},
     )

@@ -21,6 +21,7 @@ from measure.strip import Curve, Plane
 Array = NDArray[np.float64]
 
 N_PLACEMENTS = 3
+CONVINCING_OFF = 0
 WORTH_TRYING = 0.88  # of the best coarse score
 CARD_SHARE = 0.72
 """Cut edges of white card are that much of the sheet's white: path-traced photos 0.5 to 0.9."""
@@ -84,6 +85,8 @@ def find_layout(
         for chosen in (_chosen(placement, views, tone, marks) for tone in tones):
             if chosen is not None and (best is None or chosen[1].score > best[1].score):
                 best = chosen
+        if best is not None and len(best[0]) == len(layout.panels) and best[1].n_off <= CONVINCING_OFF:
+            break  # every panel where it should be: no other place can do better
     if best is None:
         return Finding(
             fits={}, hinges={}, missing={p.name: "no trace of it" for p in layout.panels}, choice=None

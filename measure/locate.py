@@ -43,7 +43,8 @@ class Placement:
 class Region:
     """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
 
-    `table_mm` is the height of the table if sheet and dummy stand on the same; else None.
+    `table_mm` is the height of the table if sheet and dummy stand on the same; else None. `printed` are parts
+    behind which the sheet's print is seen: its edges are no card's.
     """
 
     left: float
@@ -52,6 +53,7 @@ class Region:
     top: float
     table_mm: float | None
     masked: tuple[tuple[float, float, float, float], ...] = ()
+    printed: tuple[tuple[float, float, float, float], ...] = ()
 
 
 def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -67,7 +67,7 @@ def look_at(
         curve=curve,
         stations=s,
         evidence=evidence,
-        far_edge=_far_edge(plane, evidence, shift, layout.depth_mm),
+        far_edge=_far_edge(plane, evidence, shift, layout.depth_mm, _printed(curve, s, evidence, region)),
         visible=inside(curve.points(s), region),
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
@@ -83,7 +83,19 @@ def _near_shift(plane: Plane, curve: Curve, stations: Array, depth_mm: float) ->
     return out
 
 
-def _far_edge(plane: Plane, evidence: Evidence, shift: Array, depth_mm: float) -> Array:
+def _printed(curve: Curve, stations: Array, evidence: Evidence, region: Region) -> NDArray[np.bool_]:
+    """Places (S, K) behind which the sheet's print is seen."""
+    xy = curve.points(stations)[:, None, :] + evidence.offsets_mm[None, :, None] * curve.normal
+    out = np.zeros(xy.shape[:2], dtype=bool)
+    for left, right, low, top in region.printed:
+        x, y = xy[..., 0], xy[..., 1]
+        out |= (x > left) & (x < right) & (y > low - FAR_SLACK_MM) & (y < top + FAR_SLACK_MM)
+    return out
+
+
+def _far_edge(
+    plane: Plane, evidence: Evidence, shift: Array, depth_mm: float, printed: NDArray[np.bool_]
+) -> Array:
     """Penalty (S, K) where an edge is more likely the FAR end of a panel than its near end.
 
     If a line were a far end, the near end of the same panel would lie a known distance farther from the
@@ -93,7 +105,8 @@ def _far_edge(plane: Plane, evidence: Evidence, shift: Array, depth_mm: float) -
     per_mm = depth_mm / (plane.eye_mm[2] - plane.z_mm)
     # The step on the background side lies half a card from the middle line; depth is not quite known.
     window = 2 * int(round(FAR_SLACK_MM / STEP_MM)) + 1
-    outer = maximum_filter1d(np.minimum(evidence.outer, FAR_CAP), window, axis=1)
+    card = np.where(printed, 0.0, evidence.outer)
+    outer = maximum_filter1d(np.minimum(card, FAR_CAP), window, axis=1)
     near = np.stack(
         [
             np.interp(x * (1 + per_mm) + d, x, row, left=0, right=0)

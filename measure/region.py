@@ -39,6 +39,8 @@ def search_region(
     (w0, _), (w1, w_top) = seen(left, bottom), seen(right, top)
     (p0, low), (p1, _) = seen(-half_w, -half_h), seen(half_w, half_h)
     floor = min(low, -half_h) - BELOW_MM
+    # The lower band of squares, as far as it is seen behind the dummy.
+    (r0, r_low), (r1, r_top) = seen(sheet.ring[0], sheet.ring[1]), seen(sheet.ring[2], bottom)
     sides = ((p0 - BESIDE_MM, w0, floor, w_top), (w1, p1 + BESIDE_MM, floor, w_top))
     return Region(
         left=p0 - BESIDE_MM,
@@ -47,4 +49,5 @@ def search_region(
         top=w_top,
         table_mm=-half_h,
         masked=tuple(sides),
+        printed=((r0, r1, r_low, r_top),),
     )
