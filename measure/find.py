@@ -43,12 +43,14 @@ class Finding:
     choice : the combination of rough lines.
     layer_sd : panel name -> what its layers leave uncertain about the place of its joints, mm.
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
+    layout : the layout at the opening at which the dummy was found.
     """
 
     fits: Mapping[str, Fit]
     hinges: Mapping[str, Curve]
     missing: Mapping[str, str]
     choice: Choice | None
+    layout: Layout
     layer_sd: Mapping[str, float] = field(default_factory=dict)
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
 
@@ -73,6 +75,7 @@ def find_layout(
     `marks` say where the pages and the spine are, if an apron hangs from the base.
     """
     best: tuple[list[PanelLines], Choice, float | None] | None = None
+    found_as = layout
     by_joints = place_by_joints(layout.openings(), seeds or {})[:N_PLACEMENTS] if only_there else []
     for placement in by_joints or _places_to_try(plane, layout, region, seeds or {}, marks):
         views = [
@@ -84,14 +87,19 @@ def find_layout(
         tones = _tones_to_try(first[2] if first is not None else None, paper_white)
         for chosen in (_chosen(placement, views, tone, marks) for tone in tones):
             if chosen is not None and (best is None or chosen[1].score > best[1].score):
-                best = chosen
+                best, found_as = chosen, placement.layout
         if best is not None and len(best[0]) == len(layout.panels) and best[1].n_off <= CONVINCING_OFF:
             break  # every panel where it should be: no other place can do better
     if best is None:
         return Finding(
-            fits={}, hinges={}, missing={p.name: "no trace of it" for p in layout.panels}, choice=None
+            fits={},
+            hinges={},
+            missing={p.name: "no trace of it" for p in layout.panels},
+            choice=None,
+            layout=layout,
         )
     items, choice, tone = best
+    layout = found_as
     rough = _rough_curves(items, choice, region)
     fits: dict[str, Fit] = {}
     hinges: dict[str, Curve] = {}
@@ -118,7 +126,13 @@ def find_layout(
     for group in page_groups(layout, pages):
         fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone, marks)
     return Finding(
-        fits=fits, hinges=hinges, missing=missing, choice=choice, layer_sd=layer_sd, joint_shift=joint_shift
+        fits=fits,
+        hinges=hinges,
+        missing=missing,
+        choice=choice,
+        layout=layout,
+        layer_sd=layer_sd,
+        joint_shift=joint_shift,
     )
 
 

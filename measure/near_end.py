@@ -78,6 +78,7 @@ def measure_profile(
     marks = marks_of(view, standoff_mm)
     places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
     finding = find_layout(plane, layout, region, blur_px, places, white, marks, only_there=bool(seeds))
+    layout = finding.layout
     measured = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
     if marks is not None:
         measured = with_spine(measured, marks, layout, view, standoff_err_mm)
