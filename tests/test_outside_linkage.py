@@ -44,20 +44,21 @@ def test_textbook_positions(
         assert abs(loop) < 1e-9
 
 
-@pytest.mark.parametrize("swap", [1.0, 1.2, 0.8])
-def test_grashof(swap: float) -> None:
-    """Shortest + longest < the other two: the crank turns right round (Grashof's rule, any textbook).
+@pytest.mark.parametrize(
+    ("ground", "turns"),
+    [(100.0, True), (120.0, True), (80.0, True), (60.0, False)],  # 80: the equality, as in every pop-up
+)
+def test_grashof(ground: float, turns: bool) -> None:
+    """Shortest + longest <= the other two: the shortest turns right round (Grashof's rule, any textbook).
 
     If it is larger, somewhere in the turn the loop cannot be assembled; if equal, as in every pop-up that
     shuts, it just can, through the flat positions.
     """
-    a, b, c = 40.0, 120.0, 80.0
-    d = 100.0 * swap
-    s, longest, *rest = sorted((a, b, c, d), key=lambda v: (v != min(a, b, c, d), v != max(a, b, c, d)))
-    grashof = s + longest - sum(rest)
-    theta = np.radians(np.linspace(0.5, 179.5, 719))
-    whole = bool(np.isfinite(four_bar(a, d, b, c, theta)[0]).all())
-    assert whole == (grashof < 1e-9)
+    a, b, c, d = 40.0, 120.0, 80.0, ground
+    shortest, *others, longest = sorted((a, b, c, d))
+    assert (shortest + longest <= sum(others)) == turns and shortest == a
+    theta = np.radians(np.linspace(0.25, 179.75, 719))
+    assert bool(np.isfinite(four_bar(a, d, b, c, theta)[0]).all()) == turns
 
 
 @pytest.mark.parametrize("fault", [0.0, -1.0])

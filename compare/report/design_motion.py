@@ -49,7 +49,7 @@ def frames(spec: Spec, motion: Motion, count: int) -> list[Sketch]:
         said += [f"{k} {unit.words(float(pose.joints[k][1]))}" for k in ridges[-1:]]
         for k, v in list(pose.lean.items())[:2]:
             said.append(f"lean {k} {round(float(np.degrees(v)), 1) + 0.0:+.1f}°")
-        sketch.add(Words(MARGIN, base + 32, "   ".join(said), 13, INK))
+        sketch.add(Words(MARGIN, base + 32, " · ".join(said), 13, INK))
         draw_legend(sketch, spec, MARGIN, base + 58)
         out.append(sketch)
     return out

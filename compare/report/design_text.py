@@ -108,7 +108,8 @@ def _closing_words(spec: Spec, motion: Motion) -> list[str]:
         out.append(f"It opens to {np.degrees(motion.opens_to):.1f} degrees, not flat.")
     top = float(np.nanmax(motion.rise))
     at = float(np.degrees(motion.phi[int(np.nanargmax(motion.rise))]))
-    high = f"It stands {unit.words(float(motion.rise[0]))} high when open, at most {unit.words(top)}"
+    opened = int(np.argmin(np.abs(motion.phi - np.radians(spec.base.opening_deg))))
+    high = f"It stands {unit.words(float(motion.rise[opened]))} high when open, at most {unit.words(top)}"
     out.append(f"{high} ({at:.0f} degrees).")
     if np.isfinite(motion.far).any():
         near, far = -float(np.nanmax(motion.near)) + 0.0, -float(np.nanmax(motion.far)) + 0.0
