@@ -108,7 +108,7 @@ def test_history_and_export(tmp_path: Path) -> None:
     folder, spec, ledger = drifting_lot(tmp_path)
     out = tmp_path / "h.html"
     result = run("lot", "history", "--ledger", ledger, "--length", "leg left", "--report", out)
-    assert result.exit_code == 0 and "1 lots, 24 inspections" in result.stdout
+    assert result.exit_code == 0 and "1 lot, 24 inspections" in result.stdout
     assert "Leg left: drifts by -1." in result.stdout and "Leg left" in " ".join(page_of(out).words)
     data = json.loads(run("lot", "history", "--ledger", ledger, "--json").stdout)
     assert data["lots"][0]["samples"] == 24 and data["lengths"] == {}

@@ -10,10 +10,13 @@ from sqlalchemy import Select, case, func, select
 
 from compare.errors import LotError
 from compare.lot.drift import Course, course
-from compare.lot.ledger import Ledger
+from compare.lot.ledger import TABLES, Ledger
 from compare.lot.schema import DECISION, INSPECTION, READING
 
 Array = NDArray[np.float64]
+
+
+LOTS_FOR_COURSE: Final = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +43,7 @@ class Series:
     ----------
     lots : name of the lot of each value; samples : of the sample. values : (n,) deviations.
     lot_names, means, sds, counts : per lot, in the order of their first sample.
-    course : of the means of the lots if there are eight or more, else of the values.
+    course : of the means of the lots if there are eight or more (`by_lot`), else of the values.
     """
 
     name: str
@@ -55,6 +58,11 @@ class Series:
     sds: Array
     counts: Array
     course: Course
+
+    @property
+    def by_lot(self) -> bool:
+        """True if there are lots enough to look at their means instead of single samples."""
+        return len(self.lot_names) >= LOTS_FOR_COURSE
 
 
 def _of_spec(query: Select[Any], spec: str | None) -> Select[Any]:
@@ -114,7 +122,9 @@ def names(ledger: Ledger, spec: str | None = None) -> tuple[tuple[str, str], ...
     ).scalar_subquery()
     query = select(READING.c.kind, READING.c.name).where(READING.c.inspection_id == newest)
     with ledger.reading() as connection:
-        return tuple((r[0], r[1]) for r in connection.execute(query))
+        found = [(r[0], r[1]) for r in connection.execute(query)]
+    order = list(TABLES)
+    return tuple(sorted(found, key=lambda x: order.index(x[0])))  # within a kind as the ledger has them
 
 
 LIMITLESS: Final = float("inf")
@@ -169,5 +179,5 @@ def series(ledger: Ledger, name: str, rng: np.random.Generator, spec: str | None
         means=means,
         sds=np.sqrt(with_spread),
         counts=counts,
-        course=course(means if len(means) >= 8 else values, rng),
+        course=course(means if len(means) >= LOTS_FOR_COURSE else values, rng),
     )

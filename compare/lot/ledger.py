@@ -29,6 +29,9 @@ from compare.lot.schema import (
     SCHEMA_VERSION,
 )
 
+TABLES: Final = {"length": "lengths", "pair": "pairs", "lean": "lean", "clearance": "clearance"}
+"""Kind of a reading -> where it stands in a result."""
+
 BUSY_MS: Final = 30_000  # how long a writer waits for another one
 
 
@@ -83,12 +86,7 @@ def readings_of(
 ) -> list[dict[str, Any]]:
     """Return the rows of everything with a verdict in a result."""
     rows: list[dict[str, Any]] = []
-    for kind, table in (
-        ("length", "lengths"),
-        ("pair", "pairs"),
-        ("lean", "lean"),
-        ("clearance", "clearance"),
-    ):
+    for kind, table in TABLES.items():
         for short, item in result.get(table, {}).items():
             low, high = item["limits"]
             name = f"{kind} {short}" if kind in ("lean", "clearance") else short

@@ -376,8 +376,12 @@ def history_chart(
             for x, m in zip(at, shown, strict=True)
         ]
     step = max(-(-len(shown) // 6), 1)
+    told = ""
     for j in range(0, len(shown), step):
         text = lots[starts[j]]
+        if text == told:
+            continue
+        told = text
         parts.append(
             svg.words(
                 text if len(text) <= 14 else text[:13] + "…",
@@ -387,4 +391,4 @@ def history_chart(
                 anchor="middle",
             )
         )
-    return _frame([*parts, *_spread_words(words)], f"{name} over {k} lots")
+    return _frame([*parts, *_spread_words(words)], f"{name} over the lots")

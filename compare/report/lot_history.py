@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any, Final, TextIO
 
 import numpy as np
+from markupsafe import Markup
 from rich.text import Text
 
 from compare.lot.as_json import number
@@ -37,14 +38,18 @@ def read_history(ledger: Ledger, spec: str | None, length: str | None, *, every:
     )
 
 
+def lots_words(count: int) -> str:
+    """Return "1 lot", "2 lots"."""
+    return f"{count} lot{'' if count == 1 else 's'}"
+
+
 def course_of(s: Series) -> str:
     """Return how a length runs over the lots, in a sentence."""
     if not s.course.changed:
-        return f"steady over {len(s.values)} samples of {len(s.lot_names)} lots"
-    by_lot = len(s.means) >= 8
+        return f"steady over {len(s.values)} samples of {lots_words(len(s.lot_names))}"
     if s.course.kind == "drift":
         since = "all along"
-    elif by_lot:
+    elif s.by_lot:
         since = f"since lot {s.lot_names[s.course.start]}"
     else:
         since = f"since sample {s.samples[s.course.start]} of lot {s.lots[s.course.start]}"
@@ -82,7 +87,7 @@ def print_history(h: History, stream: TextIO) -> None:
     """Print the lots, the newest last, and the length asked for."""
     console = console_for(stream)
     total = sum(x.samples for x in h.lots)
-    console.print(Text(f"{len(h.lots)} lots, {total} inspections in {h.place}.", style="bold"))
+    console.print(Text(f"{lots_words(len(h.lots))}, {total} inspections in {h.place}.", style="bold"))
     console.print()
     table = table_of(
         "Lots", "lot", "spec", "samples", "conform", "fail", "open", "refused", "last check", "decision"
@@ -106,21 +111,32 @@ def print_history(h: History, stream: TextIO) -> None:
         console.print(lines)
 
 
+def _chart(s: Series) -> Markup:
+    """Means of the lots; with few lots every sample, under the name of its lot."""
+    from compare.report.lot_charts import history_chart
+
+    if s.by_lot:
+        return history_chart(s.values, s.lot_names, s.means, s.sds, s.low, s.high, s.name, s.unit)
+    return history_chart(s.values, s.lots, s.values, np.zeros(len(s.values)), s.low, s.high, s.name, s.unit)
+
+
 def history_page(h: History) -> str:
     """Return the charts of every length as HTML text."""
-    from compare.report.lot_charts import history_chart
     from compare.report.lot_html import render
 
     figures = [
         {
             "title": capital(s.name),
-            "svg": history_chart(s.values, s.lot_names, s.means, s.sds, s.low, s.high, s.name, s.unit),
+            "svg": _chart(s),
             "words": f"{capital(course_of(s))}.",
             "changed": s.course.changed,
         }
         for s in h.series
     ]
-    return render("history.html.j2", {"h": h, "figures": figures, "newest": h.lots[-MOST_LOTS:]})
+    return render(
+        "history.html.j2",
+        {"h": h, "lots": lots_words(len(h.lots)), "figures": figures, "newest": h.lots[-MOST_LOTS:]},
+    )
 
 
 def write_history(h: History, path: Path) -> None:
