@@ -163,3 +163,22 @@ def test_asymmetric_fold_leans_over_as_it_closes(tmp_path: Path) -> None:
     off = np.abs(motion.pose.joints["ridge"][:, 0])
     assert off[0] > 5 and off[-1] < 1e-5
     assert motion.shut_at == 0 and all(abs(v) < 1e-9 for v in spec.mechanism.closing_errors().values())
+
+
+def test_drawn_linkage_that_does_not_shut_is_found_out(tmp_path: Path) -> None:
+    """Unequal roofs: shut, the apex would have to lie in two places 4 mm apart."""
+    text = (SAMPLES / "scissors.toml").read_text(encoding="utf-8")
+    m = load_spec(SAMPLES / "scissors.toml").mechanism
+    assert binding_opening(m, None, np.pi) == 0.0
+    n = {**m.lengths, "roof left": m.lengths["roof left"] + 4.0}
+    phi = binding_opening(m, n, np.pi)
+    assert 10 < np.degrees(phi) < 60
+    pose = m.solve(n, np.array([phi + 1e-3, phi - 1e-3]))  # just before, just after
+    u = np.array([np.sin(phi / 2), np.cos(phi / 2)])
+    apex = pose.joints["apex"]
+    beyond = np.abs(apex[:, 0]) * u[1] - apex[:, 1] * u[0]  # over the page's line
+    assert beyond[0] < 0.05 and (not np.isfinite(beyond[1]) or beyond[1] > -0.05)
+    path = tmp_path / "scissors.toml"
+    path.write_text(text.replace('"apex" = [0, 76.21]', '"apex" = [6.5, 76.21]'), encoding="utf-8")
+    spec = load_spec(path)
+    assert any("first jams" in w for w in spec.warnings), spec.warnings

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from compare.design.mechanism import SMALLEST_PHI, Mechanism, side_of
-from compare.design.pose import Array, Pose
+from compare.design.pose import Array, Pose, turn_of
 
 SLACK: Final = 1e-9  # rad: at exactly closed everything is flat
 THIN: Final = 2e-3  # rad, 0.1 degree: thinner than any stack of card
@@ -34,6 +34,13 @@ def gaps(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
         if half.side == "right" and (other := by_name.get(name.removesuffix("right") + "left")):
             what = f"the two halves of the {half.plane.removesuffix(' right')} meet"
             out[what] = pose.turns[half.plane] - pose.turns[other.plane]
+    if not mechanism.floors:  # a drawn linkage: whatever is not on a page must stay between the pages
+        on_pages = {j for p in mechanism.panels if p.name.startswith("page ") for j in p.joints}
+        for joint, xy in pose.joints.items():
+            if joint not in on_pages:
+                turn = turn_of(xy)
+                out[f"the {joint} lies on the page right"] = pose.turns["page right"] - turn
+                out[f"the {joint} lies on the page left"] = turn - pose.turns["page left"]
     for name, half in by_name.items():
         lone = name.removesuffix(half.side) + ("left" if half.side == "right" else "right")
         if lone not in by_name:

@@ -121,7 +121,7 @@ def shut_reach(spec: Spec, side: str) -> float:
         return max(sums)
     pose = mechanism.solve({}, np.array([2e-3]))
     far = [float(xy[0, 1]) for name, xy in pose.joints.items() if not name.startswith("fore edge")]
-    return max(far)
+    return float(np.max(far))  # nan if any of it cannot be laid
 
 
 def warnings_of(spec: Spec) -> tuple[str, ...]:

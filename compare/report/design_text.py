@@ -84,8 +84,11 @@ def _shut_table(spec: Spec, unit: Unit, motion: Motion) -> Table:
     table = table_of(f"Shut, {unit.name}", "side", "reach", "page", "clearance", "asked for")
     for s in SIDES:
         reach, page = shut_reach(spec, s), float(getattr(spec.base, f"page_{s}"))
-        spare = unit.signed(page - reach)
-        table.add_row(s, unit.number(reach), unit.number(page), spare, unit.number(spec.tolerance.clearance))
+        asked = unit.number(spec.tolerance.clearance)
+        if np.isfinite(reach):
+            table.add_row(s, unit.number(reach), unit.number(page), unit.signed(page - reach), asked)
+        else:
+            table.add_row(s, "not known", unit.number(page), "not known", asked)
     return table
 
 
