@@ -8,7 +8,7 @@ import numpy as np
 
 from compare.binding import Binding, binding_of
 from compare.causes import Cause, Diagnosis, cause_of_length, diagnose
-from compare.closed import Overhang, compare_clearance
+from compare.closed import Overhang, compare_clearance, compare_overhang
 from compare.conformity import Item, Rule, Verdict, overall
 from compare.design.spec import Spec
 from compare.joints import FEET, seen_ends
@@ -130,6 +130,17 @@ def unseen_lengths(measured: Measured, spec: Spec) -> tuple[str, ...]:
 def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
     """Return the items, each judged by this rule."""
     return tuple(replace(i, rule=rule) for i in items)
+
+
+def with_overhang(findings: Findings, seen: Mapping[str, tuple[float, float]]) -> Findings:
+    """Return the findings with the overhang of a closed photo beside the predicted one.
+
+    Parameters
+    ----------
+    seen : edge ("left fore edge", "right fore edge", "head", "tail") -> overhang (mm, + = beyond the edge)
+        and its standard uncertainty (mm).
+    """
+    return replace(findings, overhangs=compare_overhang(findings.measured, findings.spec, seen))
 
 
 def compare_profile(

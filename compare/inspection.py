@@ -121,6 +121,12 @@ class Inspection:
         out["versions"] = versions()
         return out
 
+    def write_report(self, path: str | Path) -> None:
+        """Write the report page (`--report`); OutputError if it cannot be written."""
+        from compare.report.web_page import write_report
+
+        write_report(self, Path(path))
+
 
 def versions() -> dict[str, str]:
     """Return versions of this program and of what its numbers rest on."""

@@ -11,18 +11,21 @@ from compare_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_
 from PIL import Image
 
 from compare.errors import OutputError
+from compare.findings import compare_profile, with_overhang
 from compare.report.annotate import GROUND, annotated, write_annotated
-from compare.report.as_json import to_text
+from compare.report.answer import also
+from compare.report.as_json import findings_dict, to_text
 from compare.report.canvas import Box, Label, place_labels, text_size
 from compare.report.strokes import design_joints
 from compare.report.terminal import print_findings
 from compare.units import INCH, MM
 
 
-def printed(text: str, faults: dict[str, float], tmp_path: Path) -> str:
+def printed(text: str, faults: dict[str, float], tmp_path: Path, missing: tuple[str, ...] = ()) -> str:
     spec = spec_of(text, tmp_path)
     stream = io.StringIO()
-    print_findings(inspection_of(profile_of(spec, faults), spec).findings, stream, ["a note"], "dummy.jpg")
+    profile = profile_of(spec, faults, missing=missing)
+    print_findings(inspection_of(profile, spec).findings, stream, ["a note"], "dummy.jpg")
     return stream.getvalue()
 
 
@@ -150,3 +153,23 @@ def test_labels_keep_clear_of_each_other() -> None:
         assert not p.box.y0 < 300 < p.box.y1  # no label on the line
         for q in placed[:i]:
             assert p.box.overlap(q.box) == 0
+
+
+def test_a_closed_photo_stands_beside_what_the_lengths_predict(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    open_one = compare_profile(profile_of(spec, {"plane right": 8.0}, spine=True), spec)
+    told = with_overhang(open_one, {"right fore edge": (1.6, 0.2), "left fore edge": (2.0, 0.2)})
+    assert any("They differ by 8.5 mm" in line for line in also(told))
+    assert not any("right fore edge (closed photo" in line for line in also(told))
+    data = findings_dict(told)["overhang"]
+    assert data["right fore edge"]["agrees"] and not data["left fore edge"]["agrees"]
+    stream = io.StringIO()
+    print_findings(told, stream)
+    assert "Shut, card lies 1.6 mm beyond the right fore edge (closed photo, ± 0.4)" in stream.getvalue()
+
+
+def test_what_to_measure_by_hand_is_said(tmp_path: Path) -> None:
+    out = printed(TWO_SIDED, {"leg right": -0.75}, tmp_path)
+    assert "Measure the right leg with a steel rule: 39.20 to 40.80 mm is allowed" in out
+    assert "a second photo from another place helps" in out
+    assert "Measure by hand" in printed(TWO_SIDED, {}, tmp_path, missing=("plane edge right",))

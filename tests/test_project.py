@@ -143,12 +143,16 @@ def test_readme_names_every_key_of_a_spec_and_no_other() -> None:
 
 
 @pytest.mark.photo
-def test_readme_python_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_readme_python_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     (block,) = re.findall(r"```python\n(.*?)```", readme(), re.DOTALL)
-    monkeypatch.chdir(ROOT)
+    (tmp_path / "sample_images").symlink_to(ROOT / "sample_images")
+    monkeypatch.chdir(tmp_path)
     exec(compile(block, "README.md", "exec"), {})
     out = capsys.readouterr().out
     assert out.startswith("The right half leans 2.") and "leg right 38." in out and "does not conform" in out
+    assert (tmp_path / "short_leg.html").stat().st_size > 100_000
 
 
 def test_only_the_agreed_entries_are_at_the_top() -> None:

@@ -13,13 +13,13 @@ MOST: Final = 5
 
 def _by_hand(item: Item, unit: Unit) -> str:
     """Return how to settle one doubtful item with a rule."""
-    seen = f"the photo says {unit.number(item.measured)} ± {unit.number(item.expanded)}"
+    figure = f"{unit.number(item.measured)} ± {unit.number(item.expanded)}"
     low, high = item.nominal + item.low, item.nominal + item.high
     if item.name.startswith("clearance"):
         side = item.name.split()[-1]
         return (
             f"Shut the spread and measure how far the card stays inside the {side} fore edge: at least "
-            f"{unit.words(low)} is wanted, {seen} {unit.name}."
+            f"{unit.words(low)} is wanted, the measured lengths make it {figure} {unit.name}."
         )
     if item.unit == "deg":
         half = item.name.removeprefix("lean ")
@@ -38,7 +38,7 @@ def _by_hand(item: Item, unit: Unit) -> str:
         called(item.name) if parsed(item.name).kind in ("leg", "fold", "plane", "page") else f'"{item.name}"'
     )
     allowed = f"{unit.number(low)} to {unit.number(high)} {unit.name} is allowed"
-    return f"Measure {what} with a steel rule: {allowed}, {seen}."
+    return f"Measure {what} with a steel rule: {allowed}, the photo says {figure}."
 
 
 def _doubtful(items: Sequence[Item]) -> list[Item]:

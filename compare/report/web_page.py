@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from compare.budgets import inspection_budgets
 from compare.conformity import Item, Verdict
+from compare.findings import Findings
 from compare.remedy import CHILDREN, KNIFE, Remedy
 from compare.report.answer import also, answer, runner_up
 from compare.report.files import write_whole
@@ -30,6 +31,7 @@ HERE: Final = Path(__file__).parent / "page"
 RANKS: Final = ("best", "or", "or", "or")
 LIKELY_CAUSES: Final = 4
 LEAST_CHANCE: Final = 0.005
+SAME_MM: Final = 0.01
 LEVEL: Final = 0.05  # degrees; a design that leans less is level
 FOOTER: Final = (
     "Measured from a photograph with a printed marker sheet. Figures hold for the near end of the dummy, at "
@@ -66,7 +68,7 @@ def _after(items: Sequence[Item], unit: Unit) -> list[After]:
     return out
 
 
-def _remedy(remedy: Remedy, rank: int, unit: Unit) -> dict[str, Any]:
+def _remedy(remedy: Remedy, rank: int, findings: Findings, unit: Unit) -> dict[str, Any]:
     moves = [remedy.text] if not remedy.moves else [m.text for m in remedy.moves]
     if moves[0].startswith("Or "):
         moves[0] = moves[0][3:4].upper() + moves[0][4:]
@@ -77,16 +79,18 @@ def _remedy(remedy: Remedy, rank: int, unit: Unit) -> dict[str, Any]:
         "moves": moves,
         "side_effects": remedy.side_effects,
         "after": _after((*remedy.leans, *remedy.sums, *remedy.clearances), unit),
-        "then": _then(remedy, unit),
+        "then": _then(remedy, findings, unit),
     }
 
 
-def _then(remedy: Remedy, unit: Unit) -> str:
+def _then(remedy: Remedy, findings: Findings, unit: Unit) -> str:
     """Say what a repair leads to, in one sentence or two."""
+    now = {i.name: i.measured for i in findings.clearances}
     level = ", ".join(
         f"{i.name.removeprefix('lean ')} half {_level(i)}" for i in remedy.leans if i.unit == "deg"
     )
-    short = [i for i in remedy.clearances if i.verdict is not Verdict.CONFORMS]
+    doubtful = [i for i in remedy.clearances if i.verdict is not Verdict.CONFORMS]
+    short = [i for i in doubtful if abs(i.measured - now[i.name]) > SAME_MM]
     out = f"Then: {level}." if level else ""
     if remedy.moves:
         out += f" All that it touches is inside its tolerance with a chance of {chance(remedy.probability)}."
@@ -196,7 +200,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "sign": SIGN[findings.verdict],
         "css_class": CSS[findings.verdict],
         "unit": unit.name,
-        "remedies": [_remedy(r, i, unit) for i, r in enumerate(remedies)],
+        "remedies": [_remedy(r, i, findings, unit) for i, r in enumerate(remedies)],
         "remedies_lead": "Each was worked out again in the linkage; figures are what is then to be expected.",
         "cautions": (KNIFE, CHILDREN) if any(r.cuts for r in remedies) else (),
         "next_steps": next_steps(findings),

@@ -230,7 +230,9 @@ def whole_path(specs: Sequence[Spec], total: int, rng: np.random.Generator) -> N
         row["good"] += findings.verdict is Verdict.CONFORMS
         row["fails"] += findings.verdict is Verdict.FAILS
         names = list(findings.measured.lengths)
-        ranked = findings.causes or findings.diagnosis.causes
+        every = [*findings.causes, *findings.diagnosis.causes]  # as the report shows them
+        order = list(dict.fromkeys(c.fault.name for c in every))
+        ranked = [next(c for c in every if c.fault.name == name) for name in order]
         first = bool(ranked) and same_sight(ranked[0].fault, fault, names)
         row["first"] += first
         row["named"] += any(same_sight(c.fault, fault, names) for c in ranked[:2])
