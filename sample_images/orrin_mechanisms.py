@@ -1,5 +1,7 @@
 """More spreads of "Nine Lamps of Orrin Quay": one photo for each further mechanism."""
 
+from dataclasses import replace
+
 from catalogue import spread
 from linkage import SIDES
 from orrin_quay import made
@@ -65,7 +67,7 @@ _CRANE = {
 
 _RED, _TEAL, _SAND, _PLUM = (0.52, 0.14, 0.10), (0.10, 0.38, 0.38), (0.66, 0.55, 0.36), (0.33, 0.16, 0.34)
 
-MECHANISMS: tuple[Shot, ...] = (
+MECHANISMS: tuple[Shot, ...] = tuple(replace(shot, classes=("mechanism",)) for shot in (
     made(
         "tab_support", "the customs shed", 21, _SHED, {"support left": -1.8}, kind=SUPPORT, paper="a3",
         focal_35mm=52.1, fill=0.80, table="wood",
@@ -107,4 +109,4 @@ MECHANISMS: tuple[Shot, ...] = (
         "scissors", "the net crane", 30, _CRANE, {}, kind=SCISSORS, focal_35mm=52.3, fill=0.76,
         table="wood", card=_SAND,
     ),
-)  # fmt: skip
+))  # fmt: skip

@@ -182,6 +182,13 @@ def main() -> None:
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
         parser.error("give a sample's name, 'all', or --random CLASS")
+    if args.name in ("board", *(c.name for c in CLOSED)):
+        above = board_photos() if args.name == "board" else [c for c in CLOSED if c.name == args.name]
+        start_mitsuba()
+        args.out.mkdir(parents=True, exist_ok=True)
+        for photo in above:
+            take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=LIMIT, tell=print)
+        return
     if args.random:
         shots = random_shots(args)
     elif args.name == "lot":
@@ -193,13 +200,6 @@ def main() -> None:
             parser.error(
                 f"no sample '{args.name}'; there are: {', '.join(s.name for s in (*SAMPLES, *MECHANISMS))}"
             )
-    if args.name in ("board", *(c.name for c in CLOSED)):
-        above = board_photos() if args.name == "board" else [c for c in CLOSED if c.name == args.name]
-        start_mitsuba()
-        args.out.mkdir(parents=True, exist_ok=True)
-        for photo in above:
-            take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=LIMIT, tell=print)
-        return
     start_mitsuba()
     args.out.mkdir(parents=True, exist_ok=True)
     if args.name == "lot":
