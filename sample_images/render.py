@@ -138,7 +138,7 @@ def random_shots(args: argparse.Namespace) -> list[Shot]:
     """Return the shots that `--random` and its options ask for."""
     wish = Wish(
         pen=args.pen, flush=args.flush, uneven_mm=args.uneven, artwork=args.artwork, apron=args.apron,
-        px_per_mm=args.px_per_mm, table=args.table,
+        hidden=args.hidden, px_per_mm=args.px_per_mm, table=args.table,
     )  # fmt: skip
     shot = granted(random_shot(args.random, args.seed, args.use), wish, room=args.views > 1)
     if args.openings:
@@ -178,6 +178,7 @@ def main() -> None:
     chance.add_argument("--px-per-mm", type=numbers, metavar="LO,HI", help="image scale in the sheet's plane")
     chance.add_argument("--artwork", action="store_true", help="printed pattern on strips and plane")
     chance.add_argument("--apron", action="store_true", help="raised on a book, the apron in front of it")
+    chance.add_argument("--hidden", action="store_true", help="something hides part of the sheet")
     chance.add_argument("--table", choices=surroundings.TABLES)
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):

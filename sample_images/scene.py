@@ -95,6 +95,8 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
         book.add(place(card), surroundings.matt((0.03, 0.03, 0.035)))
     elif shot.behind == "clutter":
         surroundings.clutter(book, place, at.sheet.paper_mm[0] / 2, -depth - 20, 0.0, rng)
+    if shot.hidden:
+        surroundings.in_front(book, place, at.sheet.paper_mm[0] / 2, rng)
     surroundings.lights(book, shot.light, rng)
     return mi.load_dict(book.entries)
 

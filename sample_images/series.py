@@ -27,6 +27,7 @@ class Wish:
     uneven_mm : standard deviation of the near ends. artwork : printed pattern on strips and plane.
     px_per_mm : (least, most) image scale in the sheet's plane. table : see `surroundings.table_texture`.
     apron : the printed strip hangs from the near edge of the base.
+    hidden : something stands in front of part of the sheet.
     """
 
     pen: bool | None = None
@@ -36,6 +37,7 @@ class Wish:
     px_per_mm: tuple[float, float] | None = None
     table: str | None = None
     apron: bool = False
+    hidden: bool = False
 
 
 def granted(shot: Shot, wish: Wish, *, room: bool = False) -> Shot:
@@ -50,7 +52,7 @@ def granted(shot: Shot, wish: Wish, *, room: bool = False) -> Shot:
         spread = 0.1
     if wish.uneven_mm is not None:
         build, spread = replace(build, near_sd_mm=wish.uneven_mm), wish.uneven_mm
-    shot = replace(shot, build=build, stated_spread_mm=spread, artwork=wish.artwork)
+    shot = replace(shot, build=build, stated_spread_mm=spread, artwork=wish.artwork, hidden=wish.hidden)
     if wish.apron:
         shot = replace(shot, apron=put_on(rng))
     if wish.table is not None:

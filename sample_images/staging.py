@@ -50,6 +50,7 @@ class Shot:
     frame : which photo of the same dummy (its noise differs, nothing else). artwork : printed pattern on
         strips and plane. stated_spread_mm : what the spec says of the near ends.
     apron : how the printed strip hangs from the near edge of the base, None = there is none.
+    hidden : something stands in front of part of the sheet.
     """
 
     name: str
@@ -99,6 +100,7 @@ class Shot:
     artwork: bool = False
     stated_spread_mm: float = 0.5
     apron: Hung | None = None
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -226,6 +226,24 @@ def clutter(
         book.add(place(turned(shape, rng.uniform(0, 180), at)), matt(bright_colour(rng)))
 
 
+def in_front(book: SceneBook, place: Any, half_width: float, rng: np.random.Generator) -> None:
+    """Add a box that hides one leg of the sheet, up to some height, and a card leaning over its top corner.
+
+    Parameters
+    ----------
+    place : function that carries a mesh from the table frame (y = 0 the table top) to the scene.
+    half_width : of the sheet.
+    """
+    side = float(rng.choice([-1, 1]))
+    high, wide = rng.uniform(60, 120), rng.uniform(40, 60)
+    x = side * (half_width - wide / 2 + 4.0)
+    leg = box(np.array([x - wide / 2, 0.05, 6.0]), np.array([x + wide / 2, high, 30.0]))
+    book.add(place(leg), matt(bright_colour(rng)))
+    x = -side * (half_width - 25.0)
+    card = box(np.array([x - 32.0, 160.0, 3.0]), np.array([x + 32.0, 225.0, 3.4]))
+    book.add(place(card), matt(bright_colour(rng)))
+
+
 def table_and_wall(book: SceneBook, place: Any, table: str, wall: Colour, rng: np.random.Generator) -> None:
     """Add the table top (y = 0) and the wall at its far end."""
     x, z0, z1 = 1600.0, -1000.0, 1500.0
