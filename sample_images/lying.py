@@ -120,7 +120,7 @@ PHONE = Lens(focal_35mm=52.7, exif_35mm=52, distortion=(0.052, -0.081), centre_o
 """The phone of the calibration photos; all they have in common is it."""
 
 
-def board_photos(size: tuple[int, int] = FULL) -> list[Above]:
+def board_photos(size: tuple[int, int] = (2000, 1500)) -> list[Above]:
     """Eight photos of the board as one should take them: square on, aslant, rolled, off to the corners."""
     rng = np.random.default_rng([700, 41])
     poses = (

@@ -61,7 +61,7 @@ def test_aprons_are_put_on_as_well_as_the_capture_room_believes() -> None:
 
 
 def test_board_photos_show_the_whole_board_aslant_rolled_and_all_over_the_frame() -> None:
-    photos = board_photos()
+    photos = board_photos(FULL)
     assert len({p.lens for p in photos}) == 1
     left, bottom, right, top = BOARD.ring
     corners = np.array([[x, y, 0.0] for x in (left, right) for y in (bottom, top)])
