@@ -63,6 +63,9 @@ def motion_table(spec: Spec, unit: Unit, motion: Motion) -> Table:
     table = table_of("How it opens", "opening, deg", *columns)
     openings = [spec.base.opening_deg, *(a for a in OPENINGS if a < spec.base.opening_deg)]
     for deg in openings:
+        if motion.shut_at >= EARLY and np.radians(deg) < motion.shut_at:
+            table.add_row(f"{deg:g}", *(["jams"] * len(columns)))
+            continue
         nearest = motion.shut_at if motion.shut_at < EARLY else 0.0  # as far as a rounded drawing shuts
         pose = m.solve({}, max(np.radians(deg), nearest))
         shown = [_or_jams(float(pose.joints[k][1]), unit) for k in heights]
