@@ -127,10 +127,13 @@ def test_sheet(tmp_path: Path) -> None:
     assert result.exit_code == 0 and out.read_bytes().startswith(b"%PDF") and "100 %" in result.stdout
 
 
-HEAVY = ("cv2", "scipy", "skimage", "matplotlib", "numpy", "PIL", "rich", "reportlab")
+HEAVY = (
+    "cv2", "scipy", "skimage", "matplotlib", "numpy", "PIL", "rich", "reportlab", "sqlalchemy", "joblib",
+    "jinja2",
+)  # fmt: skip
 
 
-@pytest.mark.parametrize("args", [["--help"], ["check", "--help"], ["--version"]])
+@pytest.mark.parametrize("args", [["--help"], ["check", "--help"], ["lot", "check", "--help"], ["--version"]])
 def test_help_loads_nothing_heavy(args: list[str]) -> None:
     code = (
         "import sys\n"

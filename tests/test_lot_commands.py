@@ -6,6 +6,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+import html5lib
 import pytest
 from click.testing import CliRunner, Result
 from lot_fakes import drifting_lot
@@ -58,6 +59,7 @@ class Page(HTMLParser):
 def page_of(path: Path) -> Page:
     """A report, which must be whole and need nothing from elsewhere."""
     text = path.read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(text)  # no error by the rules of the living standard
     page = Page(text)
     assert page.open == []
     assert all(a.startswith(("#", "data:image/")) for a in page.addresses)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from compare.conformity import Rule, Verdict
 from compare.lot.advice import Frequent
+from compare.lot.charts import Chart
 from compare.lot.risks import chance_of_acceptance
 from compare.lot.samples import Sample
 from compare.lot.statistics import Grouping, Statistics, Subgroups
@@ -172,14 +173,28 @@ def _sample_names(s: Statistics, samples: Sequence[Sample], axes: Axes) -> list[
 def subgroup_chart(s: Statistics, sub: Subgroups, which: Literal["means", "spread"]) -> Markup:
     """Return the chart of the means of subgroups, or of the spread within them, with its control limits."""
     chart = sub.means if which == "means" else sub.spread
+    names = [f"{sub.column} {name}" for name in sub.names]
+    return control_chart(s, chart, names, design=which == "means", shown=[n[:12] for n in sub.names])
+
+
+def control_chart(
+    s: Statistics, chart: Chart, names: Sequence[str], *, design: bool, shown: Sequence[str]
+) -> Markup:
+    """Return a control chart; a diamond is beyond its limits.
+
+    Parameters
+    ----------
+    names : of the values, for the pointer; shown : the same short, for the axis.
+    design : draw what the design allows too.
+    """
     limits = [float(chart.lower[0]), float(chart.upper[0])]
-    design = (s.low, s.high) if which == "means" else (math.nan, math.nan)
-    y0, y1 = _reach(*design, chart.values, limits)
+    allowed = (s.low, s.high) if design else (math.nan, math.nan)
+    y0, y1 = _reach(*allowed, chart.values, limits)
     k = len(chart.values)
     axes = Axes(-0.5, k - 0.5, y0, y1)
     parts = _scale(axes, s.unit if s.unit == "mm" else "deg")
     words: list[tuple[float, str, str]] = []
-    for value in design:
+    for value in allowed:
         if math.isfinite(value):
             parts.append(_across(axes, value, "limit"))
             words.append((float(axes.y(value)), f"allowed {value:+.2f}", "axis strong"))
@@ -192,14 +207,12 @@ def subgroup_chart(s: Statistics, sub: Subgroups, which: Literal["means", "sprea
     parts.append(svg.line(np.column_stack([at, axes.y(chart.values)]), "trace"))
     for j in range(k):
         verdict = Verdict.FAILS if j in chart.outside else Verdict.CONFORMS
-        title = f"{sub.column} {sub.names[j]}: {chart.values[j]:+.2f} {s.unit}"
+        title = f"{names[j]}: {chart.values[j]:+.2f} {s.unit}"
         parts.append(mark(float(at[j]), float(axes.y(chart.values[j])), verdict, title))
     step = max(-(-k // 8), 1)
     y = HEIGHT - BOTTOM + 16
-    parts += [
-        svg.words(sub.names[j][:12], float(at[j]), y, "axis", anchor="middle") for j in range(0, k, step)
-    ]
-    return _frame([*parts, *_spread_words(words)], f"{which} of {s.name} by {sub.column}")
+    parts += [svg.words(shown[j], float(at[j]), y, "axis", anchor="middle") for j in range(0, k, step)]
+    return _frame([*parts, *_spread_words(words)], f"{chart.kind} of {s.name}")
 
 
 def histogram(s: Statistics) -> Markup:

@@ -15,6 +15,7 @@ from capture.errors import FoldgaugeError
 from compare.conformity import Rule, Verdict
 from compare.lot.assess import Assessment
 from compare.lot.capability import Index
+from compare.lot.charts import individuals
 from compare.lot.runner import Run, recorded
 from compare.lot.samples import Sample
 from compare.lot.statistics import Statistics, Subgroups, label_columns
@@ -110,6 +111,26 @@ def _course_charts(a: Assessment) -> list[dict[str, Any]]:
         out.append({"title": capital(s.name), "svg": charts.run_chart(s, a.samples, rule), "words": words})
         if s.subgroups is not None:
             out += _subgroup_charts(s, s.subgroups)
+    return out
+
+
+def _range_charts(a: Assessment) -> list[dict[str, Any]]:
+    """Charts of the moving ranges of every length: whether the spread from piece to piece holds."""
+    out = []
+    for s in a.statistics:
+        if s.kind != "length" or s.chart is None:
+            continue
+        chart = individuals(s.values)[1]
+        at = [a.samples[i].name for i in s.samples]
+        names = [f"samples {x} and {y}" for x, y in zip(at, at[1:], strict=False)]
+        beyond = [names[k] for k in chart.outside]
+        out.append(
+            {
+                "title": capital(s.name),
+                "svg": charts.control_chart(s, chart, names, design=False, shown=at[1:]),
+                "words": f"Beyond the control limit: {listed(beyond)}." if beyond else "None is beyond it.",
+            }
+        )
     return out
 
 
@@ -313,6 +334,7 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
         "counts": a.decision.counts,
         "span": f"{times[0]} to {times[-1]}" if times else "",
         "charts": _course_charts(a),
+        "ranges": _range_charts(a),
         "marks": {
             key: Markup('<svg viewBox="0 0 16 16" aria-hidden="true">{}</svg>').format(
                 charts.mark(8, 8, verdict, "")

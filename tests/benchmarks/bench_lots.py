@@ -41,42 +41,57 @@ from compare.report.lot_history import history_page, read_history  # noqa: E402
 PHOTOS = ("good_arch", "short_leg", "dark_card", "crease_off", "asymmetric", "dim_light")
 
 
-def with_memory(number: int, job: Job, parent: int) -> tuple[int, Outcome]:
-    """Check a photo and put the largest memory of its process so far in the place of the reason."""
+def watched(number: int, job: Job, parent: int) -> tuple[int, Outcome]:
+    """Check a photo; the reason tells process, largest memory so far (MB) and processor time (s)."""
+    begin = time.process_time()
     outcome = run_job(job, parent)
+    used = time.process_time() - begin
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return number, Outcome(status=outcome.status, reason=f"{os.getpid()} {peak:.0f}", seconds=outcome.seconds)
+    told = f"{os.getpid()} {peak:.0f} {used:.3f}"
+    return number, Outcome(status=outcome.status, reason=told, seconds=outcome.seconds)
 
 
 def speed(count: int) -> None:
-    """Compare one worker with one per processor, and print the memory each worker took."""
+    """Compare one worker with one per processor in turns, and print the memory each worker took.
+
+    On a busy machine the ratio of times is what the others leave; the processor time per photo shows whether
+    the workers hinder each other, which is all that can spoil the rate of an idle one.
+    """
     samples = ROOT / "sample_images"
     jobs = {}
     for i in range(count):
         name = PHOTOS[i % len(PHOTOS)]
         photo = samples / f"{name}.jpg"
         jobs[i] = Job(photos=(photo,), spec=samples / f"{name}.toml", settings={"rule": "guarded"})
-    runner._numbered = with_memory
+    runner._numbered = watched
     workers = runner.cores()
-    took: dict[int, float] = {}
+    list(runner._in_processes({k: jobs[k] for k in list(jobs)[: 2 * workers]}, workers))  # imports done
+    wall, used = {1: 0.0, workers: 0.0}, {1: 0.0, workers: 0.0}
+    peaks: dict[str, list[float]] = {}
+    block = len(PHOTOS)
+    for first in range(0, count, block):
+        part = {k: jobs[k] for k in range(first, min(first + block, count))}
+        for n in (1, workers):
+            begin = time.perf_counter()
+            for _, outcome in runner._in_processes(part, n):
+                process, peak, seconds = outcome.reason.split()
+                peaks.setdefault(process, []).append(float(peak))
+                used[n] += float(seconds)
+            wall[n] += time.perf_counter() - begin
     for n in (1, workers):
-        start_up = {k: jobs[k] for k in list(jobs)[: 2 * n]}
-        list(runner._in_processes(start_up, n))  # the workers' imports are not what is measured
-        begin = time.perf_counter()
-        peaks: dict[str, list[float]] = {}
-        for _, outcome in runner._in_processes(jobs, n):
-            process, peak = outcome.reason.split()
-            peaks.setdefault(process, []).append(float(peak))
-        took[n] = time.perf_counter() - begin
-        print(f"{n} worker(s): {count} photos of 12 MP in {took[n]:.1f} s, {took[n] / count:.2f} s each")
-        for process, values in peaks.items():
-            half = values[len(values) // 2 :]
-            print(
-                f"  worker {process}: {len(values)} photos, largest memory {max(values):.0f} MB "
-                f"(after the first {values[0]:.0f}, grown by {half[-1] - half[0]:.0f} in the second half)"
-            )
-    ratio = took[1] / took[workers]
-    print(f"rate with {workers} workers over rate with one: {ratio:.2f} (load {os.getloadavg()[0]:.1f})")
+        print(
+            f"{n} worker(s): {count} photos of 12 MP in {wall[n]:.1f} s; "
+            f"processor time {used[n] / count:.3f} s per photo"
+        )
+    for process, values in peaks.items():
+        print(
+            f"worker {process}: {len(values)} photos, memory {max(values):.0f} MB at most, "
+            f"{values[len(values) // 2]:.0f} half way"
+        )
+    load = os.getloadavg()[0]
+    print(f"rate with {workers} workers over rate with one: {wall[1] / wall[workers]:.2f} (load {load:.1f})")
+    free = workers * used[1] / used[workers]
+    print(f"the same from processor times (as on idle processors): {free:.2f}")
 
 
 def fill(ledger: Ledger, place: Path, rows: int) -> int:
