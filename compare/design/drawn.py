@@ -134,7 +134,7 @@ def _follow(d: _Drafting, known: dict[str, str], open_panels: list[str]) -> Foll
     turns = {p: float(turn_of(d.at(d.along[p][-1][0]) - d.at(d.along[p][0][0]))) for p in open_panels}
     step = Follow(
         panels={p: d.along[p] for p in open_panels},
-        known=tuple((j, p, {}) for j, p in known.items()),
+        known=frozenset(known),
         drawn_turns=turns,
         drawn_joints=d.drawing.joints,
         drawn_phi=float(np.radians(d.opening_deg)),

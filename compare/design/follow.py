@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -9,21 +10,27 @@ import numpy as np
 from compare.design.pose import Array, heading
 from compare.design.steps import Bench, Step, Terms
 
-STEP_RAD: Final = np.radians(3.0)  # of the opening, when iterating from the drawing
+STEP_RAD: Final = float(np.radians(3.0))  # of the opening, when following from the drawing
+NEAREST: Final = 2e-3  # rad; nearer to shut than any stack of card goes
+JUMP_RAD: Final = 0.6  # a panel that turns by more in one step has changed to another branch
+STEP_MM: Final = 1.0  # of the lengths, when following from the design to a dummy
+MOST_STEPS: Final = 20
+BIGGEST: Final = 5.0  # mm (rad), of one step of Newton's method
 ROUNDS: Final = 12
 CLOSED_MM: Final = 1e-8
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Follow:
     """Panels that cannot be laid two by two: Newton's method, followed from the drawing in small steps.
 
     panels : name -> its joints and the terms of their distances from the first.
+    known : joints laid by the steps `before`.
     drawn_turns, drawn_joints : the drawing; drawn_phi : its opening; nominal : its lengths.
     """
 
     panels: Mapping[str, tuple[tuple[str, Terms], ...]]
-    known: tuple[tuple[str, str, Terms], ...]  # (joint, known panel, distance from its first joint): context
+    known: frozenset[str]
     drawn_turns: Mapping[str, float]
     drawn_joints: Mapping[str, tuple[float, float]]
     drawn_phi: float
@@ -34,10 +41,9 @@ class Follow:
         """Return (joint, panel, second panel or None for a joint already known)."""
         seen: dict[str, str] = {}
         out: list[tuple[str, str, str | None]] = []
-        fixed = {j for j, _, _ in self.known}
         for panel, joints in self.panels.items():
             for joint, _ in joints:
-                if joint in fixed:
+                if joint in self.known:
                     out.append((joint, panel, None))
                 elif joint in seen:
                     out.append((joint, panel, seen[joint]))
@@ -91,29 +97,57 @@ class Follow:
             step.run(bench)
         return bench
 
+    def _newton(self, bench: Bench, x: Array) -> tuple[Array, Array]:
+        """Return the unknowns that close all gaps from a near start, and the largest gap left, mm."""
+        gaps = np.zeros(x.shape)
+        for _ in range(ROUNDS):
+            gaps, rows = self._equations(bench, x)
+            square = np.swapaxes(rows, -1, -2) @ rows + 1e-12 * np.eye(rows.shape[-1])
+            step = np.linalg.solve(square, np.swapaxes(rows, -1, -2) @ gaps[..., None])[..., 0]
+            x = x - np.clip(step, -BIGGEST, BIGGEST)
+            if not np.any(np.abs(step) > 1e-11):
+                break
+        return x, np.max(np.abs(gaps), axis=-1)
+
+    @cached_property
+    def _path(self) -> tuple[Array, Array]:
+        """Openings (k,) ascending from nearly shut to flat and the unknowns (k, 3n) there, nominal lengths.
+
+        Followed from the drawing in both directions; it ends where the linkage cannot follow or would jump.
+        """
+        lengths = {k: np.array(v) for k, v in self.nominal.items()}
+        found = {self.drawn_phi: self.start()}
+        for way in (-1.0, 1.0):
+            phi, x = self.drawn_phi, self.start()
+            while (NEAREST < phi) if way < 0 else (phi < np.pi):
+                phi = min(max(phi + way * min(STEP_RAD, max(phi / 4, NEAREST)), NEAREST), float(np.pi))
+                new, gap = self._newton(self._bench(lengths, np.array(phi)), x)
+                turned = np.abs(new[2::3] - x[2::3]).max()
+                if not gap < CLOSED_MM or turned > JUMP_RAD:
+                    break
+                x = new
+                found[phi] = x
+        at = np.array(sorted(found))
+        return at, np.array([found[p] for p in at])
+
     def run(self, bench: Bench) -> None:
         """Lay the panels; nan where they cannot follow."""
         shape = np.broadcast_shapes(bench.phi.shape, *(v.shape for v in bench.lengths.values()))
-        x = np.broadcast_to(self.start(), (*shape, len(self.start()))).copy()
-        farthest = float(np.max(np.abs(bench.phi - self.drawn_phi), initial=0.0))
-        count = max(int(np.ceil(farthest / STEP_RAD)), 1)
-        gaps = np.zeros(())
-        for k in range(1, count + 1):
-            share = k / count
+        phi = np.broadcast_to(bench.phi, shape)
+        at, path = self._path
+        nearest = np.abs(phi[..., None] - at).argmin(axis=-1)
+        x = path[nearest]
+        within = np.abs(phi - at[nearest]) <= STEP_RAD
+        off = max(float(np.max(np.abs(v - self.nominal[k]))) for k, v in bench.lengths.items())
+        count = min(max(int(np.ceil(off / STEP_MM)), 1), MOST_STEPS)
+        gap = np.zeros(shape)
+        for k in range(1, count + 1):  # from the design's lengths to those asked for
             lengths = {
-                name: self.nominal[name] + (v - self.nominal[name]) * share
+                name: self.nominal[name] + (v - self.nominal[name]) * (k / count)
                 for name, v in bench.lengths.items()
             }
-            now = self._bench(lengths, self.drawn_phi + (bench.phi - self.drawn_phi) * share)
-            for _ in range(ROUNDS):
-                gaps, rows = self._equations(now, x)
-                square = np.swapaxes(rows, -1, -2) @ rows + 1e-12 * np.eye(rows.shape[-1])
-                step = np.linalg.solve(square, np.swapaxes(rows, -1, -2) @ gaps[..., None])[..., 0]
-                x = x - step
-                if not np.any(np.abs(step) > 1e-11):
-                    break
-        good = np.max(np.abs(gaps), axis=-1) < CLOSED_MM
-        x = np.where(good[..., None], x, np.nan)
+            x, gap = self._newton(self._bench(lengths, phi), x)
+        x = np.where(((gap < CLOSED_MM) & within)[..., None], x, np.nan)
         for i, (panel, joints) in enumerate(self.panels.items()):
             bench.turns[panel] = x[..., 3 * i + 2]
             for joint, _ in joints:
