@@ -18,7 +18,9 @@ from measure.strip import Curve
 Array = NDArray[np.float64]
 
 PARALLEL_RAD = np.deg2rad(12.0)
-GAP_MM = 0.8
+HUBER = 5.0
+MISS_SHARE = 0.5  # so much of what one line misses the others by is doubt about the joint
+GAP_MM = 2.0
 """A further panel that misses the crossing of the others by more than this does not run through it."""
 
 
@@ -112,6 +114,26 @@ def meet(curves: Sequence[Curve], weights: Array, start: Array) -> Array:
     return xy
 
 
+def _meet_robustly(curves: Sequence[Curve], weights: Array) -> tuple[Array, Array, float]:
+    """Point (2,) where most curves meet, the weights used, and how far the worst misses it (0: none does).
+
+    Of three or more curves one may be fitted wrong: beyond `HUBER` sd it counts less (Huber's
+    weights, iterated).
+    """
+    start = _start(curves)
+    xy = meet(curves, weights, start)
+    if len(curves) < 3:
+        return xy, weights, 0.0
+    used = weights
+    misses = np.zeros(len(curves))
+    for _ in range(12):
+        misses = np.array([abs(float(n @ (foot - xy))) for _, foot, n in (_near(c, xy) for c in curves)])
+        used = weights * np.minimum(1.0, HUBER / np.maximum(misses * np.sqrt(weights), 1e-9)) ** 2
+        xy = meet(curves, used, xy)
+    worst = float(np.max(np.where(used < weights, misses, 0.0)))
+    return xy, used, worst
+
+
 def _through(lines: Sequence[PanelLine], joint: str) -> list[int]:
     return [k for k, line in enumerate(lines) if joint in line.joints]
 
@@ -142,6 +164,7 @@ def locate_joints(
     places: list[Array] = []
     pulls: list[list[_Pull]] = []
     along: list[tuple[int, Array, float, float]] = []  # joint, direction, sd, lever
+    misses: list[tuple[int, float]] = []  # joint, what one of its lines misses the others by
     undetermined: dict[str, str] = {}
     for joint in layout.joint_names:
         members = _through(lines, joint)
@@ -158,8 +181,10 @@ def locate_joints(
             members = _consistent(lines, members)
             curves = [lines[k].curve_at(joint) for k in members]
             weights = np.array([lines[k].weight_sd_mm ** -2.0 for k in members])
-            xy = meet(curves, weights, _start(curves))
+            xy, weights, apart = _meet_robustly(curves, weights)
             near = [_near(c, xy) for c in curves]
+            if apart > 0:
+                misses.append((len(names), apart))
             m = sum(
                 (w * np.outer(n, n) for w, (_, _, n) in zip(weights, near, strict=True)), np.zeros((2, 2))
             )
@@ -176,11 +201,14 @@ def locate_joints(
         names.append(joint)
         places.append(xy)
     distance = float(eye_mm[2] - standoff_mm)
+    own = np.zeros((2 * len(names), 2 * len(names)))
+    for j, apart in misses:
+        own[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] = np.eye(2) * (MISS_SHARE * apart) ** 2
     gain = _near_end_gain(lines, pulls, along, distance)
     return JointSet(
         names=tuple(names),
         xy_mm=np.array(places).reshape(-1, 2),
-        cov_by_source=_covariances(lines, pulls, along, gain, near_end_sd_mm),
+        cov_by_source=_covariances(lines, pulls, along, gain, near_end_sd_mm, own),
         undetermined=undetermined,
         panels=tuple(line.name for line in lines),
         near_end_gain=gain,
@@ -258,6 +286,7 @@ def _covariances(
     along: list[tuple[int, Array, float, float]],
     near_end_gain: Array,
     near_end_sd_mm: float,
+    misses: Array,
 ) -> dict[str, Array]:
     n_joints = len(pulls)
     fit = np.zeros((2 * n_joints, 3 * len(lines)))
@@ -273,7 +302,7 @@ def _covariances(
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])
     return {
-        "edge fits": out_fit,
+        "edge fits": out_fit + misses,
         "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,
         "card layers": (layer * layer_sd**2) @ layer.T,
     }

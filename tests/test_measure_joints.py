@@ -98,7 +98,8 @@ def test_a_plane_half_that_misses_the_ridge_does_not_move_it() -> None:
         changed = [*lines[:k], replace(lines[k], curve=moved), *lines[k + 1 :]]
         return place(located(layout, changed), "ridge")
 
-    assert ridge(1.5) == pytest.approx([0.0, HEIGHT], abs=1e-9)  # creased off the ridge
+    assert ridge(1.5) == pytest.approx([0.0, HEIGHT], abs=0.1)  # misread: it hardly counts
+    assert np.array_equal(ridge(2.5), ridge(3.5))  # and farther off nothing
     small = HEIGHT - ridge(0.2)[1]
     # within hand and glue it has its say: one line of weight 1/0.08^2 beside another like it and two folds of
     # 1/0.05^2 whose normals point up by 12/40 each
