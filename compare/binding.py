@@ -17,14 +17,18 @@ from numpy.typing import NDArray
 from compare.design.contact import jammed
 from compare.design.mechanism import SMALLEST_PHI, Mechanism
 from compare.design.spec import Spec
+from compare.design.steps import Corner, Dyad, Pages, Place
 from compare.measured import Measured
 
 Array = NDArray[np.float64]
 
 DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
+FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees
+CLOSED_FORMS: Final = (Pages, Place, Corner, Dyad)
 CARE_SD: Final = 0.3  # mm, each length cut and glued by hand; as `causes.CUTTING_SD`
 GRID: Final = 37
 HALVINGS: Final = 10  # of a step of at most 5 degrees: to 0.005 degrees
+FEW_HALVINGS: Final = 5  # to 0.2 degrees, where each solution takes long
 THIN: Final = np.radians(0.5)  # what binds below this is the thickness of the card
 
 
@@ -36,7 +40,8 @@ class Binding:
     ----------
     phi_deg : for the lengths as measured; 0 = it shuts.
     low_deg, high_deg : 95 % of what the uncertainty of the lengths allows.
-    usual_deg : 95 % of dummies of this design, cut by hand with ordinary care, bind below this.
+    usual_deg : 95 % of dummies of this design, cut by hand with ordinary care, bind below this; nan where
+        that would take too long to work out (V-folds that carry a plane).
     gap_mm : how far the fore edges still stand apart there.
     assumed : lengths this rests on that were not measured.
     """
@@ -59,6 +64,8 @@ class Binding:
         usual = f"hand-cut dummies of this design mostly bind below {self.usual_deg:.0f}"
         if self.high_deg < 0.5:
             return "By its measured lengths it shuts without binding."
+        if np.isnan(self.usual_deg):
+            return f"Shutting, card meets card at {about}; hand-cut dummies normally bind a little."
         if self.matters:
             return (
                 f"Shutting, card meets card at {about}, earlier than usual ({usual}): forced shut it bows or "
@@ -69,6 +76,16 @@ class Binding:
                 f"By its measured lengths it shuts, at most binding at {self.high_deg:.0f} degrees ({usual})."
             )
         return f"Shutting, card meets card at {about}; that is usual ({usual}), and card gives."
+
+
+def _is_quick(mechanism: Mechanism) -> bool:
+    """Return whether every step of the linkage is a formula."""
+    return all(isinstance(step, CLOSED_FORMS) for step in mechanism.steps)
+
+
+def draws_for(mechanism: Mechanism) -> int:
+    """Return how many dummies are drawn."""
+    return DRAWS if _is_quick(mechanism) else FEW_DRAWS
 
 
 def binding_openings(mechanism: Mechanism, lengths: Mapping[str, Array], phi: float) -> Array:
@@ -85,11 +102,11 @@ def binding_openings(mechanism: Mechanism, lengths: Mapping[str, Array], phi: fl
     n = max((len(v) for v in lengths.values()), default=1)
     column = {k: v[:, None] for k, v in lengths.items()}
     grid = np.linspace(phi, SMALLEST_PHI, GRID)
-    bad = jammed(mechanism, mechanism.solve(column, np.broadcast_to(grid, (n, GRID))))
+    bad = jammed(mechanism, mechanism.solve(column, np.broadcast_to(grid, (n, len(grid)))))
     bad &= grid > THIN
-    first = np.where(bad.any(axis=1), bad.argmax(axis=1), GRID - 1)
+    first = np.where(bad.any(axis=1), bad.argmax(axis=1), len(grid) - 1)
     low, high = grid[first], grid[np.maximum(first - 1, 0)]
-    for _ in range(HALVINGS):
+    for _ in range(HALVINGS if _is_quick(mechanism) else FEW_HALVINGS):
         middle = (low + high) / 2
         stuck = jammed(mechanism, mechanism.solve(lengths, middle))
         low, high = np.where(stuck, middle, low), np.where(stuck, high, middle)
@@ -100,7 +117,7 @@ def binding_openings(mechanism: Mechanism, lengths: Mapping[str, Array], phi: fl
 def usual_binding(mechanism: Mechanism, phi: float, rng: np.random.Generator) -> float:
     """Return the opening (rad) below which 95 % of dummies of this design, cut by hand, bind."""
     names = [k for k in mechanism.lengths if k in mechanism.ends]
-    lengths = {k: mechanism.lengths[k] + rng.normal(0, CARE_SD, DRAWS) for k in names}
+    lengths = {k: mechanism.lengths[k] + rng.normal(0, CARE_SD, draws_for(mechanism)) for k in names}
     return float(np.quantile(binding_openings(mechanism, lengths, phi), 0.95))
 
 
@@ -120,16 +137,18 @@ def binding_of(measured: Measured, spec: Spec, rng: np.random.Generator | None =
     names = [k for k in mechanism.lengths if k in measured.working]
     best = np.array([measured.working[k].value for k in names])
     cov = measured.inputs.covariance([measured.working[k] for k in names])
-    draws = rng.multivariate_normal(best, cov, DRAWS, method="eigh")
+    draws = rng.multivariate_normal(best, cov, draws_for(mechanism), method="eigh")
     draws[0] = best
     found = np.degrees(binding_openings(mechanism, {k: draws[:, i] for i, k in enumerate(names)}, phi))
     low, high = np.quantile(found, (0.025, 0.975))
+    opening = float(np.radians(spec.base.opening_deg))
+    slow = mechanism.solve({}, 1.0).nod is not None
     pages = [v for k, v in mechanism.lengths.items() if k in ("page left", "page right")]
     return Binding(
         phi_deg=float(found[0]),
         low_deg=float(min(low, found[0])),
         high_deg=float(max(high, found[0])),
-        usual_deg=float(np.degrees(usual_binding(mechanism, np.radians(spec.base.opening_deg), rng))),
+        usual_deg=float("nan") if slow else float(np.degrees(usual_binding(mechanism, opening, rng))),
         gap_mm=2 * float(np.mean(pages)) * float(np.sin(np.radians(found[0]) / 2)) if pages else 0.0,
         assumed=tuple(k for k in measured.assumed if k in needed),
     )

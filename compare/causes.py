@@ -24,7 +24,7 @@ from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.faults import Fault, faults_of
 from compare.joints import FEET
-from compare.measured import Measured, feet_lengths, governing_lengths, nominal_lengths, seen_lean
+from compare.measured import Measured, feet_lengths, nominal_lengths, seen_lean
 from compare.units import MM, Unit
 
 Array = NDArray[np.float64]
@@ -236,8 +236,8 @@ def _lean_effects(
     }
     pose = mechanism.solve({k: v - taken[k] for k, v in known.items()}, measured.opening.value)
     for half in mechanism.halves:
-        if any(k not in known for k in governing_lengths(mechanism, half.name)):
-            continue
+        if half.name not in measured.lean:
+            continue  # what is not seen of a half that is (an inner leg) is taken from the design
         lean = np.degrees(seen_lean(mechanism, pose, half.name))
         for effects, value in zip(out, lean[0] - lean[1:], strict=True):
             effects[half.name] = float(value)

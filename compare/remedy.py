@@ -35,6 +35,8 @@ CHILDREN: Final = (
     "laboratory."
 )
 WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
+HARDLY: Final = 0.1
+EVEN: Final = 0.5
 LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
 MOST_PLANS: Final = 12
 SHOWN: Final = 4
@@ -311,17 +313,19 @@ def remedies_for(
         if i.name.startswith("lean") and i.verdict is Verdict.FAILS
     ]
     if not any(p.probability >= LIKELY for p in plans) and tilted:
-        matching = [m for half in tilted for m in match_moves(bench, half)]
-        plans += [_plan(dummy, [m]) for m in matching]
-        if len(matching) > 1:
-            plans.append(_plan(dummy, matching))
+        found = {m.text: m for half in tilted for m in match_moves(bench, half)}
+        matching = [_plan(dummy, [m]) for m in found.values()]
+        if len(found) > 1:
+            matching.append(_plan(dummy, list(found.values())))
+        plans += [p for p in matching if p.probability >= HARDLY]
     if not plans:
         only_trim = _plan(dummy, ())
         plans = [only_trim] if only_trim.moves else []
     leave = _leave_it(dummy, causes)
     if leave is not None:
         plans.append(leave)
-    if not any(p.probability >= 0.5 for p in plans):
-        plans.append(_rebuild(dummy))
+    if not any(p.probability >= EVEN for p in plans):
+        anew = _rebuild(dummy)
+        plans += [anew] if anew.probability >= EVEN else []
     plans.sort(key=_rank)
     return tuple(plans[:SHOWN])

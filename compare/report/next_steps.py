@@ -9,6 +9,11 @@ from compare.names import called, parsed
 from compare.units import Unit, unit_of
 
 MOST: Final = 5
+EVEN: Final = 0.5
+BETTER: Final = (
+    "Or take a better photo: nearer, so that the sheet fills the picture, and sharp; a second photo from "
+    "another place helps as well."
+)
 
 
 def _by_hand(item: Item, unit: Unit) -> str:
@@ -51,7 +56,13 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
     """Return what the builder should do next, beside the remedies; () if nothing."""
     unit = unit_of(findings.spec.units)
     out: list[str] = []
+    doubt = _doubtful(findings.items)
     if findings.verdict is Verdict.FAILS:
+        if not any(r.probability >= EVEN for r in findings.remedies):
+            out.append("No repair is likely to be enough by what this photo shows; first make sure of these:")
+            out += [_by_hand(i, unit) for i in doubt[:MOST]]
+            out.append(BETTER)
+            return tuple(out)
         if findings.remedies and findings.remedies[0].moves:
             out.append("Do the first of these, then photograph the dummy again and check it.")
         for item in findings.clearances:
@@ -60,7 +71,6 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
         return tuple(out)
     if findings.verdict is Verdict.CONFORMS:
         return ("Nothing to do.",)
-    doubt = _doubtful(findings.items)
     out += [_by_hand(i, unit) for i in doubt[:MOST]]
     if len(doubt) > MOST:
         out.append(f"{len(doubt) - MOST} more are in doubt: see the tables.")
@@ -70,8 +80,5 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
             f"Not seen: {', '.join(unseen)}. Measure by hand, or photograph again with nothing in front."
         )
     if doubt:
-        out.append(
-            "Or take a better photo: nearer, so that the sheet fills the picture, and sharp; a second photo "
-            "from another place helps as well."
-        )
+        out.append(BETTER)
     return tuple(out)

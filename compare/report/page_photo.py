@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 QUALITY: Final = 80  # JPEG; the picture is for looking at, all measuring was done in the original
 LOUD_TEXT: Final = 36  # px of the 1600 px wide picture: legible on a phone without zooming
 TEXT: Final = 24
+MOST_LABELS: Final = 16  # more would hide the dummy; the tables tell all
 WIDE_FONT: Final = 1.2  # plates are cut for the widest of the usual fonts
 
 
@@ -79,7 +80,7 @@ def photo_figure(inspection: "Inspection") -> PhotoFigure:
     strokes = strokes_of(inspection, frame)
     room = cv.Box(6, 6, width - 6, height - 6)
     loud = [x for x in strokes.labels if x.loud]
-    calm = [x for x in strokes.labels if not x.loud]
+    calm = [x for x in strokes.labels if not x.loud][: max(MOST_LABELS - len(loud), 0)]
     pieces = [(p[0], p[-1]) for _, p in strokes.measured]
     placed = cv.place_labels(loud, round(LOUD_TEXT * WIDE_FONT), room, pieces)
     placed += cv.place_labels(calm, round(TEXT * WIDE_FONT), room, pieces, [p.box for p in placed])

@@ -167,7 +167,7 @@ def _labels(inspection: "Inspection", frame: Frame) -> list[cv.Label]:
                 text=_label_text(item, unit),
                 at=p + (q - p) * share,
                 away=away,
-                weight=2.0 if loud else 1.0,
+                weight=2.0 if loud else 1.0 if item.verdict is Verdict.CONFORMS else 1.2,
                 loud=loud,
             )
         )
@@ -186,7 +186,7 @@ def _labels(inspection: "Inspection", frame: Frame) -> list[cv.Label]:
                 loud=fails,
             )
         )
-    return out
+    return sorted(out, key=lambda label: -label.weight)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
