@@ -75,8 +75,9 @@ def solve_view(
     Returns
     -------
     View
-        Its covariance is absolute (from the stated uncertainties); when the residuals are larger than those
-        explain, it is enlarged by reduced chi-square. It is never made smaller.
+        Its covariance is absolute (from the stated uncertainties). How well the marks are printed is
+        estimated from the residuals, down to what the fits themselves state; where the residuals are larger
+        than all of that explains, the covariance is enlarged by reduced chi-square.
 
     Raises
     ------
@@ -102,7 +103,11 @@ def solve_view(
     weight = 1 / np.repeat(kept.sigma**2, 2)
     freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron)
     chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
-    cov = covariance(normal_matrix(jac, kept.sigma, kept), kept.held) * max(chi2, 1.0)
+    # Prints differ: the residuals say how well this one is made, but never less than the fits' own doubt.
+    fits = np.concatenate([sighting.sigma_px, *(half.sigma_px for half in sighting.apron)])[keep]
+    least = float(np.mean((fits**2 + _MODEL_SD_PX**2) / kept.sigma**2))
+    sigma = kept.sigma * np.sqrt(np.clip(chi2, least, 1.0))
+    cov = covariance(normal_matrix(jac, sigma, kept), kept.held) * max(chi2, 1.0)
     on_sheet = kept.pose == 0
     rms = float(np.sqrt(np.mean(residual.reshape(-1, 2)[on_sheet] ** 2)))
     bow_mm = float(np.ptp(bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[N_VIEW:N_ALL]))
