@@ -121,9 +121,7 @@ def photos(folder: Path) -> None:
     The printed sheet in them may be bent by some tenths of a millimetre, which moves marks against the truth
     of a flat one: "flat" is what is left of the saddle errors after a quadratic trend.
     """
-    print(
-        f"\nRendered photos in {folder.name}: saddle errors, px per axis; the plane of the sheet, mm (bars given)"
-    )
+    print(f"\nRendered photos in {folder.name}: saddles, px per axis; plane of the sheet, mm (bars given)")
     print(f"{'':30}{'ours':>20}{'OpenCV board':>22}{'plane':>16}")
     print(
         f"{'photo':30}{'bias':>7}{'rms':>7}{'flat':>6}{'seen':>8}{'bias':>7}{'rms':>7}{'rms':>10}{'NES':>6}"
