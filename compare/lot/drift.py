@@ -73,9 +73,9 @@ def _criterion(left: Array, total: Array, n: int, extra: Array) -> Array:
     return out
 
 
-def _blocks(values: Array) -> tuple[Array, int]:
+def _blocks(values: Array, longest: int) -> tuple[Array, int]:
     """Average long series in blocks of equal length; the few values left over at the start are dropped."""
-    size = -(-len(values) // LONGEST)
+    size = -(-len(values) // longest)
     count = len(values) // size
     return values[len(values) - count * size :].reshape(count, size).mean(axis=1), size
 
@@ -95,13 +95,20 @@ def _chance(
     return (1 + as_good) / (1 + times)
 
 
-def course(values: Sequence[float] | Array, rng: np.random.Generator, *, sure: float = SURE) -> Course:
+def course(
+    values: Sequence[float] | Array,
+    rng: np.random.Generator,
+    *,
+    sure: float = SURE,
+    longest: int = LONGEST,
+) -> Course:
     """Describe the course of values in the order they were made.
 
     Parameters
     ----------
     values : (n,) in order. rng : for the shuffles.
     sure : probability of chance below which a change is told; divide by the number of lengths looked at.
+    longest : series with more values are averaged in blocks.
 
     Returns
     -------
@@ -118,7 +125,7 @@ def course(values: Sequence[float] | Array, rng: np.random.Generator, *, sure: f
     )
     if len(whole) < 8 or not np.ptp(whole) > 0:
         return steady
-    x, size = _blocks(whole)
+    x, size = _blocks(whole, longest)
     n = len(x)
     shapes, names = _shapes(n)
     extra = np.array([1.0 if kind == "drift" else 2.0 for kind, _ in names])

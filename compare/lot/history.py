@@ -1,6 +1,7 @@
 """What the ledger knows over many lots, read quickly."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,6 +18,7 @@ Array = NDArray[np.float64]
 
 
 LOTS_FOR_COURSE: Final = 8
+LONGEST: Final = 100  # points of a history; more are averaged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,28 +43,35 @@ class Series:
 
     Attributes
     ----------
-    lots : name of the lot of each value; samples : of the sample. values : (n,) deviations.
     lot_names, means, sds, counts : per lot, in the order of their first sample.
-    course : of the means of the lots if there are eight or more (`by_lot`), else of the values.
+    extent : smallest and largest deviation.
+    lots, samples, values : of every sample, lot by lot; empty where there are lots enough (`by_lot`).
+    course : of the means of the lots if there are enough, else of the values.
     """
 
     name: str
     unit: str
     low: float
     high: float
-    lots: Sequence[str]
-    samples: Sequence[str]
-    values: Array
     lot_names: tuple[str, ...]
     means: Array
     sds: Array
     counts: Array
+    extent: tuple[float, float]
+    lots: tuple[str, ...]
+    samples: tuple[str, ...]
+    values: Array
     course: Course
 
     @property
     def by_lot(self) -> bool:
         """True if there are lots enough to look at their means instead of single samples."""
         return len(self.lot_names) >= LOTS_FOR_COURSE
+
+    @property
+    def total(self) -> int:
+        """Number of samples."""
+        return int(self.counts.sum())
 
 
 def _of_spec(query: Select[Any], spec: str | None) -> Select[Any]:
@@ -115,69 +124,149 @@ def lots(ledger: Ledger, spec: str | None = None) -> tuple[LotLine, ...]:
         )
 
 
-def names(ledger: Ledger, spec: str | None = None) -> tuple[tuple[str, str], ...]:
-    """Return (kind, name) of everything measured on the newest inspection."""
+def _limits(ledger: Ledger, spec: str | None) -> dict[str, tuple[str, float, float]]:
+    """Return kind and limits of everything measured, as the newest inspection that holds it has them."""
+    i, r = INSPECTION.c, READING.c
     newest = _of_spec(
-        select(func.max(INSPECTION.c.id)).where(INSPECTION.c.status == "checked"), spec
-    ).scalar_subquery()
-    query = select(READING.c.kind, READING.c.name).where(READING.c.inspection_id == newest)
+        select(r.name, func.max(r.inspection_id).label("id")).join(INSPECTION, i.id == r.inspection_id), spec
+    ).group_by(r.name)
+    last = newest.subquery()
+    query = select(r.name, r.kind, r.low, r.high).join(
+        last, (last.c.name == r.name) & (last.c.id == r.inspection_id)
+    )
     with ledger.reading() as connection:
-        found = [(r[0], r[1]) for r in connection.execute(query)]
-    order = list(TABLES)
-    return tuple(sorted(found, key=lambda x: order.index(x[0])))  # within a kind as the ledger has them
+        return {
+            name: (kind, -math.inf if low is None else low, math.inf if high is None else high)
+            for name, kind, low, high in connection.execute(query)
+        }
 
 
-LIMITLESS: Final = float("inf")
+def _unknown(name: str, known: Iterable[str]) -> LotError:
+    return LotError(f"--length: the ledger holds no {name!r} (it holds: {', '.join(known) or 'nothing'})")
 
 
-def series(ledger: Ledger, name: str, rng: np.random.Generator, spec: str | None = None) -> Series:
-    """Return the history of one thing measured.
+def all_series(
+    ledger: Ledger, rng: np.random.Generator, spec: str | None = None, only: str | None = None
+) -> tuple[Series, ...]:
+    """Return the history of everything measured, or of one thing only; lengths first.
 
     Parameters
     ----------
-    name : as in the report, "leg left". rng : for the shuffles behind "drifts". spec : name of a spec file.
+    rng : for the shuffles behind "drifts". spec : name of a spec file. only : name as in the report.
 
     Raises
     ------
     LotError : the ledger holds nothing of that name.
     """
-    i, r = INSPECTION.c, READING.c
-    query = _of_spec(
-        select(i.lot, i.sample, i.place, i.id, r.kind, r.low, r.high, r.measured - r.nominal)
-        .join(INSPECTION, i.id == r.inspection_id)
-        .where(r.name == name, r.measured.is_not(None), r.nominal.is_not(None)),
-        spec,
-    )
+    limits = _limits(ledger, spec)
+    if only is not None:
+        if only not in limits:
+            raise _unknown(only, limits)
+        limits = {only: limits[only]}
+    i = INSPECTION.c
+    order = _of_spec(select(i.lot, func.min(i.id)), spec).where(i.status == "checked").group_by(i.lot)
     with ledger.reading() as connection:
-        rows = [tuple(row) for row in connection.execute(query)]
-    if not rows:
-        known = ", ".join(n for _, n in names(ledger, spec)) or "nothing"
-        raise LotError(f"--length: the ledger holds no {name!r} (it holds: {known})")
-    lot_of, sample_of, places, ids, _, lows, highs, deviations = zip(*rows, strict=True)
-    first_id: dict[str, int] = {}
-    for lot, number in zip(lot_of, ids, strict=True):
-        first_id[lot] = min(number, first_id.get(lot, number))
-    ordered = sorted(first_id, key=first_id.__getitem__)
-    rank = {lot: k for k, lot in enumerate(ordered)}
-    code = np.array([rank[lot] for lot in lot_of])
-    order = np.lexsort((np.array(ids), np.array(places), code))
-    values, code = np.array(deviations, dtype=float)[order], code[order]
-    counts = np.bincount(code).astype(float)
-    means = np.bincount(code, values) / counts
-    squares = np.bincount(code, (values - means[code]) ** 2)
-    with_spread = np.where(counts > 1, squares / np.maximum(counts - 1, 1), np.nan)
-    last = int(np.argmax(ids))  # limits of the newest inspection
-    return Series(
-        name=name,
-        unit="degrees" if rows[0][4] == "lean" else "mm",
-        low=-LIMITLESS if lows[last] is None else float(lows[last]),
-        high=LIMITLESS if highs[last] is None else float(highs[last]),
-        lots=[lot_of[k] for k in order],
-        samples=[sample_of[k] for k in order],
-        values=values,
-        lot_names=tuple(ordered),
-        means=means,
-        sds=np.sqrt(with_spread),
-        counts=counts,
-        course=course(means if len(means) >= LOTS_FOR_COURSE else values, rng),
+        first = sorted((number, lot) for lot, number in connection.execute(order))
+    ordered = {lot: k for k, (_, lot) in enumerate(first)}
+    read = _by_lot if len(ordered) >= LOTS_FOR_COURSE else _by_sample
+    found = read(ledger, rng, spec, only, ordered, limits)
+    kinds = list(TABLES)
+    return tuple(sorted(found, key=lambda s: kinds.index(limits[s.name][0])))
+
+
+def _by_lot(
+    ledger: Ledger,
+    rng: np.random.Generator,
+    spec: str | None,
+    only: str | None,
+    ordered: Mapping[str, int],
+    limits: Mapping[str, tuple[str, float, float]],
+) -> list[Series]:
+    """Let the database group: no sample leaves it."""
+    i, r = INSPECTION.c, READING.c
+    d = r.measured - r.nominal
+    query = _of_spec(
+        select(r.name, i.lot, func.count(d), func.avg(d), func.avg(d * d), func.min(d), func.max(d)),
+        spec,
+    ).join(INSPECTION, i.id == r.inspection_id)
+    query = query.where(d.is_not(None)).group_by(r.name, i.lot)
+    if only is not None:
+        query = query.where(r.name == only)
+    tables: dict[str, list[tuple[int, float, float, float, float, float]]] = {}
+    with ledger.reading() as connection:
+        for name, lot, *numbers in connection.execute(query):
+            tables.setdefault(name, []).append((ordered[lot], *map(float, numbers)))  # type: ignore[arg-type]
+    lot_names = list(ordered)
+    out: list[Series] = []
+    for name, rows in tables.items():
+        rows.sort()
+        at, counts, means, squares, low, high = np.array(rows).T
+        spread = np.maximum(squares - means**2, 0.0) * counts / np.maximum(counts - 1, 1)
+        kind, lowest, highest = limits[name]
+        out.append(
+            Series(
+                name=name,
+                unit="degrees" if kind == "lean" else "mm",
+                low=lowest,
+                high=highest,
+                lot_names=tuple(lot_names[int(k)] for k in at),
+                means=means,
+                sds=np.where(counts > 1, np.sqrt(spread), np.nan),
+                counts=counts,
+                extent=(float(low.min()), float(high.max())),
+                lots=(),
+                samples=(),
+                values=np.zeros(0),
+                course=course(means, rng, longest=LONGEST),
+            )
+        )
+    return out
+
+
+def _by_sample(
+    ledger: Ledger,
+    rng: np.random.Generator,
+    spec: str | None,
+    only: str | None,
+    ordered: Mapping[str, int],
+    limits: Mapping[str, tuple[str, float, float]],
+) -> list[Series]:
+    """Few lots: read every sample."""
+    i, r = INSPECTION.c, READING.c
+    query = _of_spec(select(r.name, i.lot, i.place, i.id, i.sample, r.measured - r.nominal), spec).join(
+        INSPECTION, i.id == r.inspection_id
     )
+    query = query.where(r.measured.is_not(None), r.nominal.is_not(None))
+    if only is not None:
+        query = query.where(r.name == only)
+    tables: dict[str, list[tuple[int, int, int, str, float]]] = {}
+    with ledger.reading() as connection:
+        for name, lot, place, number, sample, deviation in connection.execute(query):
+            tables.setdefault(name, []).append((ordered[lot], place, number, sample, deviation))
+    lot_names = list(ordered)
+    out: list[Series] = []
+    for name, rows in tables.items():
+        rows.sort(key=lambda row: row[:3])
+        code = np.array([row[0] for row in rows])
+        values = np.array([row[4] for row in rows], dtype=float)
+        there = np.unique(code)
+        parts = [values[code == k] for k in there]
+        kind, lowest, highest = limits[name]
+        out.append(
+            Series(
+                name=name,
+                unit="degrees" if kind == "lean" else "mm",
+                low=lowest,
+                high=highest,
+                lot_names=tuple(lot_names[k] for k in there),
+                means=np.array([x.mean() for x in parts]),
+                sds=np.array([x.std(ddof=1) if len(x) > 1 else np.nan for x in parts]),
+                counts=np.array([float(len(x)) for x in parts]),
+                extent=(float(values.min()), float(values.max())),
+                lots=tuple(lot_names[k] for k in code),
+                samples=tuple(row[3] for row in rows),
+                values=values,
+                course=course(values, rng, longest=LONGEST),
+            )
+        )
+    return out

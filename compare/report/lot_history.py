@@ -9,7 +9,7 @@ from markupsafe import Markup
 from rich.text import Text
 
 from compare.lot.as_json import number
-from compare.lot.history import LotLine, Series, lots, names, series
+from compare.lot.history import LotLine, Series, all_series, lots
 from compare.lot.ledger import Ledger
 from compare.lot.words import capital
 from compare.report.files import write_whole
@@ -29,12 +29,12 @@ class History:
 
 def read_history(ledger: Ledger, spec: str | None, length: str | None, *, every: bool) -> History:
     """Read the lots, and one length (or, for a page, every one)."""
+    wanted = length is not None or every
     rng = np.random.default_rng(7870)
-    wanted = [length] if length else [n for _, n in names(ledger, spec)] if every else []
     return History(
         place=Path(ledger.place).name if "://" not in ledger.place else "database",
         lots=lots(ledger, spec),
-        series=tuple(series(ledger, name, rng, spec) for name in wanted),
+        series=all_series(ledger, rng, spec, only=length) if wanted else (),
     )
 
 
@@ -46,7 +46,7 @@ def lots_words(count: int) -> str:
 def course_of(s: Series) -> str:
     """Return how a length runs over the lots, in a sentence."""
     if not s.course.changed:
-        return f"steady over {len(s.values)} samples of {lots_words(len(s.lot_names))}"
+        return f"steady over {s.total} samples of {lots_words(len(s.lot_names))}"
     if s.course.kind == "drift":
         since = "all along"
     elif s.by_lot:
@@ -116,8 +116,8 @@ def _chart(s: Series) -> Markup:
     from compare.report.lot_charts import history_chart
 
     if s.by_lot:
-        return history_chart(s.values, s.lot_names, s.means, s.sds, s.low, s.high, s.name, s.unit)
-    return history_chart(s.values, s.lots, s.values, np.zeros(len(s.values)), s.low, s.high, s.name, s.unit)
+        return history_chart(s, s.lot_names, s.means, s.sds)
+    return history_chart(s, s.lots, s.values, np.zeros(len(s.values)))
 
 
 def history_page(h: History) -> str:

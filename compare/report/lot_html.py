@@ -20,8 +20,10 @@ from compare.lot.runner import Run, recorded
 from compare.lot.samples import Sample
 from compare.lot.statistics import Statistics, Subgroups, label_columns
 from compare.lot.words import capital, listed, percent, spoken
+from compare.report import lot_bars as bars
 from compare.report import lot_charts as charts
 from compare.report.files import write_whole
+from compare.report.lot_axes import mark
 from compare.report.lot_text import course_words, limits_words
 
 WORST: Final = 3
@@ -159,7 +161,7 @@ def _histograms(a: Assessment) -> list[dict[str, Any]]:
     return [
         {
             "title": capital(s.name),
-            "svg": charts.histogram(s),
+            "svg": bars.histogram(s),
             "words": f"Normal distribution: chance {_number(s.normality.chance, 3)} (Anderson-Darling)."
             if math.isfinite(s.normality.chance)
             else "Too few samples to test for a normal distribution.",
@@ -177,7 +179,7 @@ def _groups(a: Assessment) -> dict[str, Any] | None:
     shown = [
         {
             "title": f"{capital(s.name)} by {g.column}",
-            "svg": charts.group_chart(s, g),
+            "svg": bars.group_chart(s, g),
             "words": f"Chance {_chance(g.chance)}. Bars: 95 % intervals of the means.",
         }
         for s in lengths
@@ -337,11 +339,11 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
         "ranges": _range_charts(a),
         "marks": {
             key: Markup('<svg viewBox="0 0 16 16" aria-hidden="true">{}</svg>').format(
-                charts.mark(8, 8, verdict, "")
+                mark(8, 8, verdict, "")
             )
             for key, verdict in (("in", Verdict.CONFORMS), ("doubt", Verdict.OPEN), ("out", Verdict.FAILS))
         },
-        "pareto": charts.pareto(a.causes, a.decision.counts.judged) if a.causes else None,
+        "pareto": bars.pareto(a.causes, a.decision.counts.judged) if a.causes else None,
         "worst": _worst(a, run, spec_path),
         "groups": _groups(a),
         "group_title": "By " + listed(list(columns)) if columns else "",
@@ -351,7 +353,7 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
         if measured
         else "",
         "odd": _odd(a),
-        "acceptance": charts.acceptance_chart(plan.n, plan.accept, plan.aql)
+        "acceptance": bars.acceptance_chart(plan.n, plan.accept, plan.aql)
         if plan is not None and not plan.whole_lot
         else None,
         "risk_words": _risk_words(a),

@@ -136,11 +136,11 @@ def ledger_speed(rows: int) -> None:
                     "join inspection i on i.id = r.inspection_id group by r.name, i.lot"
                 ).fetchall()
                 floor = time.perf_counter() - begin
-            begin = time.perf_counter()
+            begin, cpu = time.perf_counter(), time.process_time()
             found = read_history(ledger, None, None, every=True)
             read = time.perf_counter() - begin
             page = history_page(found)
-            whole = time.perf_counter() - begin
+            whole, cpu = time.perf_counter() - begin, time.process_time() - cpu
             begin = time.perf_counter()
             one = read_history(ledger, None, "leg left", every=False)
             single = time.perf_counter() - begin
@@ -148,6 +148,7 @@ def ledger_speed(rows: int) -> None:
         things, load = len(found.series), os.getloadavg()[0]
         print(f"{rows} readings: {count} inspections, {len(found.lots)} lots, {things} things measured")
         print(f"history of all {read:.2f} s, with all charts {whole:.2f} s ({len(page) // 1024} kB)")
+        print(f"processor time of that {cpu:.2f} s")
         print(f"history of one length {single:.2f} s")
         print(
             f"one grouped query by sqlite3 alone {floor:.2f} s; ratio {whole / floor:.1f} (load {load:.1f})"

@@ -1,0 +1,115 @@
+"""Options and progress that the commands of `foldgauge lot` share."""
+
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from capture.errors import FoldgaugeError
+from compare.commands.check import Rule, Use
+from compare.commands.set_up import set_up_options
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from compare.lot.runner import Tally
+
+LEVELS: Final = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
+LEDGER: Final = "foldgauge-ledger.sqlite"
+
+
+def ledger_option(function: Any) -> Any:
+    """Add --ledger."""
+    return click.option(
+        "--ledger",
+        default=LEDGER,
+        show_default=True,
+        envvar="FOLDGAUGE_LEDGER",
+        help="SQLite file, or a URL like postgresql://user@host/database.",
+    )(function)
+
+
+def photo_options(function: Any) -> Any:
+    """Add what says how photos were taken and which sample they show."""
+    for option in (
+        click.option("--manifest", type=click.Path(path_type=Path), help="CSV: sample, photo, labels, time."),
+        click.option("--naming", metavar="RULE", help='Instead: how photos are named, "{sample}_{shot}".'),
+        click.option(
+            "--use", type=click.Choice(["auto", "arch", "backdrop"]), default="auto", show_default=True
+        ),
+        click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end."),
+        set_up_options,
+        click.option(
+            "--workers", type=click.IntRange(1, 512), help="Processes (default: one per processor)."
+        ),
+        click.option("--scheduler", metavar="ADDRESS", help="Run on the workers of this Dask scheduler."),
+    ):
+        function = option(function)
+    return function
+
+
+def settings_of(
+    use: Use,
+    standoff: float | None,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
+    rule: Rule,
+) -> dict[str, Any]:
+    """Return the keywords of `compare.check`, only those that were given."""
+    if standoff is not None and not 0 <= standoff <= 1000:
+        raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
+    out: dict[str, Any] = {"use": use, "rule": rule}
+    if standoff is not None:
+        out["standoff_mm"] = standoff
+    if bars is not None:
+        out["bars_mm"] = list(bars)
+    elif printer is not None:  # with bars given there is nothing to look up
+        out["printer_path"] = str(printer.absolute())
+    if camera is not None:
+        out["camera_path"] = str(camera.absolute())
+    return out
+
+
+@contextmanager
+def progress(what: str) -> "Iterator[Callable[[Tally], None]]":
+    """Show a bar with the time left on a terminal, a line every tenth of the way elsewhere (stderr)."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        told = [-1]
+
+        def tell(tally: "Tally") -> None:
+            left = tally.total - tally.known
+            tenth = 10 * tally.done // left if left else 10
+            if tenth != told[0] and tally.done:
+                told[0] = tenth
+                click.echo(f"{what}: {tally.done} of {left} done", err=True)
+
+        yield tell
+        return
+    bar = Progress(
+        TextColumn(what), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
+        TextColumn("{task.fields[bad]}"), console=console, transient=True,
+    )  # fmt: skip
+    with bar:
+        task = bar.add_task(what, total=None, bad="")
+
+        def show(tally: "Tally") -> None:
+            bad = f"{tally.bad} not usable" if tally.bad else ""
+            bar.update(task, total=tally.total - tally.known, completed=tally.done, bad=bad)
+
+        yield show
+
+
+def check_report(report: Path | None) -> None:
+    """Refuse a place for a report that cannot work, before anything is done."""
+    if report is None:
+        return
+    if report.suffix.lower() != ".html":
+        raise FoldgaugeError(f"--report: a name that ends in .html is wanted, got {report.name!r}")
+    if not report.absolute().parent.is_dir():
+        raise FoldgaugeError(f"--report: the folder {report.parent} does not exist")

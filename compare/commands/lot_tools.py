@@ -1,0 +1,153 @@
+"""The other commands of `foldgauge lot`: plan, study, history, export."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from compare.commands.check import Use
+from compare.commands.lot_options import (
+    LEVELS,
+    check_report,
+    ledger_option,
+    photo_options,
+    progress,
+    settings_of,
+)
+from compare.errors import LotError
+
+
+@click.command("plan")
+@click.option("--size", type=int, required=True, help="Pieces in the lot.")
+@click.option("--aql", type=float, required=True, help="Acceptance quality limit, percent nonconforming.")
+@click.option("--level", type=click.Choice(LEVELS), default="II", show_default=True, help="Inspection level.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+def plan_lot(size: int, aql: float, level: str, as_json: bool) -> None:
+    """Say how many samples to photograph, and how many bad ones to bear."""
+    from compare.report.lot_plan import plans, plans_dict, print_plans
+
+    found = plans(size, aql, level)
+    if as_json:
+        from compare.report.as_json import to_text
+
+        click.echo(to_text(plans_dict(found)))
+    else:
+        print_plans(found, sys.stdout)
+
+
+@click.command("study")
+@click.argument("source", type=click.Path(path_type=Path))
+@click.option("--spec", type=click.Path(path_type=Path), help="The design (TOML); for a folder of photos.")
+@click.option(
+    "--by", default="person", show_default=True, help="Column that tells who (or what) took a photo."
+)
+@click.option("--tolerance", type=float, help="For a CSV of readings: plus and minus, mm.")
+@photo_options
+@ledger_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+def study_lot(
+    source: Path,
+    spec: Path | None,
+    by: str,
+    tolerance: float | None,
+    manifest: Path | None,
+    naming: str | None,
+    use: Use,
+    standoff: float | None,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
+    workers: int | None,
+    scheduler: str | None,
+    ledger: str,
+    as_json: bool,
+) -> None:
+    """Find out whether photos measure well enough for the tolerance: a gauge study.
+
+    SOURCE is a folder with repeated photos of the same samples by different people or phones and a manifest,
+    or a CSV of readings (sample, person, one column per length).
+    """
+    import math
+
+    from compare.lot.study import Studied, study_photos, study_table
+    from compare.report.lot_study import print_study, study_dict
+
+    studied: tuple[Studied, ...]
+    if source.suffix.lower() == ".csv" and not source.is_dir():
+        if tolerance is not None and not 0 < tolerance < 1000:
+            raise LotError(f"--tolerance: more than 0 mm is wanted, got {tolerance:g}")
+        studied = study_table(source, by, math.nan if tolerance is None else tolerance)
+    else:
+        if spec is None:
+            raise LotError("--spec: a study of photos wants the design (TOML)")
+        from compare.design.spec import load_spec
+        from compare.lot.ledger import Ledger
+        from compare.lot.manifest import read_lot
+        from compare.lot.runner import run_lot
+        from compare.lot.samples import load_samples
+
+        design = load_spec(spec)
+        found = read_lot(source, manifest, naming)
+        settings = settings_of(use, standoff, bars, printer, camera, "guarded")
+        with Ledger(ledger) as book, progress(found.name) as tell:
+            run = run_lot(
+                found, design, spec, settings, book,
+                workers=workers, scheduler=scheduler, together=False, tell=tell,
+            )  # fmt: skip
+            for photo, reason in run.problems:
+                click.echo(f"{photo}: {reason}", err=True)
+            studied = study_photos(load_samples(book, list(run.keys)), by)
+    if as_json:
+        from compare.report.as_json import to_text
+
+        click.echo(to_text(study_dict(studied)))
+    else:
+        print_study(studied, sys.stdout)
+
+
+@click.command("history")
+@ledger_option
+@click.option("--spec", metavar="NAME", help="Only lots of this spec file (its name).")
+@click.option("--length", metavar="NAME", help='One thing measured over all lots, like "leg left".')
+@click.option(
+    "--report", type=click.Path(path_type=Path), metavar="OUT.html", help="Write charts of all lengths."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+def history_lot(
+    ledger: str, spec: str | None, length: str | None, report: Path | None, as_json: bool
+) -> None:
+    """Show the lots in the ledger, or how a length ran over them."""
+    check_report(report)
+    from compare.lot.ledger import Ledger
+    from compare.report.lot_history import history_dict, print_history, read_history, write_history
+
+    with Ledger(ledger, create=False) as book:
+        found = read_history(book, spec, length, every=report is not None)
+    if report is not None:
+        write_history(found, report)
+    if as_json:
+        from compare.report.as_json import to_text
+
+        click.echo(to_text(history_dict(found)))
+    else:
+        print_history(found, sys.stdout)
+    if report is not None:
+        click.echo(f"The charts: {report}", err=as_json)
+
+
+@click.command("export")
+@click.argument("output", type=click.Path(path_type=Path))
+@ledger_option
+@click.option(
+    "--what", type=click.Choice(["readings", "inspections"]), default="readings", show_default=True,
+    help="A row per thing measured, or per sample.",
+)  # fmt: skip
+@click.option("--lot", "only", metavar="NAME", help="Only this lot.")
+def export_lot(output: Path, ledger: str, what: str, only: str | None) -> None:
+    """Write the ledger to OUTPUT: .csv, .parquet or .jsonl (JSON lines)."""
+    from compare.lot.export import export
+    from compare.lot.ledger import Ledger
+
+    with Ledger(ledger, create=False) as book:
+        count = export(book, output, what, only)  # type: ignore[arg-type]
+    click.echo(f"{output}: {count} rows")
