@@ -1,7 +1,7 @@
 """The main job, start to end: one photo of a dummy, or several, against its design."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -10,6 +10,7 @@ from capture.errors import FoldgaugeError
 from capture.photo import Photo
 from capture.sighting import Sighting
 from capture.view import View
+from compare.closed import compare_overhang
 from compare.conformity import Rule, Verdict
 from compare.design.spec import Spec, load_spec
 from compare.findings import Findings, compare_profile
@@ -18,6 +19,7 @@ from compare.report.answer import answer
 from compare.report.as_json import findings_dict
 from compare.several import Gathered, gather, known_lengths
 from compare.shot import Shot, Use, take_shot
+from compare.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.version import own_version
 from measure.by_hand import read_points
 from measure.profile import Profile
@@ -38,6 +40,7 @@ class Inspection:
     gathered : what they say together.
     findings : the comparison.
     notes : what the user should know about the photos and what was assumed.
+    closed : the shut dummy as photographed from above; None without such a photo.
     """
 
     spec: Spec
@@ -45,6 +48,7 @@ class Inspection:
     gathered: Gathered
     findings: Findings
     notes: tuple[str, ...]
+    closed: ShutPhoto | None = None
 
     @property
     def photo(self) -> Photo:
@@ -115,6 +119,8 @@ class Inspection:
             "saddles": self.view.n_saddles,
             "rms_px": round(self.view.rms_px, 4),
         }
+        if self.closed is not None:
+            out["closed"] = self.closed.as_dict()
         if hand := self.shots[0].profile.by_hand:
             out["by_hand"] = {joint: {"sd_px": sd} for joint, sd in hand.items()}
         out["notes"] = list(self.notes)
@@ -154,6 +160,8 @@ def check(
     camera_path: str | Path | None = None,
     rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
     points_path: str | Path | None = None,
+    closed_path: str | Path | None = None,
+    shut_mm: float | None = None,
 ) -> Inspection:
     """Check a dummy against its design, from one photo or several.
 
@@ -170,6 +178,9 @@ def check(
     printer_path : file in which bars are remembered, or, without `bars_mm`, from which they are taken.
     camera_path : file of a calibrated camera (`foldgauge camera`).
     points_path : CSV of joints pointed at by hand in the photo (`measure.by_hand`); one photo only.
+    closed_path : photo of the shut dummy on the uncut sheet, from above: what sticks out is set beside what
+        the lengths predict (`compare.shut_photo`).
+    shut_mm : thickness of the shut dummy, mm; None = from the layers of card.
     rule : "guarded" (only what is sure by U passes or fails) or "simple" (the measured value alone decides).
 
     Returns
@@ -208,12 +219,21 @@ def check(
         )
     gathered = gather(shots, spec)
     findings = compare_profile(gathered.profile, spec, rule=Rule(rule), measured=gathered.measured)
+    closed = None
+    if closed_path is not None:
+        closed = see_shut(
+            Path(closed_path), spec, shut_mm=shut_mm, bars_mm=bars_mm, printer=printer_path, camera=camera
+        )
+        overhangs = compare_overhang(findings.measured, spec, overhang_seen(closed, findings.measured, spec))
+        findings = replace(findings, overhangs=overhangs)
     return Inspection(
         spec=spec,
         shots=tuple(shots),
         gathered=gathered,
         findings=marked(findings, shots[0].profile.by_hand),
+        closed=closed,
         notes=(
+            *(closed.notes if closed is not None else ()),
             *([hand_note(shots[0].profile.by_hand)] if hand else []),
             *gathered.notes,
             *_photo_notes(shots),

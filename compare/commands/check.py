@@ -43,6 +43,15 @@ Rule = Literal["guarded", "simple"]
     metavar="JOINTS.csv",
     help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
 )
+@click.option(
+    "--closed",
+    type=click.Path(path_type=Path),
+    metavar="SHUT.jpg",
+    help="Photo of the shut dummy on the uncut sheet, from straight above: what sticks out.",
+)
+@click.option(
+    "--shut-thickness", type=float, metavar="MM", help="Thickness of the shut dummy (default: from the card)."
+)
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option(
     "--rule",
@@ -79,6 +88,8 @@ def check(
     printer: Path | None,
     camera: Path | None,
     points: Path | None,
+    closed: Path | None,
+    shut_thickness: float | None,
     budget: bool,
     rule: Rule,
     as_json: bool,
@@ -106,6 +117,8 @@ def check(
         camera_path=camera,
         rule=rule,
         points_path=points,
+        closed_path=closed,
+        shut_mm=shut_thickness,
     )
     show(inspection, as_json=as_json, annotate=annotate, report=report, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
