@@ -209,7 +209,6 @@ def test_the_sample_dummy_that_sticks_out_when_shut() -> None:
     (piece,) = result.closed.outline.beyond
     (wanted,) = truth["protrusions"]
     assert piece.edge == wanted["edge"]
-    # Two photos, two sheets: this one's bars were not given, its print scale is 0.4 % off over 5 mm.
     assert piece.amount_mm == pytest.approx(wanted["mm"], abs=2 * piece.u_mm)
     assert (piece.from_mm, piece.to_mm) == pytest.approx((wanted["from_mm"], wanted["to_mm"]), abs=1.0)
     (overhang,) = result.findings.overhangs
