@@ -143,7 +143,7 @@ def test_without_plan() -> None:
     d = decide([*good, sample(9, 0.79)], ())
     assert d.word == "undecided" and d.share[0] == 0
     assert any("By the measured values alone 0 of 5" in s for s in d.sentences)
-    assert decide([], ()).word == "undecided"
+    assert decide([], ()).headline == "Undecided: no sample could be judged."
 
 
 def test_a_small_drift_is_watched_and_a_steady_offset_told() -> None:

@@ -168,7 +168,9 @@ def _without_plan(counts: Counts) -> tuple[Word, str]:
     if counts.failing:
         what = "sample does" if counts.failing == 1 else "samples do"
         return "do not accept", f"{counts.failing} of {counts.judged} {what} not conform"
-    if counts.open or not counts.judged:
+    if not counts.judged:
+        return "undecided", "no sample could be judged"
+    if counts.open:
         return "undecided", f"{counts.open} of {counts.judged} samples are too close to call"
     return "accept", f"all {counts.judged} samples conform"
 

@@ -122,7 +122,7 @@ def _sample(
         made_at=head["made_at"],
         labels=json.loads(head["labels"]),
         photos=tuple(p for p in photos if p not in left_out),
-        refused=dropped,
+        refused=tuple((name, reason.removeprefix(f"{name}: ")) for name, reason in dropped),
         readings={r["name"]: _reading(r) for r in whole},
         causes=tuple(
             NamedCause(
