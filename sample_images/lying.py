@@ -116,47 +116,6 @@ class Above:
         part.replace(path)
 
 
-PHONE = Lens(focal_35mm=52.7, exif_35mm=52, distortion=(0.052, -0.081), centre_off=(11.0, -7.5))
-"""The phone of the calibration photos; all they have in common is it."""
-
-
-def board_photos(size: tuple[int, int] = (2000, 1500)) -> list[Above]:
-    """Eight photos of the board as one should take them: square on, aslant, rolled, off to the corners."""
-    rng = np.random.default_rng([700, 41])
-    poses = (
-        # middle of the picture on the board, lean right and up, roll, distance
-        ((0.0, 0.0), (2.0, -1.0), 1.0, 470.0),
-        ((6.0, 3.0), (30.0, 3.0), -3.0, 540.0),
-        ((-6.0, 2.0), (-29.0, -4.0), 4.0, 540.0),
-        ((0.0, 0.0), (3.0, 28.0), 2.0, 540.0),
-        ((4.0, -4.0), (-2.0, -31.0), 91.0, 640.0),
-        ((8.0, -5.0), (-12.0, 10.0), -88.0, 640.0),
-        ((-56.0, 40.0), (15.0, -14.0), 0.0, 640.0),
-        ((64.0, 40.0), (-20.0, -18.0), 178.0, 660.0),
-    )
-    out = []
-    for i, (middle, lean, roll, distance) in enumerate(poses):
-        sensor = Sensor(white=1.0, gain=(1.01, 1.0, 0.99), blur_px=0.7, sharpen=0.4, quality=91)
-        out.append(
-            Above(
-                name=f"board_{i + 1}",
-                board=True,
-                lens=PHONE,
-                size=size,
-                middle=middle,
-                lean_deg=lean,
-                roll_deg=roll + rng.normal(),
-                distance_mm=distance,
-                print_scale=(1.003, 0.998),
-                table="grey",
-                sensor=sensor,
-                seed=700,
-                when=f"2024:04:02 11:0{i}:00",
-            )  # fmt: skip
-        )
-    return out
-
-
 def shut(
     lengths: Mapping[str, float], strip_depth: float, base_depth: float, card: float, base: float
 ) -> tuple[list[Part], dict[str, Any]]:

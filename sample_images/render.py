@@ -2,7 +2,7 @@
 
     python sample_images/render.py all
     python sample_images/render.py NAME [--preview]
-    python sample_images/render.py lot
+    python sample_images/render.py lot | phone
     python sample_images/render.py --random CLASS --seed N -o DIR [--views 3 --pen --flush --px-per-mm 8,11]
 
 Needs the `render` extra (Mitsuba 3) and an LLVM library, version 16 or newer.
@@ -23,10 +23,11 @@ sys.path.insert(1, str(Path(__file__).resolve().parents[1]))
 
 import cv2  # noqa: E402
 import numpy as np  # noqa: E402
+import orrin_phone  # noqa: E402
 import surroundings  # noqa: E402
 from camera import Picture, develop, expose, write_photo  # noqa: E402
 from catalogue import CLASSES, random_shot, spec_text  # noqa: E402
-from lying import Above, board_photos  # noqa: E402
+from lying import Above  # noqa: E402
 from orrin_mechanisms import MECHANISMS  # noqa: E402
 from orrin_quay import SAMPLES  # noqa: E402
 from orrin_shut import CLOSED  # noqa: E402
@@ -38,7 +39,7 @@ from staging import Shot, Stage, stage, write_truth  # noqa: E402
 
 HERE = Path(__file__).resolve().parent
 LIMIT = 2_000_000
-LOT_LIMIT = 400_000
+SMALL_LIMIT = 400_000
 BY_HAND = {shot.name for shot in MECHANISMS}
 """Samples whose specs are written by hand."""
 
@@ -158,7 +159,7 @@ def numbers(text: str) -> tuple[float, ...]:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("name", nargs="?", help="a sample, 'all', or 'lot'")
+    parser.add_argument("name", nargs="?", help="a sample, 'all', 'lot' or 'phone'")
     parser.add_argument("--preview", action="store_true", help="800 pixels wide, a few seconds")
     parser.add_argument("--spp", type=int, default=9, help="paths per pixel (default 9)")
     parser.add_argument("-o", dest="out", type=Path, default=HERE)
@@ -183,18 +184,25 @@ def main() -> None:
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
         parser.error("give a sample's name, 'all', or --random CLASS")
-    if args.name in ("board", *(c.name for c in CLOSED)):
-        above = board_photos() if args.name == "board" else [c for c in CLOSED if c.name == args.name]
+    if args.name in ("phone", *(c.name for c in CLOSED)):
+        phone = args.name == "phone"
+        args.out = args.out / orrin_phone.FOLDER if phone else args.out
+        above = orrin_phone.board_photos() if phone else [c for c in CLOSED if c.name == args.name]
         start_mitsuba()
         args.out.mkdir(parents=True, exist_ok=True)
+        limit = SMALL_LIMIT if phone else LIMIT
         for photo in above:
-            take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=LIMIT, tell=print)
-        return
+            take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=limit, tell=print)
+        if not phone:
+            return
+    small = args.name in ("lot", "phone")
     if args.random:
         shots = random_shots(args)
     elif args.name == "lot":
         shots = lot()
         args.out = args.out / FOLDER
+    elif args.name == "phone":
+        shots = [orrin_phone.ferry()]
     else:
         shots = [s for s in (*SAMPLES, *MECHANISMS) if args.name in ("all", s.name)]
         if not shots:
@@ -213,7 +221,7 @@ def main() -> None:
             args.out,
             preview=args.preview,
             spp=args.spp,
-            limit=None if args.random else LOT_LIMIT if args.name == "lot" else LIMIT,
+            limit=None if args.random else SMALL_LIMIT if small else LIMIT,
             tell=print,
         )
 

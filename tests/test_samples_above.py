@@ -18,7 +18,8 @@ sys.path.insert(0, str(SAMPLES))
 from catalogue import random_shot  # noqa: E402
 from dummy import Build  # noqa: E402
 from hung import Hung, put_on, strip_of  # noqa: E402
-from lying import FULL, board_photos, shut  # noqa: E402
+from lying import FULL, shut  # noqa: E402
+from orrin_phone import FOLDER, SIZE, board_photos, ferry  # noqa: E402
 from orrin_shut import CLOSED  # noqa: E402
 from series import Wish, granted  # noqa: E402
 from staging import stage, truth  # noqa: E402
@@ -104,3 +105,22 @@ def test_a_shut_dummy_lies_inside_the_ring(photo) -> None:  # type: ignore[no-un
     told = json.loads(json.dumps(photo.truth()))
     assert told["use"] == "closed" and told["protrusions"][0]["mm"] > 3.0
     assert (SAMPLES / told["spec"]).is_file()
+
+
+@pytest.mark.parametrize("photo", board_photos(), ids=lambda p: p.name)
+def test_board_photos_are_there_small_and_as_the_scene_gives_them(photo) -> None:  # type: ignore[no-untyped-def]
+    stored = json.loads((SAMPLES / FOLDER / f"{photo.name}.truth.json").read_text())
+    again = json.loads(json.dumps(photo.truth()))
+    assert stored["lens"] == again["lens"] and stored["size"] == list(SIZE)
+    assert stored["view_params"] == pytest.approx(again["view_params"], abs=1e-9)
+    assert (SAMPLES / FOLDER / f"{photo.name}.jpg").stat().st_size <= 400_000
+
+
+def test_the_ferry_was_taken_with_the_boards_lens() -> None:
+    shot = ferry()
+    stored = json.loads((SAMPLES / FOLDER / f"{shot.name}.truth.json").read_text())
+    at = stage(shot)
+    assert stored["joints_px"]["ridge"] == pytest.approx(truth(shot, at)["joints_px"]["ridge"], abs=1e-6)
+    cam, board = at.camera, board_photos()[0].camera()
+    assert (cam.f_px, cam.k1, cam.k2, cam.centre) == (board.f_px, board.k1, board.k2, board.centre)
+    assert (SAMPLES / FOLDER / stored["spec"]).is_file()
