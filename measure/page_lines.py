@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 
 FLAT_DEG = 8.0  # pages that make less than this with each other lie flat
 STEEPEST_PAGE_DEG = 62.0
+UNLIKE_PAGES_DEG = 20.0  # a spread is propped open with both pages alike, and the photo hardly rolled
 LOWER_COST = 120.0
 PARALLEL_PAGES = 0.06  # sine of the angle
 N_PAGES = 8  # flat ones, and ones that meet like an open book
@@ -92,6 +93,8 @@ def _book(s: Stripe, t: Stripe) -> Pages | None:
     left, right = _rightwards(s.curve), _rightwards(t.curve)
     rise = _degrees(right) - _degrees(left)  # 180 degrees less the opening
     if not FLAT_DEG < rise < 2 * STEEPEST_PAGE_DEG or _degrees(left) > 6 or _degrees(right) < -6:
+        return None
+    if abs(_degrees(left) + _degrees(right)) > UNLIKE_PAGES_DEG:
         return None
     spine = crossing(left, right)
     gaps = (float((spine - left.b) @ left.tangent), float((right.a - spine) @ right.tangent))

@@ -110,6 +110,11 @@ def measure_untold(
         raise MeasureError(_nothing(photo, "what was traced was not confirmed on a closer look")) from None
     sound, more = sound_part(sound, second, plane.eye_mm)
     profile, told = _agreed(sound, first, second)
+    lost = [p.name for p in profile.panels if p.name.startswith("fold") and not p.found]
+    if lost:
+        raise MeasureError(
+            _nothing(photo, f"the {lost[0].removeprefix('fold ')} side of its fold was not confirmed")
+        )
     if not any(f"leg top{n} {s}" in profile.joints for s in SIDES for n in ("", " 1")):
         raise MeasureError(_nothing(photo, "no half of a plane with a leg was confirmed"))
     return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*notes, *more, *told))))
@@ -183,7 +188,12 @@ def _agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, l
     """Take out of the second profile what the two looks do not agree on, and ends that are only guessed."""
     notes: list[str] = []
     out: dict[str, str] = {}
+    kept = {p.name for p in traced.layout.panels}
+    second = replace(second, panels=tuple(p for p in second.panels if p.name in kept))
     for joint in second.joints:
+        if joint not in traced.layout.joint_names:
+            out[joint] = "its panel is left out"
+            continue
         if joint in second.by_hand:
             continue
         if joint.startswith("plane edge"):

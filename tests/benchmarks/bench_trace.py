@@ -6,8 +6,9 @@ Each folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how ma
 - complete: every joint found, every length right (within 0.8 mm or 1.2 U);
 - but for the plane's edge: the same, except that an outer edge of the plane was said to be undetermined;
 - partial: what was told is right, a half of the plane was said not to be made out;
+- named otherwise: right, but a joint goes by another name than the builder's (a flap taken for a leg);
 - refused: one line said that nothing could be traced;
-- wrong: a length told was off, or a joint told that the dummy does not have.
+- wrong: a length told was off, or a joint told where the dummy has none.
 """
 
 import json
@@ -16,25 +17,36 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from capture.errors import FoldgaugeError
 from compare.tracing import Tracing, measure
 
 RIGHT_MM = 0.8
+SAME_MM = 3.0
 
 
 def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
     """Return the class of a result, and what is missing or wrong."""
-    lengths = truth["lengths_mm"]
-    has = {j for j in truth["joints_mm"] if not j.startswith("fore edge") and j != "spine"}
-    told = {j for j in result.profile.joints if not j.startswith("fore edge") and j != "spine"}
-    wrong = [f"{j} invented" for j in sorted(told - has)]
+    true = {j: np.array(xy) for j, xy in truth["joints_mm"].items()}
+    has = {j for j in true if not j.startswith("fore edge") and j != "spine"}
+    told = [j for j in result.profile.joints if not j.startswith("fore edge") and j != "spine"]
+    nearest = {j: min(true, key=lambda t: np.hypot(*(true[t] - result.profile.at(j)))) for j in told}
+    far = {j for j in told if np.hypot(*(true[nearest[j]] - result.profile.at(j))) > SAME_MM}
+    wrong = [f"{j} invented" for j in sorted(far)]
     for f in result.lengths:
-        off = f.value - lengths[f.name] if f.name in lengths else 0.0
-        if abs(off) > max(RIGHT_MM, 1.2 * f.expanded):
-            wrong.append(f"{f.name} {off:+.1f} (U {f.expanded:.1f})")
+        a, b = result.traced.lengths[f.name]
+        if {a, b} <= set(nearest) - far:
+            name = f.name if f.name in truth["lengths_mm"] and nearest[a] == a and nearest[b] == b else ""
+            length = truth["lengths_mm"][name] if name else np.hypot(*(true[nearest[a]] - true[nearest[b]]))
+            if abs(f.value - length) > max(RIGHT_MM, 1.2 * f.expanded):
+                wrong.append(f"{f.name} {f.value - length:+.1f} (U {f.expanded:.1f})")
     if wrong:
         return "wrong", "; ".join(wrong)
-    missing = sorted(has - told)
+    others = [f"{j} is {nearest[j]}" for j in told if nearest[j] != j]
+    if others:
+        return "named otherwise", "; ".join(others)
+    missing = sorted(has - set(told))
     if not missing:
         return "complete", ""
     edges = all(j.startswith("plane edge") for j in missing)
@@ -59,7 +71,7 @@ def main(folders: list[Path]) -> None:
         print(f"{photo.stem:28} {kind:26} {what}", flush=True)
     total = sum(counts.values())
     print()
-    for kind in ("complete", "but for the plane's edge", "partial", "refused", "wrong"):
+    for kind in ("complete", "but for the plane's edge", "partial", "named otherwise", "refused", "wrong"):
         print(f"{kind:26} {counts[kind]:4d} of {total}")
 
 
