@@ -11,8 +11,10 @@ noise that makes a length's standard uncertainty 0.10-0.15 mm, and an unmeasured
 4. Time of diagnosis, repairs and page, as a ratio to decoding one photo of 12 MP in the same run.
 
 Run: python tests/benchmarks/bench_diagnosis.py [dummies at scale, default 100000] [whole path, default 1500]
+     python tests/benchmarks/bench_diagnosis.py --photos [FOLDER ...]: rendered photos with known truth
 """
 
+import json
 import sys
 import tempfile
 import time
@@ -30,12 +32,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from compare_inspections import inspection_of  # noqa: E402
 from compare_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of  # noqa: E402
 
+from capture.errors import FoldgaugeError  # noqa: E402
 from compare.causes import CUTTING_SD, observed_lengths, observed_pattern, weigh  # noqa: E402
 from compare.causes import _unless_same as distinct  # noqa: E402
 from compare.conformity import COVERAGE, Verdict, probability_within  # noqa: E402
 from compare.design.spec import Spec  # noqa: E402
 from compare.faults import Fault, faults_of  # noqa: E402
 from compare.findings import Findings, compare_profile  # noqa: E402
+from compare.inspection import check  # noqa: E402
 from compare.measured import measured_of  # noqa: E402
 from compare.remedy import Effort  # noqa: E402
 from compare.report.web_page import report_html  # noqa: E402
@@ -307,8 +311,61 @@ def speed(spec: Spec, rng: np.random.Generator) -> None:
     print(f"  (decoding took {decode:.3f} s here, so together {verdict + page:.2f} s)")
 
 
+def photos(folders: Sequence[Path]) -> None:
+    """The same questions put to rendered photos with known truth (NAME.jpg, NAME.truth.json, its spec)."""
+    tally: Counter[str] = Counter()
+    for path in sorted(p for folder in folders for p in folder.glob("*.truth.json")):
+        truth = json.loads(path.read_text())
+        photo = path.with_name(path.name.replace(".truth.json", ".jpg"))
+        spec_path = path.parent / truth["spec"]
+        if not photo.is_file() or truth["use"] not in ("arch", "backdrop"):
+            continue
+        try:
+            result = check(photo, spec_path, bars_mm=truth.get("bars_read_mm"), use=truth["use"])
+        except FoldgaugeError as err:
+            tally["refused"] += 1
+            print(f"  {photo.name}: refused: {err}")
+            continue
+        findings = result.findings
+        every = [*findings.causes, *findings.diagnosis.causes]
+        order = list(dict.fromkeys(c.fault.name for c in every))
+        ranked = [next(c.fault for c in every if c.fault.name == name) for name in order]
+        nominal = findings.spec.mechanism.lengths
+        done = {f["length"] for f in truth["faults"]}
+        done |= {"feet"} if done & set(FEET) else set()
+        for item in findings.lengths:
+            true = truth["lengths_mm"].get(item.name)
+            if true is not None and item.name in nominal:
+                beyond = abs(true - nominal[item.name]) > item.high + item.expanded
+                tally["beyond"] += beyond
+                tally["missed"] += beyond and item.verdict is Verdict.CONFORMS
+        if not done:
+            tally["good"] += 1
+            tally["accused"] += bool(findings.causes)
+            if findings.causes:
+                print(f"  {photo.name}: good, but told: {result.answer}")
+            continue
+        tally["faulty"] += 1
+        hits = [
+            bool(({"feet"} if set(f.pattern) <= set(FEET) else set(f.pattern)) & done) for f in ranked[:2]
+        ]
+        tally["first"] += hits[:1] == [True]
+        tally["two"] += any(hits)
+        tally["fails"] += findings.verdict is Verdict.FAILS
+        if hits[:1] != [True]:
+            print(f"  {photo.name}: {sorted(done)}; told: {result.answer}")
+    share = {k: 100 * tally[k] / max(tally["faulty"], 1) for k in ("first", "two", "fails")}
+    print(f"photos: {tally['faulty']} faulty, {tally['good']} good, {tally['refused']} refused")
+    print(f"  a fault put in named first {share['first']:.0f} %, among the first two {share['two']:.0f} %")
+    print(f"  told not to conform {share['fails']:.0f} %; good ones accused {tally['accused']}")
+    print(f"  lengths beyond tolerance + U: {tally['beyond']}, called conforming {tally['missed']}")
+
+
 def main() -> None:
-    """Print all tables."""
+    """Print all tables, or with --photos only those of the photos in the folders named."""
+    if sys.argv[1:2] == ["--photos"]:
+        photos([Path(p) for p in sys.argv[2:]] or [PHOTO.parent])
+        return
     many = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     few = int(sys.argv[2]) if len(sys.argv) > 2 else 1_500
     rng = np.random.default_rng(20)
