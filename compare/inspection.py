@@ -1,7 +1,7 @@
 """The main job, start to end: one photo of a dummy, or several, against its design."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -10,10 +10,9 @@ from capture.errors import FoldgaugeError
 from capture.photo import Photo
 from capture.sighting import Sighting
 from capture.view import View
-from compare.closed import compare_overhang
 from compare.conformity import Rule, Verdict
 from compare.design.spec import Spec, load_spec
-from compare.findings import Findings, compare_profile
+from compare.findings import Findings, compare_profile, with_overhang
 from compare.hand_marks import hand_note, marked
 from compare.report.answer import answer
 from compare.report.as_json import findings_dict
@@ -41,6 +40,7 @@ class Inspection:
     findings : the comparison.
     notes : what the user should know about the photos and what was assumed.
     closed : the shut dummy as photographed from above; None without such a photo.
+    camera : name of the calibrated camera; "" if the lens was taken from what the photo says of it.
     """
 
     spec: Spec
@@ -49,6 +49,7 @@ class Inspection:
     findings: Findings
     notes: tuple[str, ...]
     closed: ShutPhoto | None = None
+    camera: str = ""
 
     @property
     def photo(self) -> Photo:
@@ -112,6 +113,7 @@ class Inspection:
             out["near_ends_mm"] = {k: round(v, 2) for k, v in self.gathered.together.near_end_mm.items()}
         source = self.spec.source
         out["spec"] = {"name": source.name, "sha256": source.sha256, "units": self.spec.units}
+        out["camera"] = self.camera or None
         out["use"] = self.use
         out["standoff_mm"] = self.standoff_mm
         out["sheet"] = {
@@ -224,14 +226,14 @@ def check(
         closed = see_shut(
             Path(closed_path), spec, shut_mm=shut_mm, bars_mm=bars_mm, printer=printer_path, camera=camera
         )
-        overhangs = compare_overhang(findings.measured, spec, overhang_seen(closed, findings.measured, spec))
-        findings = replace(findings, overhangs=overhangs)
+        findings = with_overhang(findings, overhang_seen(closed, findings.measured, spec))
     return Inspection(
         spec=spec,
         shots=tuple(shots),
         gathered=gathered,
         findings=marked(findings, shots[0].profile.by_hand),
         closed=closed,
+        camera="" if camera is None else camera.name,
         notes=(
             *(closed.notes if closed is not None else ()),
             *([hand_note(shots[0].profile.by_hand)] if hand else []),

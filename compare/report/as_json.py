@@ -6,6 +6,7 @@
     title               of the spec
     units               {"length": "mm", "angle": "deg"}: always, whatever the spec is written in
     photo               {"name", "sha256", "size"}; spec {"name", "sha256", "units"}
+    camera              name of the calibrated camera | null
     use, standoff_mm    how the sheet was used, and how far in front of it the near end stands
     lengths, pairs      {name: {nominal, measured, U, deviation, limits [low, high], probability, verdict}}
     angles              {name: {nominal, measured, U, deviation}} (they follow from the lengths)

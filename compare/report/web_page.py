@@ -153,11 +153,17 @@ def _record(inspection: "Inspection") -> list[tuple[str, str]]:
             ("photo", f"{shot.photo.name}, {width} × {height} pixels"),
             ("SHA-256 of the photo", shot.photo.sha256),
         ]
+    if inspection.closed is not None:
+        out += [
+            ("photo of it shut", inspection.closed.name),
+            ("SHA-256 of that photo", inspection.closed.sha256),
+        ]
     lens = inspection.photo.lens
+    camera = f"focal length: {lens.source}" if lens.focal_px else "focal length not known beforehand"
     out += [
         ("design", f"{data['spec']['name']}, written in {data['spec']['units']}"),
         ("SHA-256 of the design", data["spec"]["sha256"]),
-        ("camera", f"focal length: {lens.source}" if lens.focal_px else "focal length not known beforehand"),
+        ("camera", f"calibrated: {inspection.camera}" if inspection.camera else camera),
         ("sheet", f"{data['sheet']['paper']}, used as {data['use']}, standoff {data['standoff_mm']:g} mm"),
         (
             "marks found",
