@@ -237,6 +237,7 @@ def test_words() -> None:
         spoken("leg = fold left") == '"leg = fold left"'
         and spoken("feet") == "the distance of the inner feet"
     )
+    assert spoken("lean stage 2 left") == "the lean of the stage 2 left half"
     assert size(-0.04, "mm") == "0.04 mm" and size(1.26, "degrees") == "1.3 degrees"
     assert [percent(p) for p in (0.00001, 0.004, 0.05, 0.5)] == ["under 0.01 %", "0.40 %", "5.0 %", "50 %"]
     assert listed(["a"]) == "a" and listed(["a", "b", "c"]) == "a, b and c"

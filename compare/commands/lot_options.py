@@ -92,7 +92,7 @@ def progress(what: str) -> "Iterator[Callable[[Tally], None]]":
         yield tell
         return
     bar = Progress(
-        TextColumn(what), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
+        TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
         TextColumn("{task.fields[bad]}"), console=console, transient=True,
     )  # fmt: skip
     with bar:

@@ -3,19 +3,17 @@
 import re
 from typing import Final
 
-_SPECIAL: Final = {
-    "feet": "the distance of the inner feet",
-    "lean left": "the lean of the left half",
-    "lean right": "the lean of the right half",
-    "clearance left": "the clearance at the left fore edge",
-    "clearance right": "the clearance at the right fore edge",
-}
+_SPECIAL: Final = {"feet": "the distance of the inner feet"}
+_OF_A_HALF: Final = {"lean": "the lean of the {} half", "clearance": "the clearance at the {} fore edge"}
 
 
 def spoken(name: str) -> str:
     """Return a name as in a sentence: "leg right" is "the right leg"."""
     if name in _SPECIAL:
         return _SPECIAL[name]
+    kind, _, half = name.partition(" ")
+    if kind in _OF_A_HALF:
+        return _OF_A_HALF[kind].format(half)
     match = re.fullmatch(r"(stage \d+ )?(.+) (left|right)", name)
     if match is None or "=" in name:
         return f"the {name}" if "=" not in name else f'"{name}"'
