@@ -92,8 +92,8 @@ def progress(what: str) -> "Iterator[Callable[[Tally], None]]":
         yield tell
         return
     bar = Progress(
-        TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
-        TextColumn("{task.fields[bad]}"), console=console, transient=True,
+        TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(),
+        TimeRemainingColumn(), TextColumn("{task.fields[bad]}"), console=console, transient=True,
     )  # fmt: skip
     with bar:
         task = bar.add_task(what, total=None, bad="")
