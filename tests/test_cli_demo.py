@@ -21,7 +21,9 @@ def test_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         first.startswith("The right half leans 2.") and "the right leg is" in first and "mm short." in first
     )
     assert result.stdout.splitlines()[-1].endswith("short_leg.annotated.png")
-    assert [p.name for p in tmp_path.iterdir()] == ["short_leg.annotated.png"]
+    names = {p.name for p in tmp_path.iterdir()}
+    assert names == {"short_leg.annotated.png", "short_leg.report.html"}
+    assert first in (tmp_path / "short_leg.report.html").read_text(encoding="utf-8")
     picture = np.array(Image.open(tmp_path / "short_leg.annotated.png"))
     assert picture.shape[1] == 1600 and picture.std() > 30
 

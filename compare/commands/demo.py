@@ -12,13 +12,15 @@ from compare.commands.check import show
 def demo(as_json: bool) -> None:
     """Check the sample photo that ships with foldgauge.
 
-    Its annotated photo is written into this folder. Exit code 0 when done, whatever the verdict (the sample
-    has a fault).
+    Its annotated photo and its report are written into this folder. Exit code 0 when done, whatever the
+    verdict (the sample has a fault).
     """
     from compare.demo import demo_files
     from compare.inspection import check as run
 
     photo, spec = demo_files()
     out = Path(f"{photo.stem}.annotated.png")
-    show(run(photo, spec), as_json=as_json, annotate=out)
+    page = Path(f"{photo.stem}.report.html")
+    show(run(photo, spec), as_json=as_json, annotate=out, report=page)
+    click.echo(f"All of this as a page to read or print: {page}", err=as_json)
     click.echo(f"The photo with the measurement drawn in: {out}", err=as_json)
