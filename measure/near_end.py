@@ -31,6 +31,7 @@ MIN_PANELS = 4  # two pages and two more make a shape
 FAR_OFF_MM = 2.5
 MOST_OFF = 3  # two faults put up to so many distances off; more mean that something else was found
 AROUND_MM = 14.0  # a panel's surroundings reach beyond the region
+LEAST_LIFT_MM = 0.1
 TAG_RIM = 1.12  # places just outside a tag, in its white square
 MIN_RIMS = 24
 LOCK_SD_MM = 0.06
@@ -166,7 +167,9 @@ def _profile(
             fit_cov=finding.fits[panel.name].cov + _lock_cov(plane, panel.role, finding.fits[panel.name]),
             layer_sd_mm=finding.layer_sd[panel.name],
             weight_sd_mm=0.08 if panel.role is Role.PLANE else 0.05,
-            joint_shift=finding.joint_shift if panel.role is Role.PAGE else {},
+            joint_shift=finding.joint_shift
+            if panel.role is Role.PAGE
+            else _standing_on(layout, panel, finding.hinges[panel.name]),
         )
         for panel in layout.panels
         if panel.name in finding.hinges
@@ -197,6 +200,18 @@ def _profile(
         near_end_gain=joints.near_end_gain,
         near_end_sd_mm=layout.near_end_sd_mm,
     )
+
+
+def _standing_on(layout: Layout, panel: Panel, hinge: Curve) -> dict[str, Array]:
+    """Displacement (2,) from a plane's line to joints that lie on its other side: feet of a further stage.
+
+    The line holds the joints under the plane; the layout says how much higher the others lie.
+    """
+    if panel.role is not Role.PLANE:
+        return {}
+    base = Curve(a=layout.at(panel.joints[0]), b=layout.at(panel.joints[-1]))
+    heights = {j: float((layout.at(j) - base.a) @ base.normal) for j in panel.joints[1:-1]}
+    return {j: h * hinge.normal for j, h in heights.items() if abs(h) > LEAST_LIFT_MM}
 
 
 def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
