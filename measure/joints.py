@@ -17,7 +17,8 @@ from measure.strip import Curve
 
 Array = NDArray[np.float64]
 
-PARALLEL_RAD = np.deg2rad(12.0)
+PARALLEL_RAD = np.deg2rad(12.0)  # pages of a spread that is nearly flat
+STRAIGHT_ON_RAD = np.deg2rad(4.0)  # other panels: a joint so blunt is uncertain along them, and says so
 HUBER = 5.0
 MISS_SHARE = 0.5  # so much of what one line misses the others by is doubt about the joint
 GAP_MM = 2.0
@@ -143,7 +144,8 @@ def _independent(lines: Sequence[PanelLine], members: list[int], free: set[str],
         return False
     t = [lines[k].curve.tangent for k in members]
     cross = max(abs(float(a[0] * b[1] - a[1] * b[0])) for a in t for b in t)
-    return bool(cross > np.sin(PARALLEL_RAD))
+    pages = all(lines[k].role is Role.PAGE for k in members)
+    return bool(cross > np.sin(PARALLEL_RAD if pages else STRAIGHT_ON_RAD))
 
 
 def locate_joints(
