@@ -65,7 +65,7 @@ CASES = [
     (
         "stages",
         {"stage 2 leg right": -2.0},
-        "Both halves lean, the stage 2 right one 4.5 degrees and the stage 3 right one 4.5 degrees: the "
+        "2 halves lean, the stage 2 right one 4.5 degrees and the stage 3 right one 4.5 degrees: the "
         "right leg of stage 2 is 2.0 mm short.",
     ),
     (

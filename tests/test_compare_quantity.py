@@ -63,3 +63,41 @@ def test_extended_keeps_the_sum_of_the_sources() -> None:
     inputs = Inputs(np.eye(2), {"a": np.eye(2)}).extended("assumed", 0.5)
     assert np.allclose(inputs.cov, sum(inputs.by_source.values()))
     assert inputs.u(Quantity(0.0, np.array([0.0, 0.0, 1.0]))) == 0.5
+
+
+def test_gum_h1_end_gauge_and_its_budget() -> None:
+    # JCGM 100:2008 (GUM), example H.1: length of an end gauge, 50 000 838 nm with u = 32 nm; contributions
+    # 25 (standard), 9.7 (difference), 2.9 (difference of expansion), 16.6 (difference of temperature), Table H.1
+    length, step, alpha, theta = 50_000_623.0, 215.0, 11.5e-6, -0.1
+    sds = {
+        "standard": 25.0,
+        "difference": math.sqrt(5.8**2 + 3.9**2 + 6.7**2),
+        "difference of expansion": 1e-6 / math.sqrt(3),
+        "difference of temperature": 0.05 / math.sqrt(3),
+    }
+    inputs = Inputs(np.zeros((0, 0)), {})
+    for name, sd in sds.items():
+        inputs = inputs.extended(name, sd)
+    parts = [Quantity(v, g) for v, g in zip((length, step, 0.0, 0.0), np.eye(4), strict=True)]
+    gauge = chain(length + step, [1.0, 1.0, -length * theta, -length * alpha], parts)
+    assert gauge.value == pytest.approx(50_000_838)
+    assert inputs.u(gauge) == pytest.approx(31.66, abs=0.01) and round(inputs.u(gauge)) == 32
+    budget = inputs.budget(gauge)
+    assert [budget[k] for k in sds] == pytest.approx([25, 9.7, 2.9, 16.6], abs=0.05)
+
+
+def test_pairs_and_sums_are_what_a_general_library_gets() -> None:
+    """Correlated lengths through the same sums in the package `uncertainties` (E. O. Lebigot)."""
+    uncertainties = pytest.importorskip("uncertainties")
+    rng = np.random.default_rng(11)
+    a = rng.normal(size=(4, 4)) * 0.1
+    cov = a @ a.T
+    values = [40.1, 60.2, 59.7, 39.2]
+    inputs = Inputs(cov, {"all": cov})
+    mine = [Quantity(v, g) for v, g in zip(values, np.eye(4), strict=True)]
+    theirs = uncertainties.correlated_values(values, cov)
+    for signs in ((1, 1, -1, -1), (1, 0, 0, -1), (0, 1, -1, 0)):
+        total = sum((q * s for q, s in zip(mine, signs, strict=True)), Quantity(0.0, np.zeros(4)))
+        other = sum(q * s for q, s in zip(theirs, signs, strict=True))
+        assert total.value == pytest.approx(other.nominal_value)
+        assert inputs.u(total) == pytest.approx(other.std_dev, rel=1e-9)

@@ -45,7 +45,7 @@ def _explained(cause_effects: float, leaning: Leaning) -> bool:
 
 def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) -> str:
     halves = [f"the {n.side} half leans {_degrees(n.item.measured)}" for n in tilted]
-    first = halves[0] if len(halves) == 1 else _both(tilted)
+    first = halves[0] if len(halves) == 1 else _several(tilted, len(findings.spec.mechanism.halves))
     subject = first[0].upper() + first[1:]
     useful: list[Cause] = []
     for n in tilted:
@@ -69,9 +69,9 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
     return f"{subject}; the lengths that would explain it were not all seen."
 
 
-def _both(tilted: Sequence[Leaning]) -> str:
+def _several(tilted: Sequence[Leaning], of: int) -> str:
     each = _joined([f"the {n.side} one {_degrees(n.item.measured)}" for n in tilted])
-    return f"{'both' if len(tilted) == 2 else len(tilted)} halves lean, {each}"
+    return f"{'both' if len(tilted) == of == 2 else len(tilted)} halves lean, {each}"
 
 
 def _clearance_words(item: Item, unit: Unit) -> str:

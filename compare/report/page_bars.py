@@ -20,8 +20,9 @@ def half_range(items: Sequence[Item]) -> float:
     """Return the deviation at the end of the bars of one table: all fit, but none is squeezed too much."""
     limits = [abs(v) for i in items for v in (i.low, i.high) if math.isfinite(v)]
     reach = [abs(i.deviation) + i.expanded for i in items if math.isfinite(i.deviation)]
-    tolerance = max(limits, default=0.0) or max(reach, default=0.0) or 1.0
-    return min(max([1.4 * tolerance, *(1.05 * r for r in reach)]), 3 * tolerance)
+    widest = max(limits, default=0.0) or max(reach, default=0.0) or 1.0
+    usual = sorted(limits)[len(limits) // 2] if limits else widest
+    return min(max([1.2 * widest, *(1.05 * r for r in reach)]), max(1.2 * widest, 3 * usual))
 
 
 def _marker(x: float, y: float, verdict: Verdict) -> Markup:
