@@ -67,7 +67,7 @@ def test_extended_keeps_the_sum_of_the_sources() -> None:
 
 def test_gum_h1_end_gauge_and_its_budget() -> None:
     # JCGM 100:2008 (GUM), example H.1: length of an end gauge, 50 000 838 nm with u = 32 nm; contributions
-    # 25 (standard), 9.7 (difference), 2.9 (difference of expansion), 16.6 (difference of temperature), Table H.1
+    # 25 (standard), 9.7 (difference), 2.9 (of expansion), 16.6 (of temperature), Table H.1
     length, step, alpha, theta = 50_000_623.0, 215.0, 11.5e-6, -0.1
     sds = {
         "standard": 25.0,
