@@ -11,6 +11,7 @@ from capture.board import BOARD
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.saddle import SaddleFits, fit_saddles
+from capture.screen import refuse_screens
 from capture.shake import blur_ratio
 from capture.sheet import MarkerSheet
 from capture.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
@@ -30,11 +31,6 @@ MIN_SPAN_UP: Final = 0.35
 _MAX_MISFIT: Final = 0.12
 _WORST_MISFIT: Final = 0.35
 """Residual as a share of the contrast: the first for usual pictures, the second for very noisy ones."""
-
-_INK_BLACK: Final = 6.0
-_DRAWN_MISFIT: Final = 0.03
-_DRAWN_BLUR_PX: Final = 0.6
-"""Grey levels, share of the contrast, px: only a drawing has such marks."""
 
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
@@ -122,7 +118,7 @@ def find_sheet(photo: Photo) -> Sighting:
     fits, good = _fit_all(photo, tags)
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
-    _refuse_drawing(photo.name, fits, index)
+    refuse_screens(photo.name, photo.grey, tags, fits, index)
     apron = find_apron(photo.grey, tags)
     return _sighting(photo, tags, fits, index, apron)
 
@@ -168,21 +164,6 @@ def _sighting(
         n_glare=_count_glare(fits, index),
         apron=apron,
     )
-
-
-def _refuse_drawing(name: str, fits: SaddleFits, index: NDArray[np.int64]) -> None:
-    """Refuse the sheet itself (screenshot, PDF page): no lens gives full black, full white, no noise."""
-    black = fits.white[index] - fits.contrast[index]
-    if (
-        np.median(black) < _INK_BLACK
-        and np.median(fits.white[index]) > 255 - _INK_BLACK
-        and np.median(fits.misfit[index]) < _DRAWN_MISFIT
-        and np.median(fits.blur_px[index]) < _DRAWN_BLUR_PX
-    ):
-        raise SheetError(
-            f"{name}: this is the sheet itself, a screenshot or a page of its PDF, not a photo of the print; "
-            "print it, stand it with the dummy and photograph both"
-        )
 
 
 def _count_glare(fits: SaddleFits, index: NDArray[np.int64]) -> int:

@@ -8,9 +8,10 @@ import numpy as np
 import pyapriltags
 import pypdfium2
 import pytest
-from test_capture_scene import camera, picture, true_saddles
+from test_capture_scene import CELLS_PER_MM, camera, from_apron, picture, seen, sheet_cells, true_saddles
 
 from capture.adjust import solve_view
+from capture.apron import APRON
 from capture.errors import SheetError
 from capture.photo import Photo, photo_of_array
 from capture.sheet import SHEETS
@@ -214,3 +215,34 @@ def test_the_calibration_board_is_not_the_sheet() -> None:
     image = picture(camera(eye=(40.0, 60.0, 500.0)), "board", blur_px=0.8, samples=2)
     with pytest.raises(SheetError, match=r"b.jpg: this shows the calibration board, .*'foldgauge camera'"):
         find_sheet(photo_of_array(image, name="b.jpg"))
+
+
+@pytest.mark.parametrize(("pitch_mm", "distance"), [(0.277, 620.0), (0.161, 700.0), (0.1, 500.0)])
+def test_a_sheet_on_a_screen_is_no_print(pitch_mm: float, distance: float) -> None:
+    """Screens of 24 inch, 14 inch and a fine phone: red, green and blue stripes with dark gaps between."""
+    cells = 15 + 220 * sheet_cells("a4").astype(np.float32) / 255
+    y, x = ((np.arange(n) + 0.5) / CELLS_PER_MM / pitch_mm for n in cells.shape)
+    luminance = np.array([0.3, 1.0, 0.45])[np.floor(3 * x).astype(int) % 3]
+    stripes = np.where((3 * x) % 1 < 0.75, luminance, 0.05)
+    rows = np.where(y % 1 < 0.8, 1.0, 0.05)
+    lit = cells * stripes * rows[:, None] / (stripes.mean() * rows.mean())
+    view = camera(eye=(30.0, 60.0, distance))
+    origin = (cells.shape[1] / 2, cells.shape[0] / 2)
+    shown = cv2.GaussianBlur(seen(view, lit.astype(np.float32), origin, 4, 60.0), (0, 0), 0.7)
+    noisy = 0.8 * shown + np.random.default_rng(1).normal(0, 2, shown.shape)
+    image = np.clip(noisy, 0, 255).astype(np.uint8)
+    with pytest.raises(SheetError, match=r"m.jpg: the sheet is shown on a screen .* print the sheet"):
+        find_sheet(photo_of_array(image, name="m.jpg"))
+    paper = picture(view, blur_px=0.7, noise=2.0, rng=np.random.default_rng(1))
+    assert find_sheet(photo_of_array(paper)).n_tags > 0
+
+
+def test_a_distant_apron_is_found() -> None:
+    view = camera(eye=(40.0, 100.0, 800.0), target=(0.0, -20.0), size=(2000, 1500))  # 3.6 px/mm
+    apron_view = from_apron(view, np.array([3.0, -70.0, 0.3]), np.eye(3))
+    strips = [(half, apron_view) for half in APRON]
+    found = find_sheet(photo_of_array(picture(view, arch=True, blur_px=0.8, samples=2, aprons=strips)))
+    assert [len(half.px) for half in found.apron] == [18, 18]
+    for half in found.apron:
+        truth = apron_view.project(np.column_stack([half.xy_mm, np.zeros(18)]))
+        assert np.sqrt(np.mean((half.px - truth) ** 2)) < 0.03
