@@ -98,6 +98,11 @@ def write_draft(tracing: Tracing, path: Path) -> None:
     ------
     OutputError : it cannot be written, or what was traced does not make a spec.
     """
+    if not tracing.traced.named:
+        raise OutputError(
+            f"no spec can be drafted from {tracing.photo.name}: no construction with a name was recognised; "
+            "write one by hand, with the lengths shown without --draft"
+        )
     text = draft_text(tracing)
 
     def make(temporary: Path) -> None:

@@ -84,6 +84,9 @@ class Tracing:
     @property
     def headline(self) -> str:
         """What was recognised, in one line."""
+        if not self.traced.named:
+            found = [p.name for p in self.profile.panels if p.found and p.name.startswith("panel")]
+            return f"Traced: {len(found)} panels on a spread lying flat."
         legs = [p.name for p in self.traced.layout.panels if p.name.startswith("leg")]
         halves = [s for s in SIDES if any(p.name == f"plane {s}" for p in self.traced.layout.panels)]
         plane = "a plane" if len(halves) == 2 else f"the {halves[0]} half of a plane"
@@ -255,6 +258,8 @@ def _bow_factor(untold: Untold, name: str) -> float:
 def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
     """Return opening, angles of fold and legs to their pages, lean of the plane's halves, radians."""
     page: dict[str, Quantity] = {}
+    if not traced.named:
+        return _numbered_angles(traced, joints)
     for side in SIDES:
         panel = next(p for p in traced.layout.panels if p.name == f"page {side}")
         inner = panel.joints.index(f"inner foot {side}")
@@ -283,6 +288,25 @@ def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
             elif joints.has(first, last):
                 out[panel.name] = _wrapped(turn * (joints.direction(first, last) - along))
     return out
+
+
+def _numbered_angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
+    """Return angles of numbered panels to the page, counter-clockwise, radians."""
+    feet = [j for j in joints_on_page(traced) if joints.has(j)]
+    if len(feet) < 2:
+        return {}
+    along = joints.direction(feet[0], feet[-1])
+    return {
+        p.name: _wrapped(joints.direction(p.joints[0], p.joints[-1]) - along)
+        for p in traced.layout.panels
+        if p.name.startswith("panel") and joints.has(p.joints[0], p.joints[-1])
+    }
+
+
+def joints_on_page(traced: Traced) -> list[str]:
+    """Return the feet on the pages, from left to right."""
+    left, right = (next(p for p in traced.layout.panels if p.name == f"page {s}") for s in SIDES)
+    return [*reversed(left.joints[1:-1]), *right.joints[1:-1]]
 
 
 def _wrapped(q: Quantity) -> Quantity:

@@ -5,7 +5,7 @@ made, and the guided measurement (`measure.near_end`) finds every near end again
 What it does not confirm is dropped. Names follow the topology: a parallel fold with a plane and legs.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,7 +21,7 @@ from measure.profile import Profile
 from measure.refine import scan, stations_for
 from measure.shape import Half, Shape
 from measure.strip import Curve, Plane
-from measure.stripes import PER_MM, Straight, find_stripes, straight_on, without_pattern
+from measure.stripes import PER_MM, Straight, Stripe, find_stripes, straight_on, without_pattern
 
 Array = NDArray[np.float64]
 
@@ -53,6 +53,7 @@ class Traced:
     lengths : length name -> its two joints, in the order they are told.
     spine_seen : False for a flat base: then the spine of the layout is a guess, half way between the feet.
     unsure : joints whose place in the trace is a guess; what is measured there is not to be believed.
+    named : False if no construction was recognised and the panels only have numbers.
     """
 
     layout: Layout
@@ -60,6 +61,7 @@ class Traced:
     lengths: Mapping[str, tuple[str, str]]
     spine_seen: bool
     unsure: frozenset[str] = frozenset()
+    named: bool = True
 
     def without(self, panels: Collection[str], unsure: Collection[str]) -> "Traced":
         """Return the trace without these panels and the joints and lengths only they had."""
@@ -81,13 +83,15 @@ class Traced:
             lengths={k: ends for k, ends in self.lengths.items() if not set(ends) & gone},
             spine_seen=self.spine_seen,
             unsure=frozenset(unsure) & set(names),
+            named=self.named,
         )
 
     def moved(self, profile: Profile) -> "Traced":
         """Return the trace with its joints where they were measured."""
         at = {n: profile.at(n) if n in profile.joints else self.at_mm[n] for n in self.layout.joint_names}
         if not self.spine_seen:
-            at["spine"] = (at["inner foot left"] + at["inner foot right"]) / 2
+            inner = [p.joints[1] for p in self.layout.panels if p.role is Role.PAGE]
+            at["spine"] = (at[inner[0]] + at[inner[1]]) / 2
         turned, opening = _upright(np.array([at[n] for n in self.layout.joint_names]), at)
         layout = replace(
             self.layout, xy_mm=turned, opening_deg=opening if self.spine_seen else self.layout.opening_deg
@@ -95,11 +99,17 @@ class Traced:
         return replace(self, layout=layout, at_mm=at)
 
 
-def trace(plane: Plane, region: Region, sheet: MarkerSheet, card: Card, blur_px: float) -> Traced | None:
-    """Trace a dummy with a parallel fold in the photo; None if none can be made out."""
+def stripes_in(plane: Plane, region: Region, sheet: MarkerSheet, card: Card, blur_px: float) -> list[Stripe]:
+    """Return the stripes in the photo that look like near ends, strongest first."""
     straight = straight_on(plane, region)
     template = coarse_template(plane, straight, card, blur_px)
-    stripes = without_pattern(find_stripes(plane, straight, template), plane, sheet)
+    return without_pattern(find_stripes(plane, straight, template), plane, sheet)
+
+
+def trace(
+    stripes: Sequence[Stripe], plane: Plane, region: Region, card: Card, blur_px: float
+) -> Traced | None:
+    """Trace a dummy with a parallel fold among stripes; None if none can be made out."""
     shape = assemble(stripes, region.table_mm, plane.eye_mm)
     if shape is None:
         return None

@@ -5,7 +5,7 @@ two do not agree on is not told. A half of the plane is told only if plane and l
 loop they make can shut flat, as every dummy that works must.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,11 +18,12 @@ from capture.view import View
 from measure.by_hand import HandPoint
 from measure.errors import MeasureError
 from measure.near_end import measure_profile
+from measure.numbered import numbered
 from measure.profile import Profile
 from measure.region import search_region
 from measure.shape import aims_at
 from measure.strip import Curve, Plane
-from measure.trace import SIDES, Card, Traced, trace
+from measure.trace import SIDES, Card, Traced, stripes_in, trace
 
 Array = NDArray[np.float64]
 
@@ -30,6 +31,7 @@ CLOSING_MM = 7.0
 """fold + plane spacing and page spacing + leg differ by no more, or it is not a loop of card: faults of some
 millimetres are common, a trace on the wrong edges is off by more. Common practice, no source."""
 EDGE_ON_CLOSING_MM = 2.5  # a line that runs toward the eye may be an edge running back: less is believed
+UNNAMED = "No construction with a name was recognised: the panels are numbered from the left."
 AGREE_MM = 1.0
 RIDGE_GAP_MM = 0.8  # the plane's line comes to the ridge, even if its crease is glued off it
 EDGE_ON_DEG = 1.0
@@ -80,9 +82,7 @@ def measure_untold(
     """
     plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
-    traced = trace(plane, region, sheet, card, blur_px)
-    if traced is None:
-        raise MeasureError(_nothing(photo, "no two strips meet in a ridge over a page"))
+    stripes = stripes_in(plane, region, sheet, card, blur_px)
 
     def look(by: Traced) -> Profile:
         seeds = {n: at for n, at in by.at_mm.items() if not n.startswith("fore edge")}
@@ -100,31 +100,61 @@ def measure_untold(
             seeds=seeds,
         )
 
+    why = "no two strips meet in a ridge over a page"
+    traced = trace(stripes, plane, region, card, blur_px)
+    if traced is not None:
+        found = _construction(traced, look, plane.eye_mm)
+        if isinstance(found, Untold):
+            return found
+        why = found
+    traced = numbered(stripes, region.table_mm, plane.eye_mm, card)
+    if traced is not None:
+        plain = _plain(traced, look)
+        if plain is not None:
+            return plain
+    raise MeasureError(
+        f"{photo.name}: no dummy could be traced: {why}; take the photo against a plain, darker background "
+        "with soft light, or write a spec and use check"
+    )
+
+
+Look = Callable[[Traced], Profile]
+
+
+def _construction(traced: Traced, look: Look, eye_mm: Array) -> Untold | str:
+    """Measure a dummy with a parallel fold as traced; or say why it is not confirmed."""
     try:
         first = look(traced)
-        sound, notes = sound_part(traced, first, plane.eye_mm)
+        sound, notes = sound_part(traced, first, eye_mm)
         second = look(sound.moved(first))
     except MeasureError as err:
         if "--points" in str(err):
             raise
-        raise MeasureError(_nothing(photo, "what was traced was not confirmed on a closer look")) from None
-    sound, more = sound_part(sound, second, plane.eye_mm)
+        return "what was traced was not confirmed on a closer look"
+    sound, more = sound_part(sound, second, eye_mm)
     profile, told = _agreed(sound, first, second)
     lost = [p.name for p in profile.panels if p.name.startswith("fold") and not p.found]
     if lost:
-        raise MeasureError(
-            _nothing(photo, f"the {lost[0].removeprefix('fold ')} side of its fold was not confirmed")
-        )
+        return f"the {lost[0].removeprefix('fold ')} side of its fold was not confirmed"
     if not any(f"leg top{n} {s}" in profile.joints for s in SIDES for n in ("", " 1")):
-        raise MeasureError(_nothing(photo, "no half of a plane with a leg was confirmed"))
+        return "no half of a plane with a leg was confirmed"
     return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*notes, *more, *told))))
 
 
-def _nothing(photo: Photo, why: str) -> str:
-    return (
-        f"{photo.name}: no dummy could be traced: {why}; take the photo against a plain, darker background "
-        "with soft light, or write a spec and use check"
-    )
+def _plain(traced: Traced, look: Look) -> Untold | None:
+    """Measure numbered panels; None unless two standing ones and what they carry are confirmed twice."""
+    try:
+        first = look(traced)
+        second = look(traced.moved(first))
+    except MeasureError as err:
+        if "--points" in str(err):
+            raise
+        return None
+    profile, told = _agreed(traced, first, second)
+    found = [p.name for p in profile.panels if p.found and p.name.startswith("panel")]
+    if len(found) < 3 or len(profile.joints) < 4:
+        return None
+    return Untold(traced=traced, profile=profile, notes=(UNNAMED, *told))
 
 
 def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced, list[str]]:

@@ -189,3 +189,18 @@ def test_a_draft_that_makes_no_spec_leaves_no_file(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="no spec can be drafted from short_leg.jpg"):
         write_draft(replace(result, lengths=short), tmp_path / "draft.toml")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.photo
+def test_another_construction_gets_plain_numbers_and_no_draft(tmp_path: Path) -> None:
+    truth = json.loads((SAMPLES / "vfold.truth.json").read_text())
+    result = measure(SAMPLES / "vfold.jpg", use=truth["use"], bars_mm=truth["bars_read_mm"])
+    assert "panels on a spread lying flat" in result.headline
+    true = [np.array(xy) for xy in truth["joints_mm"].values()]
+    for f in result.lengths:
+        a, b = (result.profile.at(j) for j in result.traced.lengths[f.name])
+        near = [min(true, key=lambda t: float(np.hypot(*(t - x)))) for x in (a, b)]
+        assert f.value == pytest.approx(float(np.hypot(*(near[1] - near[0]))), abs=0.8), f.name
+    with pytest.raises(OutputError, match="no construction with a name was recognised"):
+        write_draft(result, tmp_path / "draft.toml")
+    assert list(tmp_path.iterdir()) == []
