@@ -24,7 +24,8 @@ from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.faults import Fault, faults_of
 from compare.joints import FEET
-from compare.measured import Measured, feet_lengths, nominal_lengths, seen_lean
+from compare.linkage_lean import seen_lean
+from compare.measured import Measured, feet_lengths, nominal_lengths
 from compare.units import MM, Unit
 
 Array = NDArray[np.float64]

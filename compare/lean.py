@@ -15,14 +15,8 @@ from compare.conformity import Item
 from compare.design.mechanism import Mechanism
 from compare.design.spec import Spec
 from compare.joints import FEET
-from compare.measured import (
-    Measured,
-    feet_lengths,
-    governing_lengths,
-    lean_rates,
-    seen_lean,
-    through_linkage,
-)
+from compare.linkage_lean import governing_lengths, lean_rates, seen_lean, through_linkage
+from compare.measured import Measured, feet_lengths
 
 DEG = float(np.degrees(1.0))
 

@@ -1,30 +1,26 @@
 """What to do: plans made of moves of the trade, each solved again in the linkage, and ranked.
 
 A plan is good if afterwards every half is level, every loop closes and no card sticks out, within the
-tolerances. The lengths afterwards are as uncertain as they were measured, those made anew as uncertain as
-hand work; the first-order rates of the linkage carry that to leans, sums and clearances (JCGM 100:2008,
-5.2.2). Among plans that are likely to do, the one with the least work comes first.
+tolerances (`compare.plans`). Among plans that are likely to do, the one with the least work comes first.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from compare.causes import Cause
 from compare.conformity import Item, Verdict
 from compare.design.spec import Spec
-from compare.lean import lean_of
-from compare.measured import Measured, governing_lengths, lean_rates
-from compare.moves import Bench, Effort, Move, match_moves, moves_for
+from compare.measured import Measured
+from compare.moves import Effort, Move, match_moves, moves_for
 from compare.names import called, parsed
 from compare.pairs import matches_of
+from compare.plans import Dummy, solved
+from compare.plans import Remedy as Remedy
 from compare.units import unit_of
-
-Array = NDArray[np.float64]
 
 KNIFE: Final = (
     "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
@@ -34,7 +30,6 @@ CHILDREN: Final = (
     "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
     "laboratory."
 )
-WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
 HARDLY: Final = 0.1
 EVEN: Final = 0.5
 LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
@@ -42,153 +37,7 @@ MOST_PLANS: Final = 12
 SHOWN: Final = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Remedy:
-    """One plan and what it leads to.
-
-    Attributes
-    ----------
-    moves : what to do, in order; () for "leave it".
-    text : the same in one paragraph.
-    leans, sums, clearances : items after it, at the opening of the photo, each with its uncertainty.
-    probability : that all of these that the plan touches lie within their tolerances.
-    effort : of the whole plan.
-    """
-
-    moves: tuple[Move, ...]
-    text: str
-    leans: tuple[Item, ...]
-    sums: tuple[Item, ...]
-    clearances: tuple[Item, ...]
-    probability: float
-    effort: Effort
-
-    @property
-    def cuts(self) -> bool:
-        """True if it needs a knife."""
-        return any(m.cuts for m in self.moves)
-
-    @property
-    def side_effects(self) -> tuple[str, ...]:
-        """What else changes."""
-        return tuple(dict.fromkeys(s for m in self.moves for s in m.side_effects))
-
-    @property
-    def changes_mm(self) -> dict[str, float]:
-        """Length -> change from where it is, for lengths that are moved or trimmed."""
-        out: dict[str, float] = {}
-        for m in self.moves:
-            for k, v in m.changes_mm.items():
-                out[k] = out.get(k, 0.0) + v
-        return out
-
-    @property
-    def sets_mm(self) -> dict[str, float]:
-        """Length -> what it is made anew."""
-        return {k: v for m in self.moves for k, v in m.sets_mm.items()}
-
-    def applied(self, lengths: Mapping[str, float]) -> dict[str, float]:
-        """Return lengths (mm) after the plan is carried out on a dummy with these lengths."""
-        changes, sets = self.changes_mm, self.sets_mm
-        return {k: sets.get(k, v + changes.get(k, 0.0)) for k, v in lengths.items()}
-
-    @property
-    def lean_after_deg(self) -> dict[str, float]:
-        """Half -> lean after it, degrees."""
-        return {i.name.removeprefix("lean "): i.measured for i in self.leans}
-
-    @property
-    def closing_after_mm(self) -> dict[str, float]:
-        """Loop -> closing sum after it, mm."""
-        return {i.name.removeprefix("closing sum "): i.measured for i in self.sums}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Dummy:
-    """All lengths known of the dummy, with their joint covariance."""
-
-    spec: Spec
-    names: tuple[str, ...]
-    values: Array
-    cov: Array
-    phi: float
-    now: Mapping[str, Item]
-
-    def bench(self, after: Mapping[str, float] | None = None) -> Bench:
-        values = dict(zip(self.names, self.values.tolist(), strict=True)) | dict(after or {})
-        return Bench(mechanism=self.spec.mechanism, values=values, unit=unit_of(self.spec.units))
-
-
-def _u(g: Mapping[str, float], names: Sequence[str], cov: Array) -> float:
-    row = np.array([g.get(k, 0.0) for k in names])
-    return float(np.sqrt(max(float(row @ cov @ row), 0.0)))
-
-
-def _solved(dummy: _Dummy, moves: Sequence[Move], text: str, effort: Effort) -> Remedy:
-    """Work out where a plan leads."""
-    plan = Remedy(
-        moves=tuple(moves), text=text, leans=(), sums=(), clearances=(), probability=0.0, effort=effort
-    )
-    values = dict(zip(dummy.names, dummy.values.tolist(), strict=True))
-    after = plan.applied(values)
-    cov = dummy.cov.copy()
-    for i, k in enumerate(dummy.names):
-        if k in plan.sets_mm:
-            cov[i, :] = cov[:, i] = 0.0
-        if k in plan.sets_mm or k in plan.changes_mm:
-            cov[i, i] += WORK_SD**2
-    mechanism = dummy.spec.mechanism
-    leans: list[Item] = []
-    for half in mechanism.halves:
-        names = governing_lengths(mechanism, half.name)
-        was = dummy.now.get(f"lean {half.name}")
-        if was is None or any(k not in after for k in names):
-            continue
-        then = {k: after[k] for k in names}
-        rates = lean_rates(mechanism, then, dummy.phi, half.name)
-        lean = lean_of(mechanism, then, dummy.phi, half.name)
-        u = _u({k: np.degrees(rates[k]) for k in names}, dummy.names, cov)
-        leans.append(replace(was, measured=lean, u=u))
-    sums: list[Item] = []
-    for match in matches_of(mechanism):
-        if match.words and match.name in dummy.now:
-            value = sum(after[k] * c for k, c in match.terms.items())
-            sums.append(replace(dummy.now[match.name], measured=value, u=_u(match.terms, dummy.names, cov)))
-    clearances = _clearances(dummy, after, cov)
-    items = [*leans, *sums, *clearances]
-    touched = [i for i in items if _touched(i, dummy.now[i.name])]
-    probability = float(np.prod([i.probability if np.isfinite(i.measured) else 0.0 for i in touched]))
-    return replace(
-        plan,
-        leans=tuple(leans),
-        sums=tuple(sums),
-        clearances=tuple(clearances),
-        probability=probability,
-    )
-
-
-def _touched(after: Item, before: Item) -> bool:
-    """Return whether a plan changes this item, or should have."""
-    return before.verdict is Verdict.FAILS or abs(after.measured - before.measured) > 1e-6
-
-
-def _clearances(dummy: _Dummy, after: Mapping[str, float], cov: Array) -> list[Item]:
-    """Clearance at each fore edge after a plan."""
-    out: list[Item] = []
-    for side in ("left", "right"):
-        was = dummy.now.get(f"clearance {side}")
-        chains = [r.lengths for r in dummy.spec.mechanism.reaches if r.side == side]
-        chains = [c for c in chains if all(k in after for k in c)]
-        if was is None or not chains:
-            continue
-        farthest = max(chains, key=lambda c: sum(after[k] for k in c))
-        terms = {f"page {side}": 1.0, **dict.fromkeys(farthest, -1.0)}
-        value = sum(after[k] * c for k, c in terms.items())
-        out.append(replace(was, measured=value, u=_u(terms, dummy.names, cov)))
-    return out
-
-
-def _trims(dummy: _Dummy, plan: Remedy) -> list[Move]:
+def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
     """Return what to trim off the plane so that nothing sticks out after a plan."""
     values = plan.applied(dict(zip(dummy.names, dummy.values.tolist(), strict=True)))
     bench = dummy.bench(values)
@@ -225,9 +74,9 @@ def _trims(dummy: _Dummy, plan: Remedy) -> list[Move]:
     return out
 
 
-def _plan(dummy: _Dummy, moves: Sequence[Move]) -> Remedy:
+def _plan(dummy: Dummy, moves: Sequence[Move]) -> Remedy:
     """Return a plan of these moves, with the trimming it still needs."""
-    plan = _solved(dummy, moves, "", Effort.NOTHING)
+    plan = solved(dummy, moves, "", Effort.NOTHING)
     extra = (
         [] if any(set(m.changes_mm) & {"plane left", "plane right"} for m in moves) else _trims(dummy, plan)
     )
@@ -235,7 +84,7 @@ def _plan(dummy: _Dummy, moves: Sequence[Move]) -> Remedy:
     text = " ".join(_as_sentence(m.text, first=i == 0) for i, m in enumerate(whole))
     hard = max((m.effort for m in whole), default=Effort.NOTHING)
     strips = sum(m.effort >= Effort.STRIP for m in whole)
-    return _solved(dummy, whole, text, max(hard, Effort.SEVERAL) if strips > 1 else hard)
+    return solved(dummy, whole, text, max(hard, Effort.SEVERAL) if strips > 1 else hard)
 
 
 def _as_sentence(text: str, *, first: bool) -> str:
@@ -246,9 +95,9 @@ def _as_sentence(text: str, *, first: bool) -> str:
     return text
 
 
-def _leave_it(dummy: _Dummy, causes: Sequence[Cause]) -> Remedy | None:
+def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
     """Return "leave it" if level, sums and clearances are all right as they are."""
-    plan = _solved(dummy, (), "", Effort.NOTHING)
+    plan = solved(dummy, (), "", Effort.NOTHING)
     watched = [v for k, v in dummy.now.items() if k.startswith(("lean", "closing", "clearance"))]
     if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
         return None
@@ -265,7 +114,7 @@ def _leave_it(dummy: _Dummy, causes: Sequence[Cause]) -> Remedy | None:
     return replace(plan, text=text, probability=1.0)
 
 
-def _rebuild(dummy: _Dummy) -> Remedy:
+def _rebuild(dummy: Dummy) -> Remedy:
     """Return the plan to build everything anew as designed."""
     bench = dummy.bench()
     nominal = {k: bench.nominal(k) for k in dummy.names if not k.startswith("page ") or "spacing" in k}
@@ -276,7 +125,7 @@ def _rebuild(dummy: _Dummy) -> Remedy:
         cuts=True,
         effort=Effort.REBUILD,
     )
-    return _solved(dummy, (move,), move.text, Effort.REBUILD)
+    return solved(dummy, (move,), move.text, Effort.REBUILD)
 
 
 def _rank(plan: Remedy) -> tuple[bool, int, int, float]:
@@ -296,7 +145,7 @@ def remedies_for(
     items : what was compared, with verdicts: what must be cured, and the limits afterwards.
     """
     names = tuple(k for k in spec.mechanism.lengths if k in measured.working)
-    dummy = _Dummy(
+    dummy = Dummy(
         spec=spec,
         names=names,
         values=np.array([measured.working[k].value for k in names]),

@@ -9,7 +9,8 @@ from compare_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_
 
 from compare.closed import compare_clearance
 from compare.lean import leaning
-from compare.measured import measured_of, nominal_lengths, through_linkage
+from compare.linkage_lean import through_linkage
+from compare.measured import measured_of, nominal_lengths
 from compare.pairs import compare_pairs
 
 

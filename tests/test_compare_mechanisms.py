@@ -13,7 +13,8 @@ from compare.conformity import Verdict
 from compare.design.spec import Spec, load_spec
 from compare.faults import faults_of
 from compare.findings import Findings, compare_profile
-from compare.measured import measured_of, through_linkage
+from compare.linkage_lean import through_linkage
+from compare.measured import measured_of
 from compare.names import called, parsed
 from compare.report.answer import also, answer
 from compare.report.web_page import report_html
@@ -90,12 +91,13 @@ def test_culprit_in_the_first_line(name: str, changes: dict[str, float], words: 
     assert findings.remedies and findings.remedies[0].moves
 
 
-@pytest.mark.parametrize("name", KINDS)
+@pytest.mark.parametrize("name", [k for k in KINDS if k != "many_legs"])
 def test_every_single_fault_is_named_and_cured(name: str) -> None:
-    """Each length 3 mm too large, seen with its spine: named, and cured by the repair."""
+    """Each length 3 mm too large, seen with its spine: named, and cured by the repair.
+
+    Not for redundant legs, which share the strain: no length is off by what was cut wrong there.
+    """
     spec = spec_named(name)
-    if name == "many_legs":  # legs that disagree share the strain: no length is off by what was cut wrong
-        pytest.skip("redundant legs: see the cases above")
     for fault in faults_of(spec.mechanism, spine_seen=True):
         if len(fault.pattern) > 1 or fault.name.startswith("page ") and "spacing" not in fault.name:
             continue
