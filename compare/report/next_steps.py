@@ -9,6 +9,16 @@ from compare.names import called, parsed
 from compare.units import Unit, unit_of
 
 MOST: Final = 5
+CUT: Final = (
+    "leg",
+    "fold",
+    "plane",
+    "page",
+    "support",
+    "flap",
+    "strap",
+    "vfold",
+)  # a length of card by itself
 EVEN: Final = 0.5
 BETTER: Final = (
     "Or take a better photo: nearer, so that the sheet fills the picture, and sharp; a second photo from "
@@ -39,9 +49,7 @@ def _by_hand(item: Item, unit: Unit) -> str:
             f"{unit.words(item.high)}, the photo says {unit.number(abs(item.deviation))} ± "
             f"{unit.number(item.expanded)}."
         )
-    what = (
-        called(item.name) if parsed(item.name).kind in ("leg", "fold", "plane", "page") else f'"{item.name}"'
-    )
+    what = called(item.name) if parsed(item.name).kind in CUT else f'"{item.name}"'
     allowed = f"{unit.number(low)} to {unit.number(high)} {unit.name} is allowed"
     return f"Measure {what} with a steel rule: {allowed}, the photo says {figure}."
 
