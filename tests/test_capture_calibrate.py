@@ -14,6 +14,7 @@ from capture.camera import LENS as AT
 from capture.camera import CameraError
 from capture.lens_hint import Exif
 from capture.photo import photo_of_array
+from capture.sheet import SHEETS
 
 
 def run(n: int, rng: np.random.Generator, noise_px: float = 0.05, print_mm: float = 0.02) -> Calibration:
@@ -129,3 +130,15 @@ def test_exact_lens_of_rendered_boards() -> None:
     assert abs(off[0]) < 5e-4 and np.abs(off[3:5]).max() < 2.0
     assert np.all(np.abs(off) < 4 * np.sqrt(np.diag(result.camera.cov)))
     assert result.camera.size == SIZE and LENS["f35"] == 51.0
+
+
+def test_the_uncut_sheet_serves_as_well() -> None:
+    rng = np.random.default_rng(10)
+    views = round_the_board(10, rng)
+    sheet = SHEETS["a4"]
+    photos = [board_of(v, f"{k}.jpg", rng, sheet.saddles, 0.05, sheet) for k, v in enumerate(views)]
+    photos = [p for p in photos if len(p.sighting.index) >= 20]
+    by_sheet = calibrate_photos(photos, "c").camera
+    off = by_sheet.params - views[0].params[AT]
+    assert off @ np.linalg.solve(by_sheet.cov, off) < 26.1  # chi-square with 8 degrees of freedom, 99.9 %
+    assert by_sheet.cov[0, 0] < 1e-8  # a focal length good to 0.01 %

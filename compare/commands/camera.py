@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("photos", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.argument("photos", metavar="PHOTO...", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), required=True, help="The camera file to write (TOML)."
 )
