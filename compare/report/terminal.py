@@ -182,8 +182,8 @@ def advice(findings: Findings) -> list[str]:
     if "foot left" in findings.undetermined or "foot right" in findings.undetermined:
         out.append(
             "To see the spine: hang the apron (page 2 of the sheet's PDF) from the near edge of the base; or "
-            "prop the spread open to 150-165 degrees, the two pages alike, and give that opening in a copy of "
-            "the spec."
+            "prop the spread open to 150-165 degrees, the two pages alike, and give that opening in a copy "
+            "of the spec."
         )
     if any(k.startswith("clearance") for k in findings.undetermined):
         out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")
