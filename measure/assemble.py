@@ -93,7 +93,11 @@ def assemble(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array) -
         for shape in _on_pages(pieces, pages):
             if best is None or shape.score > best.score:
                 best = shape
-    return None if best is None else with_edges(best, [s for s in stripes if aims_at(s.curve, eye_mm)])
+    return (
+        None
+        if best is None
+        else with_edges(best, [s for s in stripes if aims_at(s.curve, eye_mm) and not s.printed])
+    )
 
 
 def _on_pages(pieces: Sequence[Stripe], pages: Pages) -> list[Shape]:

@@ -44,10 +44,12 @@ class Stripe:
     ----------
     curve : its middle line, sheet coordinates, mm.
     score : sum over its millimetres of the evidence beyond the threshold.
+    printed : whether it lies on a printed line of the sheet behind.
     """
 
     curve: Curve
     score: float
+    printed: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -248,7 +250,10 @@ def without_pattern(stripes: list[Stripe], plane: Plane, sheet: MarkerSheet) -> 
     """Let stripes count little that lie on the printed lines of a sheet standing behind the dummy."""
     if plane.z_mm <= 0:
         return stripes
-    out = [replace(s, score=PATTERN_SHARE * s.score) if _on_pattern(s, plane, sheet) else s for s in stripes]
+    out = [
+        replace(s, score=PATTERN_SHARE * s.score, printed=True) if _on_pattern(s, plane, sheet) else s
+        for s in stripes
+    ]
     return sorted(out, key=lambda s: -s.score)
 
 

@@ -1,5 +1,7 @@
 """A dummy put together from stripes: what belongs to it is taken, what does not is left."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from measure_dummy import at_opening
@@ -143,6 +145,16 @@ def test_the_plane_ends_where_an_edge_runs_back_from_it() -> None:
     check_joints(result, at, ["plane edge left", "plane edge right"], within=2.0)
     assert result.unsure == frozenset()
     assert traced([*without, beyond]).unsure == {"plane edge left", "plane edge right"}
+
+
+def test_a_printed_line_of_the_sheet_behind_is_no_corner() -> None:
+    rng = np.random.default_rng(9)
+    at = joints_at()
+    beyond = at["plane edge right"] + np.array([9.0, 0.0])
+    printed = replace(back(beyond), printed=True, score=400.0)
+    seen = [*dummy(at, rng), stripe(at["plane edge right"], beyond + (8.0, 0.0)), printed]
+    assert "plane edge right" in traced(seen).unsure
+    assert "plane edge right" not in traced([*seen, back(at["plane edge right"])]).unsure
 
 
 def test_no_fold_no_dummy() -> None:
