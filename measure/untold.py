@@ -35,6 +35,7 @@ UNNAMED = "No construction with a name was recognised: the panels are numbered f
 AGREE_MM = 1.0
 RIDGE_GAP_MM = 0.8  # the plane's line comes to the ridge, even if its crease is glued off it
 EDGE_ON_DEG = 1.0
+OFF_PLANE_MM = 1.2  # a plane half may be bowed by about a millimetre
 CORNER_MM = 3.0  # the plane's cut edge is where an edge runs back from it, within this
 
 
@@ -233,7 +234,26 @@ def _agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, l
         elif joint in first.joints and float(np.hypot(*(second.at(joint) - first.at(joint)))) > AGREE_MM:
             out[joint] = "two looks at the photo place it differently"
             notes.append(f"The {joint} is left out: two looks at the photo place it differently.")
+    for joint in _off_plane(second, set(second.joints) - set(out)):
+        out[joint] = "it does not lie in the plane"
+        notes.append(f"The {joint} is left out: it does not lie between the ridge and the plane's edge.")
     return _without_joints(second, out), notes
+
+
+def _off_plane(profile: Profile, told: set[str]) -> list[str]:
+    """Tops of legs that miss the straight line from the ridge to the plane's edge, where both are told."""
+    out: list[str] = []
+    for side in SIDES:
+        edge = f"plane edge {side}"
+        if not {"ridge", edge} <= told:
+            continue
+        line = Curve(a=profile.at("ridge"), b=profile.at(edge))
+        for joint in sorted(told):
+            if joint.startswith("leg top") and joint.endswith(side):
+                off = abs(float((profile.at(joint) - line.a) @ line.normal))
+                if off > OFF_PLANE_MM:
+                    out.append(joint)
+    return out
 
 
 def _without_joints(profile: Profile, out: dict[str, str]) -> Profile:

@@ -143,3 +143,11 @@ def test_what_was_left_out_is_not_in_the_profile() -> None:
     out, _ = _agreed(traced.without({"leg left", "plane left"}, ()), seen, seen)
     assert not {"outer foot left", "leg top left", "plane edge left"} & set(out.joints)
     assert not {"leg left", "plane left"} & {p.name for p in out.panels}
+
+
+def test_a_leg_top_off_the_plane_is_not_told() -> None:
+    traced = traced_of(shape(), Card())
+    seen = profile(traced, leg_top_right=(0.0, 3.0))
+    out, (note,) = _agreed(traced, seen, seen)
+    assert "leg top right" not in out.joints and "leg top left" in out.joints
+    assert note.startswith("The leg top right is left out")
