@@ -225,7 +225,7 @@ def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
     unused = 1.0 - fit.n_used / fit.n_stations
     sd = max(LOCK_SD_MM, LOCK_SD_PX / scale) * (1.0 + 3.0 * unused) + max(fit.rms_mm - 0.03, 0.0)
     if role is Role.PAGE:
-        return np.diag([sd**2, sd**2, 0.0]) * 0.5
+        return np.diag([sd**2, sd**2, 0.0])
     return np.diag([sd**2, sd**2, 0.01**2])
 
 
