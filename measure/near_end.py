@@ -32,6 +32,7 @@ FAR_OFF_MM = 2.5
 MOST_OFF = 3  # two faults put up to so many distances off; more mean that something else was found
 AROUND_MM = 14.0  # a panel's surroundings reach beyond the region
 LEAST_LIFT_MM = 0.1
+UNSURE_PAGE_MM = 0.2
 TAG_RIM = 1.12  # places just outside a tag, in its white square
 MIN_RIMS = 24
 LOCK_SD_MM = 0.06
@@ -196,9 +197,22 @@ def _profile(
         panels=tuple(_panel_fit(layout, p.name, finding, joints) for p in layout.panels),
         undetermined=joints.undetermined,
         standoff_mm=plane.z_mm,
+        notes=_notes(layout, finding),
         near_ends=joints.panels,
         near_end_gain=joints.near_end_gain,
         near_end_sd_mm=layout.near_end_sd_mm,
+    )
+
+
+def _notes(layout: Layout, finding: Finding) -> tuple[str, ...]:
+    """Return what the user should know about this measurement."""
+    pages = [p.name for p in layout.panels if p.role is Role.PAGE and p.name in finding.fits]
+    unsure = [name for name in pages if np.sqrt(finding.fits[name].cov[0, 0]) > UNSURE_PAGE_MM]
+    if not unsure:
+        return ()
+    return (
+        f"The edge of {' and '.join(unsure)} hardly shows (white before white?), so all heights are known "
+        "only roughly: draw a felt-pen line along the near edge of the base, or hang the apron from it.",
     )
 
 

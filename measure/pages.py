@@ -17,6 +17,10 @@ from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
 
+PAGE_SD_MM = 0.05
+UNSURE_SD_MM = 0.5
+SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
+
 
 def page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
     """Pages lying flat are looked at as one line, other pages each on its own."""
@@ -65,12 +69,14 @@ def fit_pages(
     )
     down = -up * (layout.base_mm + layout.card_mm) / 2
     middle = replace(level.curve, d0=down, d1=down).straightened()
+    # Where another level explains the photo nearly as well, the page line is only known that roughly.
+    sd = float(np.hypot(PAGE_SD_MM, UNSURE_SD_MM * max(0.0, 1.0 - level.margin / SURE_MARGIN)))
     for page in pages:
         turned = len(pages) == 2 and page is first
         line, hinge = (_turned(middle), _turned(level.curve)) if turned else (middle, level.curve)
         fits[page.panel.name] = Fit(
             curve=line,
-            cov=np.diag([0.05**2, 0.05**2, 1e-6]),
+            cov=np.diag([sd**2, sd**2, 1e-6]),
             rms_mm=0.05,
             n_used=len(s),
             n_stations=len(s),
