@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 REACH_MM = 7.0
 STEP_MM = 0.1
 N_CANDIDATES = 16
+APART_MM = 0.5  # candidates nearer to a better one are left out: fitting finds the way from there
 CLEAR_STEP = 8.0  # evidence of a step that is certainly there
 PAGE_CAP = 12.0
 MAX_FACE_MM = 10.0
@@ -138,7 +139,7 @@ def candidates_of(look: Look, tone: float | None) -> PanelLines:
     sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
     if page and look.table_mm is not None:
         sums = sums - _off_table(look, sums.shape[0])
-    found = best_lines(sums, REACH_MM, N_CANDIDATES, 0.25)
+    found = best_lines(sums, REACH_MM, N_CANDIDATES, APART_MM)
     return PanelLines(
         panel=look.panel,
         base=look.curve,
