@@ -14,7 +14,7 @@ from measure.look import CLEAR_STEP, Look, candidates_of, look_at, median_tone, 
 from measure.marks import Marks, marked_line, seeds_of
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
-from measure.planes import fit_plane, settle_planes
+from measure.planes import fit_plane, overrun, settle_planes
 from measure.refine import REACH_MM, Fit, refine, scan, stations_for
 from measure.strip import Curve, Plane
 
@@ -117,6 +117,7 @@ def find_layout(
     settle_planes(plane, layout, standing, fits, hinges, layer_sd, blur_px)
     missing = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
+    missing |= overrun(plane, layout, fits, hinges, blur_px)
     for name in missing:
         del fits[name], hinges[name]
     seen = {item.panel.name for item in items}

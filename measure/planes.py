@@ -1,5 +1,6 @@
 """The two halves of the floating plane: their fits, and the level their joints lie on."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -10,13 +11,16 @@ from measure.evidence import Template
 from measure.layers import joints_under_plane
 from measure.layout import Layout, Role
 from measure.panels import doubt, template_for
-from measure.refine import Fit, refine
+from measure.refine import Fit, refine, scan, stations_for
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
 
 APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
 RIDGE_GAP_MM = 0.35
+BEYOND_MM = (0.9, 3.0)  # stretch beyond the crossing with the plane in which a leg must not be seen
+GOES_ON_SHARE = 0.6
+MOST_OF_IT = 0.8
 
 
 def fit_plane(
@@ -36,6 +40,40 @@ def fit_plane(
     under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
     return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+
+
+def overrun(
+    plane: Plane, layout: Layout, fits: Mapping[str, Fit], hinges: Mapping[str, Curve], blur_px: float
+) -> dict[str, str]:
+    """Planes through which a leg goes on: what was taken for the plane is some other edge behind the leg.
+
+    A leg ends at the plane it carries. One leg may seem to go on where the plane's own side edge lies in line
+    with it, so every leg seen must do so. Returned: plane panel -> reason in plain words.
+    """
+    out: dict[str, str] = {}
+    n_seen = 0
+    for leg in layout.panels:
+        if leg.role is not Role.LEG or leg.name not in fits:
+            continue
+        top = leg.joints[-1]
+        carried = [p.name for p in layout.panels if p.role is Role.PLANE and top in p.joints]
+        for name in carried:
+            if name not in hinges:
+                continue
+            n_seen += 1
+            curve = fits[leg.name].curve
+            at = crossing(curve, hinges[name])
+            if not np.all(np.isfinite(at)):
+                continue
+            start, end = (at + d * curve.tangent for d in BEYOND_MM)
+            beyond = Curve(a=start, b=end)
+            template = template_for(plane, layout, leg, beyond, blur_px)
+            s = stations_for(beyond, 0.0, 0.0, 0.3)
+            evidence = scan(plane, beyond, s, 0.2, 0.1, template)
+            goes_on = evidence.score.max(axis=1) > GOES_ON_SHARE * fits[leg.name].mean_score
+            if np.mean(goes_on) > MOST_OF_IT:
+                out[name] = f"{leg.name} goes on beyond the edge found in its place"
+    return out if n_seen > 1 and len(out) == n_seen else {}
 
 
 def settle_planes(
