@@ -83,7 +83,7 @@ def gather(shots: Sequence[Shot], spec: Spec) -> Gathered:
             *apart,
             *notes,
             *told,
-            f"{names}: shows the dummy at {degrees[first]:.0f} degrees; used for its lengths.",
+            f"Also {names}, which shows the dummy at {degrees[first]:.0f} degrees; used for its lengths.",
         ]
     return Gathered(
         profile=profile, measured=measured, together=together, openings_deg=degrees, notes=tuple(notes)

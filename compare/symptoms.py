@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 BOW_MM: Final = 0.5  # a bow the eye begins to see on a strip; common practice, no source
 BEND_DEG: Final = 0.5
+LEAST_OUTER_MM: Final = 2.0
 OFF_RIDGE_MM: Final = 0.4  # more than a thickness of card
 
 
@@ -74,6 +75,10 @@ def _bent(profile: Profile, spec: Spec, joints: Joints) -> list[Symptom]:
         bearing = [j for j in bearing_joints(spec.mechanism, panel) if joints.has(j) and j != "spine"]
         if len(bearing) < 2 or not panel.free_end or not joints.has(panel.joints[-1]):
             continue
+        inner = profile.at(bearing[-1]) - profile.at(bearing[0])
+        outer = profile.at(panel.joints[-1]) - profile.at(bearing[-1])
+        if float(inner @ outer) < LEAST_OUTER_MM * float(np.hypot(*inner)):
+            continue  # the edge lies over the leg or inside it: nothing stands out that could bend
         bend = joints.direction(bearing[-1], panel.joints[-1]) - joints.direction(bearing[0], bearing[-1])
         angle = abs(float(np.arctan2(np.sin(bend.value), np.cos(bend.value)))) * DEG
         u = joints_u(profile, bend.gradient) * DEG

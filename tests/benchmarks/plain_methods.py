@@ -20,6 +20,7 @@ from measure.layout import Layout
 
 Array = NDArray[np.float64]
 PER_MM = 5.0
+FEET = ("inner foot left", "inner foot right")
 
 
 def by_hough(upright: NDArray[np.uint8]) -> Array:
@@ -42,7 +43,12 @@ def by_detector(upright: NDArray[np.uint8]) -> Array:
 def plain_joints(
     photo: Photo, inspection: Inspection, layout: Layout, segments: Callable[[NDArray[np.uint8]], Array]
 ) -> dict[str, Array]:
-    """Joints by a plain method, in sheet millimetres; those it does not find are missing."""
+    """Joints by a plain method, in sheet millimetres; those it does not find are missing.
+
+    It is told where the feet are; a dummy of which they were not measured is left out.
+    """
+    if not all(foot in inspection.profile.joints for foot in FEET):
+        return {}
     sheet = inspection.sighting.sheet
     tags = find_tags(photo.grey, photo.name)
     px = tags.corners_px.reshape(-1, 2)
@@ -63,8 +69,7 @@ def plain_joints(
 def _assemble(layout: Layout, ends: Array, inspection: Inspection) -> dict[str, Array]:
     """Give every panel the segment nearest to its designed place (the design laid on the true feet)."""
     profile = inspection.profile
-    a, b = profile.at("inner foot left"), profile.at("inner foot right")
-    shift = (a + b) / 2 - (layout.at("inner foot left") + layout.at("inner foot right")) / 2
+    shift = np.mean([profile.at(foot) - layout.at(foot) for foot in FEET], axis=0)
     nearest: dict[str, tuple[Array, Array]] = {}
     for panel in layout.panels:
         p, q = layout.at(panel.joints[0]) + shift, layout.at(panel.joints[-1]) + shift
