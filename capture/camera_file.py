@@ -1,14 +1,12 @@
 """The camera file: a calibrated camera as TOML, written by `foldgauge camera`, read by `--camera`."""
 
-import os
-import tempfile
-import tomllib
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from capture.camera import Camera, CameraError
+from capture.files import read_toml, write_whole
 
 FORMAT: Final = 1
 _LENS_KEYS: Final = ("log_focal", "k1", "k2", "cx", "cy", "k3", "p1", "p2")
@@ -22,19 +20,7 @@ def write_camera(camera: Camera, path: Path) -> None:
     CameraError
         The file cannot be written.
     """
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    except OSError as exc:
-        raise CameraError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(to_text(camera))
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except OSError as exc:
-        raise CameraError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    write_whole(path, lambda part: part.write_text(to_text(camera), encoding="utf-8"), CameraError)
 
 
 def to_text(camera: Camera) -> str:
@@ -76,14 +62,12 @@ def read_camera(path: Path) -> Camera:
     CameraError
         There is no such file, or it is not a whole camera file.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise CameraError(f"no camera file at {path}; make one with 'foldgauge camera'") from None
-    except OSError as exc:
-        raise CameraError(f"cannot read {path}: {exc.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
-        raise CameraError(f"{path.name} is not a camera file; make one with 'foldgauge camera'") from None
+    data = read_toml(
+        path,
+        CameraError,
+        missing=f"no camera file at {path}; make one with 'foldgauge camera'",
+        foreign=f"{path.name} is not a camera file; make one with 'foldgauge camera'",
+    )
     try:
         return _camera(data, path.name)
     except (KeyError, TypeError, ValueError) as exc:

@@ -1,12 +1,10 @@
 """Bars that were read once, remembered in a small file: one file per printer, one entry per paper."""
 
-import os
-import tempfile
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
 from capture.errors import SheetError
+from capture.files import read_toml, write_whole
 from capture.print_scale import PrintScale
 from capture.sheet import SHEETS, MarkerSheet
 
@@ -48,19 +46,14 @@ def read_bars(path: Path) -> dict[str, tuple[float, ...]]:
     SheetError
         The file cannot be read or is no such file.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise SheetError(f"no printer file at {path}; give --bars once with --printer to make it") from None
-    except OSError as exc:
-        raise SheetError(f"cannot read {path}: {exc.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
-        raise SheetError(f"{path.name} is not a printer file; choose another name for --printer") from None
+    foreign = f"{path.name} is not a printer file; choose another name for --printer"
+    missing = f"no printer file at {path}; give --bars once with --printer to make it"
+    data = read_toml(path, SheetError, missing=missing, foreign=foreign)
     out: dict[str, tuple[float, ...]] = {}
     for paper, bars in data.items():
         numbers = isinstance(bars, list) and all(isinstance(v, int | float) for v in bars)
         if paper not in SHEETS or not numbers or len(bars) not in (2, 3):
-            raise SheetError(f"{path.name} is not a printer file; choose another name for --printer")
+            raise SheetError(foreign)
         out[paper] = tuple(float(v) for v in bars)
     return out
 
@@ -77,16 +70,5 @@ def remember(path: Path, paper: str, bars_mm: Bars) -> None:
     known[paper] = tuple(bars_mm)
     lines = ["# Check bars as measured, per paper: across, up, standard uncertainty of a reading (mm)"]
     lines += [f"{name} = [{', '.join(f'{v:g}' for v in bars)}]" for name, bars in known.items()]
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    except OSError as exc:
-        raise SheetError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write("\n".join(lines) + "\n")
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except OSError as exc:
-        raise SheetError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    text = "\n".join(lines) + "\n"
+    write_whole(path, lambda part: part.write_text(text, encoding="utf-8"), SheetError)

@@ -4,8 +4,6 @@ Page 1 is the sheet, page 2 the apron, page 3 tells in a few lines how to use th
 nominal mm of the sheet frame, so the numbers in `capture.sheet` are the numbers on the paper.
 """
 
-import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +15,7 @@ from capture.apron_pdf import draw_apron
 from capture.board import BOARD_ENLARGED
 from capture.board_pdf import draw_board
 from capture.errors import SheetError
+from capture.files import write_whole
 from capture.ink import FIELD_GREY, LINE_MM, SMALL_PT, draw_bar, draw_checks, text
 from capture.sheet import MarkerSheet, sheet_for_paper
 
@@ -72,23 +71,15 @@ def write_pdf(path: Path, paper_mm: tuple[float, float], title: str, draw: Calla
     SheetError
         The file cannot be written.
     """
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    except OSError as exc:
-        raise SheetError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            canvas = Canvas(stream, pagesize=(paper_mm[0] * mm, paper_mm[1] * mm), invariant=1)
-            canvas.setTitle(title)
-            canvas.setViewerPreference("PrintScaling", "None")
-            draw(canvas)
-            canvas.save()
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except OSError as exc:
-        raise SheetError(f"cannot write {path}: {exc.strerror}; choose another folder or name") from None
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+
+    def make(part: Path) -> None:
+        canvas = Canvas(str(part), pagesize=(paper_mm[0] * mm, paper_mm[1] * mm), invariant=1)
+        canvas.setTitle(title)
+        canvas.setViewerPreference("PrintScaling", "None")
+        draw(canvas)
+        canvas.save()
+
+    write_whole(path, make, SheetError)
 
 
 def paper_name(sheet: MarkerSheet) -> str:

@@ -1,14 +1,20 @@
 """foldgauge check: the main job."""
 
 import sys
-from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import click
 
-from capture.errors import FoldgaugeError
-from compare.commands.set_up import set_up_options
+from compare.commands.set_up import (
+    Rule,
+    Use,
+    check_outputs,
+    check_standoff,
+    points_option,
+    set_up_options,
+    use_option,
+)
 
 if TYPE_CHECKING:
     from compare.inspection import Inspection
@@ -17,32 +23,16 @@ CONFORMS: Final = 0
 FAILS: Final = 3
 OPEN: Final = 4
 
-ENDINGS: Final[Mapping[str, str]] = {"--annotate": ".png", "--csv": ".csv", "--report": ".html"}
-
-Use = Literal["auto", "arch", "backdrop"]
-Rule = Literal["guarded", "simple"]
-
 
 @click.command()
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--spec", required=True, type=click.Path(path_type=Path), help="The design (TOML).")
-@click.option(
-    "--use",
-    type=click.Choice(["auto", "arch", "backdrop"]),
-    default="auto",
-    show_default=True,
-    help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
-)
+@use_option
 @click.option(
     "--standoff", type=float, help="Backdrop: mm from the sheet to the near end (default: the spec's depth)."
 )
 @set_up_options
-@click.option(
-    "--points",
-    type=click.Path(path_type=Path),
-    metavar="JOINTS.csv",
-    help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
-)
+@points_option
 @click.option(
     "--closed",
     type=click.Path(path_type=Path),
@@ -104,7 +94,8 @@ def check(
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    _check_options(standoff, {"--annotate": annotate, "--report": report, "--csv": table})
+    check_standoff(standoff)
+    check_outputs({"--annotate": annotate, "--report": report, "--csv": table})
     from compare.inspection import check as run
 
     inspection = run(
@@ -122,21 +113,6 @@ def check(
     )
     show(inspection, as_json=as_json, annotate=annotate, report=report, table=table, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
-
-
-def _check_options(standoff: float | None, outputs: Mapping[str, Path | None]) -> None:
-    """Refuse what cannot work before the photo is read."""
-    if standoff is not None and not 0 <= standoff <= 1000:
-        raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
-    for option, path in outputs.items():
-        if path is None:
-            continue
-        if path.suffix.lower() != ENDINGS[option]:
-            raise FoldgaugeError(
-                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
-            )
-        if not path.absolute().parent.is_dir():
-            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")
 
 
 def show(

@@ -6,16 +6,15 @@ from typing import Final
 
 import click
 
-from compare.commands.check import Rule, Use
 from compare.commands.lot_options import (
     LEVELS,
-    check_report,
     ledger_option,
     photo_options,
     progress,
     settings_of,
 )
 from compare.commands.lot_tools import export_lot, history_lot, plan_lot, study_lot
+from compare.commands.set_up import Rule, Use, check_outputs
 
 STOPPED: Final = 130
 
@@ -99,7 +98,7 @@ def check_lot(
     Samples already in the ledger are not checked again: run the same command again to go on after a stop.
     Exit code 0: accept, 3: do not accept or stop the line, 4: undecided, 2: it could not be done.
     """
-    check_report(report)
+    check_outputs({"--report": report})
     from dataclasses import replace
 
     from compare.design.spec import load_spec

@@ -6,9 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from capture.errors import FoldgaugeError
-from compare.commands.check import Rule, Use
-from compare.commands.set_up import set_up_options
+from compare.commands.set_up import Rule, Use, check_standoff, set_up_options, use_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -35,9 +33,7 @@ def photo_options(function: Any) -> Any:
     for option in (
         click.option("--manifest", type=click.Path(path_type=Path), help="CSV: sample, photo, labels, time."),
         click.option("--naming", metavar="RULE", help='Instead: how photos are named, "{sample}_{shot}".'),
-        click.option(
-            "--use", type=click.Choice(["auto", "arch", "backdrop"]), default="auto", show_default=True
-        ),
+        use_option,
         click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end."),
         set_up_options,
         click.option(
@@ -58,8 +54,7 @@ def settings_of(
     rule: Rule,
 ) -> dict[str, Any]:
     """Return the keywords of `compare.check`, only those that were given."""
-    if standoff is not None and not 0 <= standoff <= 1000:
-        raise FoldgaugeError(f"--standoff: 0 to 1000 mm is wanted, got {standoff:g}")
+    check_standoff(standoff)
     out: dict[str, Any] = {"use": use, "rule": rule}
     if standoff is not None:
         out["standoff_mm"] = standoff
@@ -103,13 +98,3 @@ def progress(what: str) -> "Iterator[Callable[[Tally], None]]":
             bar.update(task, total=tally.total - tally.known, completed=tally.done, bad=bad)
 
         yield show
-
-
-def check_report(report: Path | None) -> None:
-    """Refuse a place for a report that cannot work, before anything is done."""
-    if report is None:
-        return
-    if report.suffix.lower() != ".html":
-        raise FoldgaugeError(f"--report: a name that ends in .html is wanted, got {report.name!r}")
-    if not report.absolute().parent.is_dir():
-        raise FoldgaugeError(f"--report: the folder {report.parent} does not exist")

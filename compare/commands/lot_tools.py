@@ -5,15 +5,14 @@ from pathlib import Path
 
 import click
 
-from compare.commands.check import Use
 from compare.commands.lot_options import (
     LEVELS,
-    check_report,
     ledger_option,
     photo_options,
     progress,
     settings_of,
 )
+from compare.commands.set_up import Use, check_outputs
 from compare.errors import LotError
 
 
@@ -117,7 +116,7 @@ def history_lot(
     ledger: str, spec: str | None, length: str | None, report: Path | None, as_json: bool
 ) -> None:
     """Show the lots in the ledger, or how a length ran over them."""
-    check_report(report)
+    check_outputs({"--report": report})
     from compare.lot.ledger import Ledger
     from compare.report.lot_history import history_dict, print_history, read_history, write_history
 

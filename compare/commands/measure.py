@@ -2,27 +2,23 @@
 
 import sys
 from pathlib import Path
-from typing import Final, Literal
 
 import click
 
-from capture.errors import FoldgaugeError
-from compare.commands.set_up import set_up_options
-
-Use = Literal["auto", "arch", "backdrop"]
-
-ENDINGS: Final = {"--annotate": ".png", "--csv": ".csv", "--draft": ".toml"}
+from compare.commands.set_up import (
+    Use,
+    check_outputs,
+    check_range,
+    check_standoff,
+    points_option,
+    set_up_options,
+    use_option,
+)
 
 
 @click.command()
 @click.argument("photo", type=click.Path(path_type=Path))
-@click.option(
-    "--use",
-    type=click.Choice(["auto", "arch", "backdrop"]),
-    default="auto",
-    show_default=True,
-    help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
-)
+@use_option
 @click.option("--standoff", type=float, help="Backdrop: mm from the sheet to the near end.")
 @click.option(
     "--card", type=float, default=0.3, show_default=True, help="Thickness of the card, mm (strips and base)."
@@ -31,12 +27,7 @@ ENDINGS: Final = {"--annotate": ".png", "--csv": ".csv", "--draft": ".toml"}
     "--depth", type=float, default=60.0, show_default=True, help="Length of the strips along the spine, mm."
 )
 @set_up_options
-@click.option(
-    "--points",
-    type=click.Path(path_type=Path),
-    metavar="JOINTS.csv",
-    help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
-)
+@points_option
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
 @click.option(
@@ -68,7 +59,10 @@ def measure(
 
     Nothing is judged: there is no design to compare with. --draft writes one to start from.
     """
-    _check_options(standoff, card, depth, {"--annotate": annotate, "--csv": table, "--draft": draft})
+    check_standoff(standoff)
+    check_range("--card", card, 0.02, 10.0)
+    check_range("--depth", depth, 0.5, 1000.0)
+    check_outputs({"--annotate": annotate, "--csv": table, "--draft": draft})
     from compare.tracing import measure as run
     from measure.trace import Card
 
@@ -108,25 +102,3 @@ def measure(
     from compare.report.trace_text import print_tracing
 
     print_tracing(tracing, sys.stdout, budget=budget)
-
-
-def _check_options(
-    standoff: float | None, card: float, depth: float, outputs: dict[str, Path | None]
-) -> None:
-    """Refuse what cannot work before the photo is read."""
-    for option, value, low, high in (
-        ("--standoff", standoff, 0.0, 1000.0),
-        ("--card", card, 0.02, 10.0),
-        ("--depth", depth, 0.5, 1000.0),
-    ):
-        if value is not None and not low <= value <= high:
-            raise FoldgaugeError(f"{option}: {low:g} to {high:g} mm is wanted, got {value:g}")
-    for option, path in outputs.items():
-        if path is None:
-            continue
-        if path.suffix.lower() != ENDINGS[option]:
-            raise FoldgaugeError(
-                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
-            )
-        if not path.absolute().parent.is_dir():
-            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")

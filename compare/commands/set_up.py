@@ -1,10 +1,23 @@
-"""Options about camera and print that several commands share."""
+"""Options that several commands share, and checks of options before anything is done."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, Literal, TypeVar
 
 import click
+
+from capture.errors import FoldgaugeError
+
+Use = Literal["auto", "arch", "backdrop"]
+Rule = Literal["guarded", "simple"]
+
+ENDINGS: Final[Mapping[str, str]] = {
+    "--annotate": ".png",
+    "--csv": ".csv",
+    "--draft": ".toml",
+    "--report": ".html",
+}
+MOST_STANDOFF_MM: Final = 1000.0
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -31,6 +44,51 @@ def bars(ctx: click.Context, param: click.Parameter, value: str | None) -> tuple
         return numbers
     whole = all("." not in word for word in words)
     return (*numbers, max(RULE_SD_MM, 0.5 / 3**0.5) if whole else RULE_SD_MM)
+
+
+def check_range(option: str, value: float | None, low: float, high: float) -> None:
+    """Refuse a length (mm) outside what makes sense; None is "not given"."""
+    if value is not None and not low <= value <= high:
+        raise FoldgaugeError(f"{option}: {low:g} to {high:g} mm is wanted, got {value:g}")
+
+
+def check_standoff(standoff_mm: float | None) -> None:
+    """Refuse a standoff that cannot be."""
+    check_range("--standoff", standoff_mm, 0.0, MOST_STANDOFF_MM)
+
+
+def check_outputs(outputs: Mapping[str, Path | None]) -> None:
+    """Refuse names and places of result files (option -> path) that cannot work, before anything is done."""
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if path.suffix.lower() != ENDINGS[option]:
+            raise FoldgaugeError(
+                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
+            )
+        if not path.absolute().parent.is_dir():
+            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")
+
+
+def use_option(command: F) -> F:
+    """Add --use."""
+    return click.option(
+        "--use",
+        type=click.Choice(["auto", "arch", "backdrop"]),
+        default="auto",
+        show_default=True,
+        help="arch: cut sheet flush with the near end; backdrop: uncut sheet behind the dummy.",
+    )(command)
+
+
+def points_option(command: F) -> F:
+    """Add --points."""
+    return click.option(
+        "--points",
+        type=click.Path(path_type=Path),
+        metavar="JOINTS.csv",
+        help="Joints pointed at by hand: lines joint,x,y[,sd] in pixels, under that header.",
+    )(command)
 
 
 def set_up_options(command: F) -> F:
