@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.view import View
+from measure.added import with_joints
 from measure.errors import MeasureError
 from measure.profile import Profile
-from measure.shared import shared_covs
 
 Array = NDArray[np.float64]
 
@@ -147,48 +147,19 @@ def with_hand_points(
     if not points:
         return profile
     at = places_mm(points, view, profile.standoff_mm)
-    names = [*profile.joints, *(p.joint for p in points if p.joint not in profile.joints)]
-    old = {name: i for i, name in enumerate(profile.joints)}
-    xy = np.array([at[n] if n in at else profile.at(n) for n in names])
-    n = len(names)
-    by_hand = np.array([name in at for name in names])
-    sources: dict[str, Array] = {}
-    for source, cov in profile.cov_by_source.items():
-        grown = np.zeros((n, 2, n, 2))
-        keep = [i for i, name in enumerate(names) if name in old and not by_hand[i]]
-        rows = [old[names[i]] for i in keep]
-        part = cov.reshape(len(old), 2, len(old), 2)
-        for i, r in zip(keep, rows, strict=True):
-            for j, c in zip(keep, rows, strict=True):
-                grown[i, :, j, :] = part[r, :, c, :]
-        sources[source] = grown.reshape(2 * n, 2 * n)
-    sources |= shared_covs(view, xy, profile.standoff_mm, standoff_err_mm)
-    ends = sources.setdefault("near ends", np.zeros((2 * n, 2 * n)))
-    hand = np.zeros((2 * n, 2 * n))
     eye = view.eye_mm()
+    ends: dict[str, Array] = {}
+    hand: dict[str, Array] = {}
     for p in points:
-        i = names.index(p.joint)
-        block = slice(2 * i, 2 * i + 2)
-        back = (xy[i] - eye[:2]) / (eye[2] - profile.standoff_mm)
-        ends[block, block] += np.outer(back, back) * near_end_sd_mm**2
+        back = (at[p.joint] - eye[:2]) / (eye[2] - profile.standoff_mm)
+        ends[p.joint] = np.outer(back, back) * near_end_sd_mm**2
         mm_per_px = _mm_per_px(view, p, profile.standoff_mm)
-        hand[block, block] = mm_per_px @ mm_per_px.T * p.sd_px**2
-    sources[HAND] = hand
-    gain = np.zeros((2 * n, profile.near_end_gain.shape[1]))
-    for name, k in old.items():
-        if name not in at and profile.near_end_gain.size:
-            i = names.index(name)
-            gain[2 * i : 2 * i + 2] = profile.near_end_gain[2 * k : 2 * k + 2]
+        hand[p.joint] = mm_per_px @ mm_per_px.T * p.sd_px**2
+    out = with_joints(profile, at, {"near ends": ends, HAND: hand}, view, standoff_err_mm)
     return replace(
-        profile,
-        near_end_gain=gain,
-        joints=tuple(names),
-        xy_mm=xy,
-        cov_mm2=np.sum(list(sources.values()), axis=0),
-        cov_by_source=sources,
-        undetermined={k: v for k, v in profile.undetermined.items() if k not in at},
+        out,
         by_hand=MappingProxyType({p.joint: p.sd_px for p in points}),
-        notes=(*profile.notes, *_disagreements(profile, at, xy, names, sources)),
+        notes=(*profile.notes, *_disagreements(profile, at, hand)),
     )
 
 
@@ -200,20 +171,16 @@ def _mm_per_px(view: View, point: HandPoint, z_mm: float) -> Array:
     return out
 
 
-def _disagreements(
-    profile: Profile, at: Mapping[str, Array], xy: Array, names: Sequence[str], sources: Mapping[str, Array]
-) -> list[str]:
+def _disagreements(profile: Profile, at: Mapping[str, Array], hand: Mapping[str, Array]) -> list[str]:
     """Sentences on joints that hand and machine see in clearly different places."""
     out: list[str] = []
     for joint in at:
         if joint not in profile.joints:
             continue
-        i, k = names.index(joint), profile.joints.index(joint)
-        off = xy[i] - profile.xy_mm[k]
+        k = profile.joints.index(joint)
+        off = at[joint] - profile.xy_mm[k]
         own = [profile.cov_by_source[s] for s in ("edge fits", "card layers") if s in profile.cov_by_source]
-        cov = sources[HAND][2 * i : 2 * i + 2, 2 * i : 2 * i + 2] + sum(
-            c[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for c in own
-        )
+        cov = hand[joint] + sum(c[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for c in own)
         # Beyond 3 standard deviations in two dimensions: 1.1 % by chance.
         if float(off @ np.linalg.solve(cov, off)) > 9.0:
             out.append(

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from measure.choose import crossing
 from measure.layout import Layout, Role
@@ -299,7 +300,7 @@ def _covariances(
             s = p.s
             fit[rows, 3 * p.panel : 3 * p.panel + 3] += np.outer(p.gain, [1 - s, s, 4 * s * (1 - s)])
             layer[rows, p.panel] += p.gain
-    out_fit = fit @ _block([line.fit_cov for line in lines]) @ fit.T
+    out_fit = fit @ block_diag(*[line.fit_cov for line in lines]) @ fit.T
     for j, direction, sd, _ in along:
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])
@@ -308,13 +309,3 @@ def _covariances(
         "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,
         "card layers": (layer * layer_sd**2) @ layer.T,
     }
-
-
-def _block(parts: list[Array]) -> Array:
-    n = sum(len(p) for p in parts)
-    out = np.zeros((n, n))
-    at = 0
-    for p in parts:
-        out[at : at + len(p), at : at + len(p)] = p
-        at += len(p)
-    return out

@@ -1,15 +1,15 @@
 """Page lines and spine where an apron marks them: the base's near edge needs no guessing then."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.view import View
+from measure.added import with_joints
 from measure.layout import Layout
 from measure.profile import Profile
-from measure.shared import shared_covs
 from measure.strip import Curve
 
 Array = NDArray[np.float64]
@@ -88,23 +88,5 @@ def with_spine(profile: Profile, marks: Marks, layout: Layout, view: View, stand
     """
     if "spine" in profile.joints or not marks.pages:
         return profile
-    at = seeds_of(marks, layout)["spine"]
-    names = (*profile.joints, "spine")
-    xy = np.vstack([profile.xy_mm, at])
-    n = len(names)
-    sources: dict[str, Array] = {}
-    for source, cov in profile.cov_by_source.items():
-        sources[source] = np.pad(cov, (0, 2))
-    sources |= shared_covs(view, xy, profile.standoff_mm, standoff_err_mm)
-    own = np.zeros((2 * n, 2 * n))
-    own[-2:, -2:] = marks.spine_cov
-    sources[SPINE_MARK] = own
-    return replace(
-        profile,
-        joints=names,
-        xy_mm=xy,
-        cov_mm2=np.sum(list(sources.values()), axis=0),
-        cov_by_source=sources,
-        undetermined={k: v for k, v in profile.undetermined.items() if k != "spine"},
-        near_end_gain=np.pad(profile.near_end_gain, ((0, 2), (0, 0))),
-    )
+    at = {"spine": seeds_of(marks, layout)["spine"]}
+    return with_joints(profile, at, {SPINE_MARK: {"spine": marks.spine_cov}}, view, standoff_err_mm)

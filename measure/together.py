@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from measure.errors import MeasureError
 from measure.joints import near_end_prior
@@ -115,16 +116,6 @@ class _System:
     own_cov: Array  # of e
 
 
-def _blocks(parts: Sequence[Array]) -> Array:
-    n = sum(len(p) for p in parts)
-    out = np.zeros((n, n))
-    at = 0
-    for p in parts:
-        out[at : at + len(p), at : at + len(p)] = p
-        at += len(p)
-    return out
-
-
 def _own_cov(profile: Profile) -> Array:
     """Covariance of what is this photo's own: edges and view, not the near ends, not what all share."""
     shared = (*COMMON, "near ends", "standoff")
@@ -145,7 +136,7 @@ def _system(profiles: Sequence[Profile]) -> _System:
         a_m=np.zeros((rows, 3 * (len(profiles) - 1))),
         gain=np.zeros((rows, 2 * len(panels))),
         owner=np.repeat(np.arange(len(profiles)), [2 * len(p.joints) for p in profiles]),
-        own_cov=_blocks([_own_cov(p) for p in profiles]),
+        own_cov=block_diag(*[_own_cov(p) for p in profiles]),
     )
     at = 0
     centre = profiles[0].xy_mm.mean(axis=0)
@@ -185,7 +176,7 @@ def _solve(system: _System, delta_prior: Array, motion_sd: Array) -> _Solution:
     a = np.hstack([system.a_x, system.a_m, system.gain])
     n_x, n_m = system.a_x.shape[1], system.a_m.shape[1]
     known = np.asarray(np.linalg.inv(delta_prior), dtype=np.float64)
-    prior = _blocks([np.zeros((n_x, n_x)), np.diag(motion_sd**-2.0), known])
+    prior = block_diag(np.zeros((n_x, n_x)), np.diag(motion_sd**-2.0), known)
     sd = np.sqrt(np.diag(system.own_cov))
     doubt = np.ones(len(system.y))
     for _ in range(10):
@@ -282,7 +273,7 @@ def _sources(
         if name in COMMON:
             out[name] = _common(profiles, system, parts)
         else:
-            out[name] = solved.gain @ _blocks(parts) @ solved.gain.T
+            out[name] = solved.gain @ block_diag(*parts) @ solved.gain.T
     moved = solved.gain @ system.a_m
     out["moved between photos"] = (moved * motion_sd**2) @ moved.T
     return out
