@@ -203,6 +203,7 @@ def check(
     if points_path is not None and len(paths) > 1:
         raise FoldgaugeError("--points belongs to one photo (its pixels are that photo's); give one photo")
     hand = () if points_path is None else read_points(Path(points_path))
+    printer = None if printer_path is None else Path(printer_path)
     shots: list[Shot] = []
     for path in paths:
         shots.append(
@@ -212,7 +213,7 @@ def check(
                 use=use,
                 standoff_mm=standoff_mm,
                 bars_mm=bars_mm,
-                printer_path=None if printer_path is None else Path(printer_path),
+                printer_path=printer,
                 camera=camera,
                 openings_deg=OTHER_OPENINGS if shots else (),
                 lengths_mm=known_lengths(shots[0], spec) if shots else None,
@@ -224,7 +225,7 @@ def check(
     closed = None
     if closed_path is not None:
         closed = see_shut(
-            Path(closed_path), spec, shut_mm=shut_mm, bars_mm=bars_mm, printer=printer_path, camera=camera
+            Path(closed_path), spec, shut_mm=shut_mm, bars_mm=bars_mm, printer=printer, camera=camera
         )
         findings = with_overhang(findings, overhang_seen(closed, findings.measured, spec))
     return Inspection(

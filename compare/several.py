@@ -50,8 +50,7 @@ class Gathered:
 
 def known_lengths(shot: Shot, spec: Spec) -> dict[str, float]:
     """Lengths that a photo tells, mm, by the names of the design's mechanism; to look for them in another."""
-    measured = measured_of(shot.profile, spec)
-    return {k: q.value for k, q in measured.lengths.items() if k in spec.mechanism.lengths}
+    return {k: q.value for k, q in shot.measured.lengths.items() if k in spec.mechanism.lengths}
 
 
 def _opening(measured: Measured) -> float:
@@ -61,12 +60,15 @@ def _opening(measured: Measured) -> float:
 
 def gather(shots: Sequence[Shot], spec: Spec) -> Gathered:
     """Join the photos; the first one sets the opening at which the dummy is judged."""
-    each = [measured_of(s.profile, spec) for s in shots]
-    openings = [_opening(m) for m in each]
+    openings = [_opening(s.measured) for s in shots]
     degrees = tuple(float(np.degrees(o)) for o in openings)
     if len(shots) == 1:
         return Gathered(
-            profile=shots[0].profile, measured=each[0], together=None, openings_deg=degrees, notes=()
+            profile=shots[0].profile,
+            measured=shots[0].measured,
+            together=None,
+            openings_deg=degrees,
+            notes=(),
         )
     same = [k for k, o in enumerate(openings) if k == 0 or not abs(o - openings[0]) > SAME_OPENING]
     others = [k for k in range(len(shots)) if k not in same]

@@ -14,7 +14,7 @@ from capture.solved import solve_photo
 from capture.view import View
 from compare.design.layout import layout_of
 from compare.design.spec import Spec
-from compare.measured import measured_of
+from compare.measured import Measured, measured_of
 from compare.scale import common_scale
 from measure.by_hand import HandPoint
 from measure.layout import Layout
@@ -38,6 +38,7 @@ class Shot:
     photo, sighting, view, profile : what was read and what was solved from it.
     use : "arch" or "backdrop", as given or as seen.
     standoff_mm, standoff_err_mm : how far in front of the sheet the near end stands, and its uncertainty.
+    measured : the profile's named lengths and angles.
     notes : what the user should know about this photo and what was assumed.
     """
 
@@ -48,6 +49,7 @@ class Shot:
     standoff_mm: float
     standoff_err_mm: float
     profile: Profile
+    measured: Measured
     notes: tuple[str, ...]
 
 
@@ -94,10 +96,10 @@ def _use_words(use: str) -> str:
 
 
 def _require_plausible_scale(
-    photo: Photo, profile: Profile, spec: Spec, use: str, standoff_mm: float
+    photo: Photo, measured: Measured, spec: Spec, use: str, standoff_mm: float
 ) -> None:
     """Refuse a result in which everything is too large or too small together: the set-up is wrong."""
-    common = common_scale(measured_of(profile, spec), spec)
+    common = common_scale(measured, spec)
     if common is None:
         return
     where = (
@@ -139,7 +141,8 @@ def _measured(
         blur_px=sighting.blur_px,
         hand=hand,
     )
-    _require_plausible_scale(photo, profile, spec, use, standoff_mm)
+    measured = measured_of(profile, spec)
+    _require_plausible_scale(photo, measured, spec, use, standoff_mm)
     return Shot(
         photo=photo,
         sighting=sighting,
@@ -148,6 +151,7 @@ def _measured(
         standoff_mm=standoff_mm,
         standoff_err_mm=standoff_err_mm,
         profile=profile,
+        measured=measured,
         notes=(
             *notes,
             *view.notes,

@@ -76,8 +76,7 @@ def find_layout(
     """
     best: tuple[list[PanelLines], Choice, float | None] | None = None
     found_as = layout
-    by_joints = place_by_joints(layout.openings(), seeds or {})[:N_PLACEMENTS] if only_there else []
-    for placement in by_joints or _places_to_try(plane, layout, region, seeds or {}, marks):
+    for placement in _places_to_try(plane, layout, region, seeds or {}, marks, only_there):
         views = [
             look_at(plane, placement.layout, p, placement, region, blur_px)
             for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
@@ -161,12 +160,19 @@ def _as_marked(item: PanelLines, marks: Marks, layout: Layout) -> PanelLines:
 
 
 def _places_to_try(
-    plane: Plane, layout: Layout, region: Region, seeds: Mapping[str, Array], marks: Marks | None
+    plane: Plane,
+    layout: Layout,
+    region: Region,
+    seeds: Mapping[str, Array],
+    marks: Marks | None,
+    only_there: bool,
 ) -> list[Placement]:
     """Where the layout may lie: where marks or known joints put it, and where the photo's edges do."""
+    by_joints = place_by_joints(layout.openings(), seeds)[:N_PLACEMENTS]
+    if only_there and by_joints:
+        return by_joints
     if marks is not None:
         return place_by_joints(layout.openings(), {**seeds_of(marks, layout), **seeds})[:N_PLACEMENTS]
-    by_joints = place_by_joints(layout.openings(), seeds)[:N_PLACEMENTS]
     placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
     return [*by_joints, *_distinct(placements)]
 

@@ -1,15 +1,13 @@
 """The main job of this room: from a solved view and an expected layout to a measured profile."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.photo import Photo
-from capture.rectify import linear_grey, srgb_to_linear
 from capture.sheet import MarkerSheet
-from capture.view import PARAMS, View
+from capture.view import View
 from measure.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.choose import crossing
 from measure.errors import MeasureError
@@ -17,11 +15,11 @@ from measure.find import Finding, find_layout
 from measure.free_end import find_ending
 from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.layout import Layout, Panel, Role
-from measure.locate import Region
 from measure.marks import marks_of, with_spine
 from measure.profile import PanelFit, Profile
 from measure.refine import Fit, outer_sign
 from measure.region import search_region
+from measure.seen import paper_white, plane_of
 from measure.shared import shared_covs
 from measure.strip import Curve, Plane
 
@@ -30,11 +28,8 @@ Array = NDArray[np.float64]
 MIN_PANELS = 4  # two pages and two more make a shape
 FAR_OFF_MM = 2.5
 MOST_OFF = 3  # two faults put up to so many distances off; more mean that something else was found
-AROUND_MM = 14.0  # a panel's surroundings reach beyond the region
 LEAST_LIFT_MM = 0.1
 UNSURE_PAGE_MM = 0.2
-TAG_RIM = 1.12  # places just outside a tag, in its white square
-MIN_RIMS = 24
 LOCK_SD_MM = 0.06
 LOCK_SD_PX = 0.4
 
@@ -118,42 +113,6 @@ def far_off(profile: Profile, layout: Layout) -> dict[tuple[str, str], float]:
                 if abs(off) > FAR_OFF_MM:
                     out[a, b] = off
     return out
-
-
-def plane_of(photo: Photo, view: View, z_mm: float, region: Region) -> Plane:
-    """Return the measuring plane with the part of the photo that shows the region, and some more around it.
-
-    The view in it counts pixels from that part's corner: its principal point is moved.
-    """
-    corners = np.array([(x, y) for x in (region.left, region.right) for y in (region.bottom, region.top)])
-    low, high = corners.min(axis=0) - AROUND_MM, corners.max(axis=0) + AROUND_MM
-    # Along the rim, for a lens may bow it outward.
-    s = np.linspace(0, 1, 9)[:, None]
-    rim = np.array([low, (high[0], low[1]), high, (low[0], high[1]), low])
-    xy = np.concatenate([a + s * (b - a) for a, b in zip(rim[:-1], rim[1:], strict=True)])
-    px = view.project(np.column_stack([xy, np.full(len(xy), z_mm)]))
-    x0, y0 = np.clip(np.floor(px.min(axis=0)).astype(int), 0, np.array(photo.size) - 1)
-    x1, y1 = np.clip(np.ceil(px.max(axis=0)).astype(int) + 1, (x0 + 1, y0 + 1), photo.size)
-    params = view.params.copy()
-    params[[PARAMS.index("cx"), PARAMS.index("cy")]] -= (x0, y0)
-    return Plane(
-        grey=linear_grey(photo, (int(x0), int(y0), int(x1), int(y1))),
-        view=replace(view, params=params),
-        z_mm=z_mm,
-        eye_mm=view.eye_mm(),
-    )
-
-
-def paper_white(photo: Photo, view: View, sheet: MarkerSheet) -> float | None:
-    """Grey value of the sheet's white paper, from the rims of its tags; None if too few are seen."""
-    corners = np.array(list(sheet.tags.values()))
-    middle = corners.mean(axis=1, keepdims=True)
-    rim = (middle + TAG_RIM * (corners - middle)).reshape(-1, 2)
-    at = np.rint(view.project(np.column_stack([rim, np.zeros(len(rim))]))).astype(int)
-    inside = np.all((at >= 0) & (at < photo.size), axis=1)
-    lit = srgb_to_linear()[photo.grey[at[inside, 1], at[inside, 0]]]
-    # Rims that the dummy hides, or that are cut away, are fewer than those that are seen.
-    return float(np.percentile(lit, 60)) if len(lit) >= MIN_RIMS else None
 
 
 def _profile(

@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.photo import Photo
-from capture.rectify import linear_grey
 from capture.sheet import MarkerSheet
 from capture.view import View
 from measure.by_hand import HandPoint
@@ -21,8 +20,9 @@ from measure.near_end import measure_profile
 from measure.numbered import numbered
 from measure.profile import Profile
 from measure.region import search_region
+from measure.seen import plane_of
 from measure.shape import aims_at
-from measure.strip import Curve, Plane
+from measure.strip import Curve
 from measure.trace import SIDES, Card, Traced, stripes_in, trace
 
 Array = NDArray[np.float64]
@@ -81,8 +81,8 @@ def measure_untold(
     MeasureError
         If no dummy can be made out, or what was traced is not confirmed.
     """
-    plane = Plane(grey=linear_grey(photo), view=view, z_mm=standoff_mm, eye_mm=view.eye_mm())
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
+    plane = plane_of(photo, view, standoff_mm, region)
     stripes = stripes_in(plane, region, sheet, card, blur_px)
 
     def look(by: Traced) -> Profile:

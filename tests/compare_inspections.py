@@ -10,6 +10,7 @@ from capture.view import View
 from compare.design.spec import Spec
 from compare.findings import compare_profile
 from compare.inspection import Inspection
+from compare.measured import measured_of
 from compare.several import gather
 from compare.shot import Shot
 from measure.profile import Profile
@@ -54,6 +55,7 @@ def inspection_of(profile: Profile, spec: Spec) -> Inspection:
         standoff_mm=0.0,
         standoff_err_mm=0.5,
         profile=profile,
+        measured=measured_of(profile, spec),
         notes=(),
     )
     return Inspection(

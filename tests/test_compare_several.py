@@ -27,7 +27,8 @@ def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
 def shots_of(spec: Spec, *profiles: Profile) -> list[Shot]:
     plain = inspection_of(profiles[0], spec).shots[0]
     return [
-        replace(plain, profile=p, photo=replace(plain.photo, name=f"{k}.jpg")) for k, p in enumerate(profiles)
+        replace(plain, profile=p, measured=measured_of(p, spec), photo=replace(plain.photo, name=f"{k}.jpg"))
+        for k, p in enumerate(profiles)
     ]
 
 
