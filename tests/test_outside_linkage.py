@@ -28,7 +28,7 @@ def couplers(a: float, b: float, c: float, d: float, theta2: float, branch: int)
     [
         # Norton, Design of Machinery, example 4-1: values recalled from memory (to 0.01)
         ((40, 120, 80, 100), 40.0, (20.30, 57.33), (-60.98, -98.01)),
-        # the same book, table P4-1 row a (lengths seen in a transcription, angles recalled from memory)
+        # the same book, table P4-1 row a: values recalled from memory
         ((2, 7, 9, 6), 30.0, (88.84, 117.29), (-115.21, -143.66)),
     ],
 )

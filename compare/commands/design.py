@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import click
 
-WAYS: Final = {"hand": 0.3, "die": 0.1}  # mm; see compare.design.tolerance
+WAYS: Final = {"hand": 0.3, "die": 0.1}  # mm, scored and cut; common practice, no source
 
 
 def _scatter(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from compare.design.halving import halved
 from compare.design.mechanism import SMALLEST_PHI, Mechanism, side_of
 from compare.design.pose import Array, Pose, turn_of
 
@@ -77,14 +78,11 @@ def binding_opening(mechanism: Mechanism, lengths: dict[str, ArrayLike] | None, 
     last = int(bad[-1])
     if last == len(grid) - 1:
         return phi
-    low, high = float(grid[last]), float(grid[last + 1])
-    for _ in range(40):
-        middle = (low + high) / 2
-        if bool(jammed(mechanism, mechanism.solve(given, np.array([middle])))[0]):
-            low = middle
-        else:
-            high = middle
-    return high
+
+    def jams(opening: float) -> bool:
+        return bool(jammed(mechanism, mechanism.solve(given, np.array([opening])))[0])
+
+    return halved(float(grid[last]), float(grid[last + 1]), jams)[1]
 
 
 def first_contact(mechanism: Mechanism, phi: float) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compare.design.contact import binding_opening, first_contact
+from compare.design.halving import halved
 from compare.design.mechanism import Mechanism
 from compare.design.pose import Array, Pose, heading
 from compare.design.spec import Spec
@@ -78,15 +79,12 @@ def opens_to(mechanism: Mechanism, nominal: float) -> float:
     bad = np.flatnonzero(~good)
     if bad.size == 0:
         return float(np.pi)
-    low, high = float(phi[max(int(bad[0]) - 1, 0)]), float(phi[bad[0]])
-    for _ in range(40):
-        middle = (low + high) / 2
-        at = mechanism.solve({}, np.array([middle]))
-        if all(np.isfinite(xy).all() for xy in at.joints.values()):
-            low = middle
-        else:
-            high = middle
-    return low
+
+    def assembles(opening: float) -> bool:
+        at = mechanism.solve({}, np.array([opening]))
+        return all(bool(np.isfinite(xy).all()) for xy in at.joints.values())
+
+    return halved(float(phi[max(int(bad[0]) - 1, 0)]), float(phi[bad[0]]), assembles)[0]
 
 
 def _beside(a: Array, b: Array, p: Array) -> Array:

@@ -19,8 +19,6 @@ from compare.design.pose import Array
 from compare.design.spec import Spec
 from compare.design.steps import Prop
 
-HAND: Final = 0.3  # mm, scored and cut by hand; common practice, no source
-DIE: Final = 0.1  # mm, die-cut; common practice, no source
 CHUNK: Final = 16384  # samples at a time: fits the processor's cache, and needs little memory
 SAMPLES: Final = 200_000
 SLOW_SAMPLES: Final = 4000  # where the mechanism must iterate

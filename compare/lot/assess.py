@@ -1,6 +1,6 @@
 """A lot assessed: samples, statistics, decision and advice together, for every way of telling them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -145,16 +145,3 @@ def _keep(ledger: Ledger, lot: str, spec: Spec, decision: Decision, sampling: Sa
             ),
         }
     )
-
-
-def summary_of(statistics: Sequence[Statistics], name: str) -> Statistics:
-    """Return the statistics of one name.
-
-    Raises
-    ------
-    KeyError : it was not measured.
-    """
-    for s in statistics:
-        if s.name == name:
-            return s
-    raise KeyError(name)

@@ -36,11 +36,6 @@ class Line:
     f: float
     chance: float
 
-    @property
-    def mean_square(self) -> float:
-        """Sum of squares over degrees of freedom."""
-        return self.squares / self.freedom if self.freedom else math.nan
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gauge:

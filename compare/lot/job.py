@@ -10,7 +10,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -163,11 +163,4 @@ def run_job(job: Job, parent: int | None = None) -> Outcome:
         outcome = Outcome(
             status="failed", reason=f"{names}: an error inside foldgauge ({what}); please report it"
         )
-    return Outcome(
-        status=outcome.status,
-        reason=outcome.reason,
-        result=outcome.result,
-        alone=outcome.alone,
-        dropped=outcome.dropped,
-        seconds=time.perf_counter() - start,
-    )
+    return replace(outcome, seconds=time.perf_counter() - start)

@@ -34,6 +34,27 @@ Array = NDArray[np.float64]
 MOST_POINTS: Final = 240  # a chart with more values is drawn by blocks
 
 
+Word = tuple[float, str, str]
+"""Height in the chart, text and style of a word beside it."""
+
+
+def _draw_limits(
+    parts: list[Markup],
+    words: list[Word],
+    axes: Axes,
+    allowed: Sequence[float],
+    control: Sequence[float],
+) -> None:
+    """Add lines and words for what the design allows (if it does) and for control limits."""
+    for value in allowed:
+        if math.isfinite(value):
+            parts.append(across(axes, value, "limit"))
+            words.append((float(axes.y(value)), f"allowed {value:+.2f}", "axis strong"))
+    for value in control:
+        parts.append(across(axes, value, "control"))
+        words.append((float(axes.y(value)), f"control {value:+.2f}", "axis"))
+
+
 def run_chart(s: Statistics, samples: Sequence[Sample], rule: Rule = Rule.GUARDED) -> Markup:
     """Return the deviations in the order the samples were made, with limits, control limits and course."""
     chart = s.chart
@@ -41,14 +62,8 @@ def run_chart(s: Statistics, samples: Sequence[Sample], rule: Rule = Rule.GUARDE
     y0, y1 = reach(s.low, s.high, s.values, control)
     axes = Axes(-0.5, s.n - 0.5, y0, y1)
     parts = scale(axes, s.unit if s.unit == "mm" else "deg")
-    words: list[tuple[float, str, str]] = []
-    for value, text in ((s.high, "allowed"), (s.low, "allowed")):
-        if math.isfinite(value):
-            parts.append(across(axes, value, "limit"))
-            words.append((float(axes.y(value)), f"{text} {value:+.2f}", "axis strong"))
-    for value in control:
-        parts.append(across(axes, value, "control"))
-        words.append((float(axes.y(value)), f"control {value:+.2f}", "axis"))
+    words: list[Word] = []
+    _draw_limits(parts, words, axes, (s.high, s.low), control)
     parts.append(across(axes, 0.0, "nominal"))
     words.append((float(axes.y(0.0)), "design", "axis"))
     at = np.arange(s.n)
@@ -113,14 +128,8 @@ def control_chart(
     k = len(chart.values)
     axes = Axes(-0.5, k - 0.5, y0, y1)
     parts = scale(axes, s.unit if s.unit == "mm" else "deg")
-    words: list[tuple[float, str, str]] = []
-    for value in allowed:
-        if math.isfinite(value):
-            parts.append(across(axes, value, "limit"))
-            words.append((float(axes.y(value)), f"allowed {value:+.2f}", "axis strong"))
-    for value in limits:
-        parts.append(across(axes, value, "control"))
-        words.append((float(axes.y(value)), f"control {value:+.2f}", "axis"))
+    words: list[Word] = []
+    _draw_limits(parts, words, axes, allowed, limits)
     parts.append(across(axes, chart.centre, "mean"))
     words.append((float(axes.y(chart.centre)), f"mean {chart.centre:+.2f}", "axis"))
     at = axes.x(np.arange(k))
@@ -156,11 +165,8 @@ def history_chart(s: Series, lots: Sequence[str], means: Array, sds: Array) -> M
     axes = Axes(-0.5, len(shown) - 0.5, y0, y1)
     at = axes.x(np.arange(len(shown)))
     parts = scale(axes, "mm" if s.unit == "mm" else "deg")
-    words: list[tuple[float, str, str]] = [(float(axes.y(0.0)), "design", "axis")]
-    for value in (s.low, s.high):
-        if math.isfinite(value):
-            parts.append(across(axes, value, "limit"))
-            words.append((float(axes.y(value)), f"allowed {value:+.2f}", "axis strong"))
+    words: list[Word] = [(float(axes.y(0.0)), "design", "axis")]
+    _draw_limits(parts, words, axes, (s.low, s.high), ())
     parts.append(across(axes, 0.0, "nominal"))
     for x, m, sd in zip(at, shown, spread, strict=True):
         parts.append(svg.line(np.array([[x, axes.y(m - 2 * sd)], [x, axes.y(m + 2 * sd)]]), "whisker thin"))
