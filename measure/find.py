@@ -10,7 +10,7 @@ from measure.candidates import Candidate
 from measure.choose import Choice, PanelLines, choose, crossing
 from measure.layout import Layout, Role
 from measure.locate import Placement, Region, place_by_joints, place_layouts
-from measure.look import CLEAR_STEP, Look, candidates_of, look_at, median_tone, rough_tone
+from measure.look import CARD_SHARE, CLEAR_STEP, Look, candidates_of, look_at, median_tone, rough_tone
 from measure.marks import Marks, marked_line, seeds_of
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 N_PLACEMENTS = 3
 CONVINCING_OFF = 0
 WORTH_TRYING = 0.88  # of the best coarse score
-CARD_SHARE = 0.72
-"""Cut edges of white card are that much of the sheet's white: path-traced photos 0.5 to 0.9."""
 OTHER_TONE = 0.35
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 ROLLS_DEG = (-2.0, 0.0, 2.0)
@@ -124,7 +122,9 @@ def find_layout(
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in page_groups(layout, pages):
-        fit_pages(plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone, marks)
+        fit_pages(
+            plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone, marks, paper_white
+        )
     return Finding(
         fits=fits,
         hinges=hinges,

@@ -22,9 +22,10 @@ TONE_SHARE = 0.08  # standard deviation of a card's tone along it, as a share of
 TONE_FLOOR = 0.005  # and never less than this, full scale = 1
 CELL_MM = 0.5  # so much of another tone counts once
 CELL_CAP = 4.0  # and not more than this (log-likelihood units)
+STRIPE_CAP = 8.0  # tabs and layers change the stripe's tone, too
 BEYOND_MM = 3.0  # so far beyond its end the card must not go on
 KNOWN_MM = 1.0  # an edge this near to a place where another panel's edge crosses may be that edge
-KNOWN_COST = 15.0
+NEAR_COST, FAR_COST = 15.0, 6.0
 KNOWN_ERR_MM = 1.0
 FAINT_ERR_MM = 0.8
 AT_LEG_ERR_MM = 0.3  # an end designed to lie where a leg's edge crosses
@@ -49,7 +50,8 @@ def find_ending(
     blur_mm: float,
     outward_sign: float,
     joint_mm: float = 0.0,
-    others_mm: Sequence[float] = (),
+    near_ends_mm: Sequence[float] = (),
+    far_ends_mm: Sequence[float] = (),
 ) -> Ending | None:
     """Find the sharp step where the card gives way to what lies beyond its cut edge.
 
@@ -64,7 +66,8 @@ def find_ending(
     card_mm, depth_mm, blur_mm : thickness of the card, depth of the panel, blur of the photo.
     outward_sign : +1 if the background side is to the left of the curve.
     joint_mm : where the last joint before the end lies (the leg's top).
-    others_mm : where edges of other panels cross the curve: an end found there may be theirs.
+    near_ends_mm, far_ends_mm : where near and far ends of other panels cross the curve: an end found there
+        may be theirs.
     """
     scale = plane.view.px_per_mm(curve.b, plane.z_mm)
     h = float(np.clip(0.5 / scale, 0.03, 0.1))
@@ -76,18 +79,19 @@ def find_ending(
     blur = max(blur_mm, 0.03)
     llr = 0.5 * np.minimum(_step_llr(stripe, h, m, blur, scale, 0.008), CLEAR)
     inner = _inner_stretch(at, expected_mm, joint_mm)
-    change = 0.5 * _change(stripe, inner, h, m)  # tabs and layers change the stripe's tone, too
+    change = 0.5 * _change(stripe, inner, h, m)
     face = _face_offsets(plane, curve, expected_mm, card_mm, depth_mm, outward_sign)
     if len(face):
         # Averaged along the panel's own side edge, that edge stays sharp and everything else washes out.
         side = _rows(plane, curve, at, face).mean(axis=1)
         llr = llr + np.minimum(_step_llr(side, h, m, blur, scale, 0.004), CLEAR)
-        change = _change(side, inner, h, m)
+        change = _change(side, inner, h, m) + np.clip(change, -STRIPE_CAP, STRIPE_CAP)
     # A clear edge is a clear edge; of several the one nearest the expected place is taken.
     score = llr + change - 0.5 * np.minimum(((where - expected_mm) / NEAR_MM) ** 2, 16.0)
     surprising = np.abs(where - expected_mm) > KNOWN_ERR_MM
-    for other in others_mm:
-        score = score - KNOWN_COST * (surprising & (np.abs(where - other) < KNOWN_MM))
+    for others, cost in ((near_ends_mm, NEAR_COST), (far_ends_mm, FAR_COST)):
+        for other in others:
+            score = score - cost * (surprising & (np.abs(where - other) < KNOWN_MM))
     k = int(np.argmax(score))
     if llr[k] + 0.5 * max(float(change[k]), 0.0) < LEAST or k in (0, len(score) - 1):
         return None
@@ -99,7 +103,7 @@ def find_ending(
     err = 0.15 if doubt < 0.4 else max(0.15, 0.6 * doubt)
     if llr[k] < LEAST:  # the tone changes, but nowhere sharply
         err = max(err, FAINT_ERR_MM)
-    if any(abs(where[k] - other) < KNOWN_MM for other in others_mm):
+    if any(abs(where[k] - other) < KNOWN_MM for other in (*near_ends_mm, *far_ends_mm)):
         err = max(err, KNOWN_ERR_MM if surprising[k] else AT_LEG_ERR_MM)
     return Ending(along_mm=float(where[k] + h * move), err_mm=err, score=float(llr[k]))
 

@@ -25,9 +25,12 @@ SLANT_MM = 0.5
 PARALLAX_MM = 0.3
 """Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
 PAGE_REACH_MM = 1.8
+BRIGHT_COST = 8.0  # per station, of a cut edge that is much too bright
+BRIGHT_LOG = 0.25  # natural logarithm of how much too bright that is
 EDGE_CAP = 12.0
 """A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
-EDGE_STEP = 0.015  # a step of this height, full scale = 1, is one standard deviation
+EDGE_FLOOR, EDGE_SHARE = 0.006, 0.025
+"""Standard deviation of a step, full scale = 1: so much, and that share of the light."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -62,6 +65,7 @@ def page_level(
     usable: NDArray[np.bool_],
     stations: Array,
     tone: float | None = None,
+    brightest: float | None = None,
     reach_mm: float = PAGE_REACH_MM,
     realign: bool = True,
 ) -> PageLevel:
@@ -75,6 +79,7 @@ def page_level(
     up : +1 if up is to the left of the curve.
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
     tone : grey value of the card's cut edge, if known.
+    brightest : grey value that the page's own cut edge does not exceed, if known.
     reach_mm : the true line is within this of the rough one.
     realign : whether to look again along the page if the rough line slants against it; not for a short page,
         on which shadows can outweigh its edge.
@@ -95,6 +100,8 @@ def page_level(
             break
         # Tabs are found by what they change along the line: it must run along the page.
         curve = replace(curve, d0=-up * slant / 2, d1=up * slant / 2).straightened()
+    if brightest is not None:
+        sums = sums - _too_bright(strip[usable], offsets, wanted, card_mm / 2, base_mm, brightest)
     profiles = tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
@@ -144,6 +151,26 @@ def _edge_sums(
     return out
 
 
+def _too_bright(
+    strip: NDArray[np.float32],
+    offsets: Array,
+    wanted: Array,
+    half_card: float,
+    base_mm: float,
+    brightest: float,
+) -> Array:
+    """Cost (W, W) of a level at which the page's cut edge would be brighter than cut edges can be.
+
+    A lit strip of the page's upper face before the shadow of the strips looks like a cut edge, but brighter.
+    """
+    total = np.concatenate([[0.0], np.cumsum(np.median(strip, axis=0))])
+    ends = [np.searchsorted(offsets, wanted - half_card - base_mm * share) for share in (0.8, 0.2)]
+    band = (total[ends[1]] - total[ends[0]]) / np.maximum(ends[1] - ends[0], 1)
+    excess = np.log(np.maximum(band, 1e-6) / brightest)
+    cost = BRIGHT_COST * len(strip) * np.clip(excess / BRIGHT_LOG, 0.0, 1.0)
+    return _at_foot(cost, 0.5)
+
+
 def _edges(strip: NDArray[np.float32], blur_mm: float) -> Array:
     """Evidence (S, D) for an edge at every offset of a straightened strip: crests of the slope across.
 
@@ -154,7 +181,8 @@ def _edges(strip: NDArray[np.float32], blur_mm: float) -> Array:
     slope = gaussian_filter1d(strip.astype(np.float64), sigma, axis=1, order=1)
     height = np.abs(slope) * np.hypot(sigma, blur_mm / STEP_MM) * np.sqrt(2 * np.pi)
     crest = height >= maximum_filter1d(height, 2 * int(round(0.15 / STEP_MM)) + 1, axis=1) - 1e-12
-    llr = np.where(crest, 0.5 * (height / EDGE_STEP) ** 2, 0.0)
+    step = EDGE_FLOOR + EDGE_SHARE * np.asarray(strip, np.float64)
+    llr = np.where(crest, 0.5 * (height / step) ** 2, 0.0)
     out: Array = np.minimum(maximum_filter1d(llr, 3, axis=1), EDGE_CAP)
     return out
 

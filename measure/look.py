@@ -21,6 +21,8 @@ REACH_MM = 7.0
 STEP_MM = 0.1
 N_CANDIDATES = 16
 APART_MM = 0.5  # candidates nearer to a better one are left out: fitting finds the way from there
+CARD_SHARE = 0.72
+"""Cut edges of white card are that much of the sheet's white: path-traced photos 0.5 to 0.9."""
 CLEAR_STEP = 8.0  # evidence of a step that is certainly there
 PAGE_CAP = 12.0
 MAX_FACE_MM = 10.0

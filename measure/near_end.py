@@ -211,6 +211,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         curve = finding.fits[panel.name].curve
         nominal = layout.length(panel.joints[0], panel.joints[-1])
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
+        near_ends, far_ends = _crossing_places(plane, layout, finding, panel)
         ending = find_ending(
             plane,
             curve,
@@ -220,7 +221,8 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
             blur_mm=blur_px / scale,
             outward_sign=outer_sign(plane, curve),
             joint_mm=layout.length(panel.joints[0], panel.joints[-2]),
-            others_mm=_crossing_places(plane, layout, finding, panel),
+            near_ends_mm=near_ends,
+            far_ends_mm=far_ends,
         )
         if ending is not None:
             hinge = finding.hinges[panel.name]
@@ -231,10 +233,12 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
     return out
 
 
-def _crossing_places(plane: Plane, layout: Layout, finding: Finding, panel: Panel) -> list[float]:
-    """Where the near and far ends of panels standing at this one cross its line, mm from its start."""
+def _crossing_places(
+    plane: Plane, layout: Layout, finding: Finding, panel: Panel
+) -> tuple[list[float], list[float]]:
+    """Where near ends, and far ends, of panels standing at this one cross its line, mm from its start."""
     curve = finding.fits[panel.name].curve
-    out: list[float] = []
+    out: tuple[list[float], list[float]] = ([], [])
     for other in layout.panels:
         if other.role is not Role.LEG or other.name not in finding.fits:
             continue
@@ -242,10 +246,10 @@ def _crossing_places(plane: Plane, layout: Layout, finding: Finding, panel: Pane
             continue
         near = finding.fits[other.name].curve
         far = plane.far_of(np.stack([near.a, near.b]), layout.depth_mm)
-        for line in (near, Curve(a=far[0], b=far[1])):
+        for line, places in zip((near, Curve(a=far[0], b=far[1])), out, strict=True):
             at = crossing(curve, line)
             if np.all(np.isfinite(at)):
-                out.append(float((at - curve.a) @ curve.tangent))
+                places.append(float((at - curve.a) @ curve.tangent))
     return out
 
 

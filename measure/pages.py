@@ -10,6 +10,7 @@ from measure.choose import PanelLines, crossing
 from measure.layout import Layout, Role
 from measure.level import PAGE_REACH_MM, page_level
 from measure.locate import Region
+from measure.look import CARD_SHARE
 from measure.marks import MARK_REACH_MM, Marks, marked_line
 from measure.panels import inside, is_flat, template_for
 from measure.refine import Fit, stations_for
@@ -17,6 +18,7 @@ from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
 
+BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
 PAGE_SD_MM = 0.05
 UNSURE_SD_MM = 0.5
 SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
@@ -41,6 +43,7 @@ def fit_pages(
     blur_px: float,
     tone: float | None,
     marks: Marks | None = None,
+    paper_white: float | None = None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
     first, last = pages[0], pages[-1]
@@ -64,6 +67,7 @@ def fit_pages(
         usable=inside(start.points(s), region),
         stations=s,
         tone=tone,
+        brightest=_brightest(tone, paper_white),
         reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
         realign=len(pages) == 2 and marked is None,
     )
@@ -86,6 +90,13 @@ def fit_pages(
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _brightest(tone: float | None, paper_white: float | None) -> float | None:
+    """Grey value that a page's cut edge hardly exceeds: that of the strips', or of white card."""
+    if paper_white is None:
+        return None
+    return BRIGHTER * max(tone or 0.0, CARD_SHARE * paper_white)
 
 
 def _marked_start(marks: Marks, layout: Layout, pages: list[PanelLines], start: Curve) -> Curve | None:

@@ -94,6 +94,7 @@ def level_of(
     tone: float = TONE,
     slant_mm: float = 0.0,
     first_tab_up_mm: float = 0.0,
+    brightest: float | None = None,
 ) -> tuple[PageLevel, np.ndarray]:
     """Level found, and how far (4,) the joints at the feet were put above the true line."""
     view = wide_camera(rng)
@@ -121,6 +122,7 @@ def level_of(
         usable=np.ones(len(stations), bool),
         stations=stations,
         tone=tone,
+        brightest=brightest,
     )
     at_feet = found.curve.points(np.array(FEET) / 100) - line.points(np.array(FEET) / 100)
     return found, at_feet @ line.normal
@@ -147,6 +149,17 @@ def test_the_page_is_found_in_any_guise(bare: Layers, tab: str | None, tone: flo
         # levels are sought in steps of 0.05 mm; half a pixel is 0.055 mm
         assert np.abs(up).max() < 0.06
         assert found.margin > 1.0
+
+
+def test_a_lit_strip_of_the_page_before_the_strips_shadow_is_no_cut_edge() -> None:
+    """The cut edge is as dark as the table; above it the page shines for 0.5 mm and then lies in shadow."""
+    bare: Layers = [(BOTTOM, 0.19), (TOP, 0.22), (TOP + 0.5, 0.45), (99.0, 0.13)]
+    rng = np.random.default_rng(96)
+    for _ in range(3):
+        _, taken = level_of(bare, None, rng, tone=0.25)
+        assert np.abs(taken).max() > 0.3, "without the bound the bright strip is taken for the edge"
+        _, up = level_of(bare, None, rng, tone=0.25, brightest=0.3)
+        assert np.abs(up).max() < 0.1
 
 
 def test_the_page_is_the_same_upside_down() -> None:

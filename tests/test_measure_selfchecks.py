@@ -121,7 +121,7 @@ def test_an_end_where_another_panels_edge_crosses_is_doubted() -> None:
         "outward_sign": outer_sign(plane, curve),
     }
     plain = find_ending(plane, curve, LENGTH - 2.0, **args)
-    beside = find_ending(plane, curve, LENGTH - 2.0, others_mm=[LENGTH + 0.3], **args)
+    beside = find_ending(plane, curve, LENGTH - 2.0, near_ends_mm=[LENGTH + 0.3], **args)
     assert plain is not None and beside is not None
     assert plain.err_mm < 0.3 and beside.err_mm >= 1.0
 
