@@ -1,6 +1,7 @@
 """The main job of this room: from a solved view and an expected layout to a measured profile."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,15 @@ from capture.view import View
 from measure.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.choose import crossing
 from measure.errors import MeasureError
+from measure.evidence import softened
 from measure.find import Finding, find_layout
 from measure.free_end import find_ending
 from measure.joints import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.layout import Layout, Panel, Role
 from measure.marks import marks_of, with_spine
+from measure.panels import template_for
 from measure.profile import PanelFit, Profile
-from measure.refine import Fit, outer_sign
+from measure.refine import Fit, outer_sign, scan
 from measure.region import search_region
 from measure.seen import paper_white, plane_of
 from measure.shared import shared_covs
@@ -29,6 +32,8 @@ MIN_PANELS = 4  # two pages and two more make a shape
 FAR_OFF_MM = 2.5
 MOST_OFF = 3  # two faults put up to so many distances off; more mean that something else was found
 LEAST_LIFT_MM = 0.1
+LEAST_OVERHANG_MM = 1.5
+LAYER_GAIN = 1.1
 UNSURE_PAGE_MM = 0.2
 LOCK_SD_MM = 0.06
 LOCK_SD_PX = 0.4
@@ -211,6 +216,8 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         curve = finding.fits[panel.name].curve
         nominal = layout.length(panel.joints[0], panel.joints[-1])
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
+        overhang = (layout.length(panel.joints[0], panel.joints[-2]), nominal)
+        curve = beyond_the_leg(plane, layout, panel, curve, overhang, blur_px)
         near_ends, far_ends = _crossing_places(plane, layout, finding, panel)
         ending = find_ending(
             plane,
@@ -231,6 +238,28 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
                 FreeEnd(joint=panel.joints[-1], panel=panel.name, along_mm=along, err_mm=ending.err_mm)
             )
     return out
+
+
+def beyond_the_leg(
+    plane: Plane, layout: Layout, panel: Panel, curve: Curve, overhang_mm: tuple[float, float], blur_px: float
+) -> Curve:
+    """Return the line of a panel's near end moved to the layer seen on the stretch before its free end.
+
+    Under the plane a ribbon or a tab may end at the leg, so that from there on the card lies one layer higher.
+    """
+    first, last = overhang_mm[0] + 1.0, overhang_mm[1] - 1.0
+    if last - first < LEAST_OVERHANG_MM:
+        return curve
+    s = np.arange(first, last, 0.4) / curve.length
+    template = template_for(plane, layout, panel, curve, blur_px)
+    evidence = scan(plane, curve, s, 1.5 * layout.card_mm, 0.05, template)
+    total = softened(evidence.score).sum(axis=0)
+    best = int(np.argmax(total))
+    at = int(np.argmin(np.abs(evidence.offsets_mm)))
+    if total[best] < LAYER_GAIN * max(float(total[at]), 1.0):
+        return curve
+    d = float(evidence.offsets_mm[best])
+    return replace(curve, d0=curve.d0 + d, d1=curve.d1 + d)
 
 
 def _crossing_places(
