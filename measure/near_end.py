@@ -245,7 +245,7 @@ def beyond_the_leg(
 ) -> Curve:
     """Return the line of a panel's near end moved to the layer seen on the stretch before its free end.
 
-    Under the plane a ribbon or a tab may end at the leg, so that from there on the card lies one layer higher.
+    A ribbon or a tab under the plane may end at the leg, so that from there on the card lies a layer higher.
     """
     first, last = overhang_mm[0] + 1.0, overhang_mm[1] - 1.0
     if last - first < LEAST_OVERHANG_MM:
