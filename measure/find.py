@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 N_PLACEMENTS = 3
 CONVINCING_OFF = 0
 WORTH_TRYING = 0.88  # of the best coarse score
+OUTSTANDING = 1.25  # of the middle panel's evidence
 OTHER_TONE = 0.35
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 ROLLS_DEG = (-2.0, 0.0, 2.0)
@@ -83,7 +84,7 @@ def find_layout(
         first = _chosen(placement, views, None, marks)
         tones = _tones_to_try(first[2] if first is not None else None, paper_white)
         for chosen in (_chosen(placement, views, tone, marks) for tone in tones):
-            if chosen is not None and (best is None or chosen[1].score > best[1].score):
+            if chosen is not None and (best is None or balanced(chosen[1]) > balanced(best[1])):
                 best, found_as = chosen, placement.layout
         if best is not None and len(best[0]) == len(layout.panels) and best[1].n_off <= CONVINCING_OFF:
             break  # every panel where it should be: no other place can do better
@@ -134,6 +135,16 @@ def find_layout(
         layer_sd=layer_sd,
         joint_shift=joint_shift,
     )
+
+
+def balanced(choice: Choice) -> float:
+    """Score of a choice in which no panel counts much more than the middle one.
+
+    One fold farther to the side long pages and planes still lie on each other; that two strips are then
+    hardly seen must weigh more.
+    """
+    parts = np.array(list(choice.per_panel.values()))
+    return choice.score - float(np.sum(np.maximum(parts - OUTSTANDING * np.median(parts), 0.0)))
 
 
 def _chosen(
