@@ -19,7 +19,7 @@ from measure.tabs import shifted, tab_profiles
 Array = NDArray[np.float64]
 
 STEP_MM = 0.05
-SLOPE_MM = 2.4  # the two ends of the rough line are off by amounts that differ by no more
+SLOPE_MM = 3.4  # the two ends of the rough line are off by amounts that differ by no more
 BELOW_MM = (0.25, 1.0)
 SLANT_MM = 0.5
 PARALLAX_MM = 0.3
