@@ -6,12 +6,12 @@ The canvas is scaled to millimetres.
 from collections.abc import Mapping
 from typing import Any, Final
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from reportlab.lib.units import mm
 
 from capture.sheet import TAG_MODULES, CheckBar
+from capture.tags import tag_bits
 
 Array = NDArray[np.float64]
 
@@ -21,12 +21,6 @@ FIELD_GREY: Final = 0.11
 LINE_MM: Final = 0.25
 SMALL_PT: Final = 6.0
 _TICK_MM: Final = 2.0
-
-
-def tag_bits(tag_id: int) -> NDArray[np.bool_]:
-    """Return the tag's modules (8, 8), True = white, row 0 at the top, black border included."""
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    return np.asarray(cv2.aruco.generateImageMarker(dictionary, tag_id, TAG_MODULES, borderBits=1)) > 127
 
 
 def draw_checks(canvas: Any, black_squares: Array, square_mm: float, tags: Mapping[int, Array]) -> None:

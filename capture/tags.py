@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from capture.apron import APRON, HALF_COLS
 from capture.board import BOARD
 from capture.errors import SheetError
-from capture.sheet import SHEETS, TAG_SHARE, MarkerSheet
+from capture.sheet import SHEETS, TAG_MODULES, TAG_SHARE, MarkerSheet
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
@@ -266,3 +266,9 @@ def _why_nothing(grey: Grey, name: str) -> str:
         f"{name}: no marker sheet found, fewer than {_FEWEST_TAGS} of its coded tags can be read; "
         "print one with 'foldgauge sheet' and show its whole ring, sharp and large in the picture"
     )
+
+
+def tag_bits(tag_id: int) -> NDArray[np.bool_]:
+    """Return the tag's modules (8, 8), True = white, row 0 at the top, black border included."""
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    return np.asarray(cv2.aruco.generateImageMarker(dictionary, tag_id, TAG_MODULES, borderBits=1)) > 127

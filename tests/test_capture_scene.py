@@ -15,8 +15,8 @@ from scipy.interpolate import RectBivariateSpline
 
 from capture.apron import ApronHalf
 from capture.board import BOARD
-from capture.ink import tag_bits
 from capture.sheet import SHEETS, MarkerSheet, arch_outline
+from capture.tags import tag_bits
 from capture.view import View
 
 CELLS_PER_MM = 20
