@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.layout import Layout, Role
-from measure.print_behind import SheetPrint
 from measure.strip import Plane
 
 Array = NDArray[np.float64]
@@ -45,8 +44,7 @@ class Region:
     """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
 
     `table_mm` is the height of the table if sheet and dummy stand on the same; else None. `printed` are parts
-    behind which the sheet's print is seen: its edges are no card's. `behind` is the sheet itself, if it
-    stands behind the dummy.
+    behind which the sheet's print is seen: its edges are no card's.
     """
 
     left: float
@@ -56,7 +54,6 @@ class Region:
     table_mm: float | None
     masked: tuple[tuple[float, float, float, float], ...] = ()
     printed: tuple[tuple[float, float, float, float], ...] = ()
-    behind: SheetPrint | None = None
 
 
 def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -12,8 +12,7 @@ from measure.evidence import Evidence
 from measure.layout import Layout, Panel, Role
 from measure.locate import Placement, Region
 from measure.panels import inside, is_flat, template_for, up_side
-from measure.print_behind import without_print
-from measure.refine import off_tone, outer_sign, scan, stations_for
+from measure.refine import off_tone, scan, stations_for
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -64,10 +63,7 @@ def look_at(
     s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
     shift = _near_shift(plane, curve, s, layout.depth_mm)
     room = REACH_MM + 0.2 + min(float(np.max(np.abs(shift))) + 0.5, MAX_FACE_MM)
-    template = template_for(plane, layout, panel, curve, blur_px)
-    evidence = scan(plane, curve, s, room, STEP_MM, template)
-    if region.behind is not None:
-        evidence = without_print(evidence, region.behind, plane, curve, s, template, outer_sign(plane, curve))
+    evidence = scan(plane, curve, s, room, STEP_MM, template_for(plane, layout, panel, curve, blur_px))
     up = up_side(layout, panel, placement, curve)
     return Look(
         panel=panel,

@@ -24,6 +24,7 @@ from measure.refine import Fit, outer_sign, scan
 from measure.region import search_region
 from measure.seen import paper_white, plane_of
 from measure.shared import shared_covs
+from measure.sheet_print import sheet_print
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -74,7 +75,7 @@ def measure_profile(
         measurement.
     """
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
-    plane = plane_of(photo, view, standoff_mm, region)
+    plane = plane_of(photo, view, standoff_mm, region, None if arch else sheet_print(sheet))
     white = paper_white(photo, view, sheet)
     require_sound(hand, layout.joint_names, photo.size)
     marks = marks_of(view, standoff_mm)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from measure.candidates import crest_shift, line_scores
 from measure.evidence import Evidence, Template, near_end_evidence, softened
+from measure.print_behind import without_print
 from measure.strip import Curve, Plane, strip_along
 
 Array = NDArray[np.float64]
@@ -73,10 +74,18 @@ def scan(
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     sign = outer_sign(plane, curve)
     face = _face_widths(plane, curve, stations, template.depth_mm) if template.depth_mm else None
+
+    def of_card(evidence: Evidence, used: Template) -> Evidence:
+        return (
+            evidence if plane.behind is None else without_print(evidence, plane, curve, stations, used, sign)
+        )
+
     if not stack_up:
-        return _by_side(plane, curve, stations, strip, offsets, template, scale, face)
-    single = near_end_evidence(strip, offsets, template, sign, scale, face)
-    double = near_end_evidence(strip, offsets, replace(template, card_mm=2 * template.card_mm), sign, scale)
+        single = _by_side(plane, curve, stations, strip, offsets, template, scale, face)
+        return of_card(single, template)
+    twice = replace(template, card_mm=2 * template.card_mm)
+    single = of_card(near_end_evidence(strip, offsets, template, sign, scale, face), template)
+    double = of_card(near_end_evidence(strip, offsets, twice, sign, scale), twice)
     return _better(single, double, -stack_up * template.card_mm / 2)
 
 

@@ -5,7 +5,6 @@ import numpy as np
 from capture.sheet import CUT_INSET_MM, MarkerSheet
 from capture.view import View
 from measure.locate import Region
-from measure.print_behind import sheet_print
 
 BELOW_MM = 12.0
 BESIDE_MM = 25.0
@@ -51,5 +50,4 @@ def search_region(
         table_mm=-half_h,
         masked=tuple(sides),
         printed=((r0, r1, r_low, r_top),),
-        behind=sheet_print(sheet),
     )

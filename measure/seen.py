@@ -9,6 +9,7 @@ from capture.rectify import linear_grey, srgb_to_linear
 from capture.sheet import MarkerSheet
 from capture.view import PARAMS, View
 from measure.locate import Region
+from measure.sheet_print import SheetPrint
 from measure.strip import Plane
 
 AROUND_MM = 14.0  # a panel's surroundings reach beyond the region
@@ -16,10 +17,13 @@ TAG_RIM = 1.12  # places just outside a tag, in its white square
 MIN_RIMS = 24
 
 
-def plane_of(photo: Photo, view: View, z_mm: float, region: Region) -> Plane:
+def plane_of(
+    photo: Photo, view: View, z_mm: float, region: Region, behind: SheetPrint | None = None
+) -> Plane:
     """Return the measuring plane with the part of the photo that shows the region, and some more around it.
 
-    The view in it counts pixels from that part's corner: its principal point is moved.
+    The view in it counts pixels from that part's corner: its principal point is moved. `behind` is the
+    sheet, if it stands behind the dummy.
     """
     corners = np.array([(x, y) for x in (region.left, region.right) for y in (region.bottom, region.top)])
     low, high = corners.min(axis=0) - AROUND_MM, corners.max(axis=0) + AROUND_MM
@@ -37,6 +41,7 @@ def plane_of(photo: Photo, view: View, z_mm: float, region: Region) -> Plane:
         view=replace(view, params=params),
         z_mm=z_mm,
         eye_mm=view.eye_mm(),
+        behind=behind,
     )
 
 

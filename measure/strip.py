@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from capture.rectify import resample
 from capture.view import View
+from measure.sheet_print import SheetPrint
 
 Array = NDArray[np.float64]
 Image = NDArray[np.float32]
@@ -22,12 +23,14 @@ class Plane:
     view : the solved view.
     z_mm : height of the measuring plane above the sheet.
     eye_mm : (3,) the camera's centre in sheet coordinates.
+    behind : the sheet, if it stands behind the dummy.
     """
 
     grey: Image
     view: View
     z_mm: float
     eye_mm: Array
+    behind: SheetPrint | None = None
 
     def sample(self, xy_mm: Array) -> Image:
         """Grey values (...) at points (..., 2) of the plane; 0 outside the photo."""

@@ -6,8 +6,9 @@ from measure_scene import BLUR_PX, close_camera, near_end_picture, plane_of
 
 from capture.sheet import sheet_for_paper
 from measure.evidence import Template
-from measure.print_behind import sheet_print, without_print
+from measure.print_behind import without_print
 from measure.refine import outer_sign, scan, stations_for
+from measure.sheet_print import sheet_print
 from measure.strip import Curve, Plane
 
 PX_PER_MM = 8.0
@@ -26,30 +27,34 @@ def behind(plane: Plane, sheet_xy: tuple[float, float]) -> np.ndarray:
 def test_the_drawn_sheet_has_its_steps_where_the_printed_one_has(paper: str) -> None:
     sheet = sheet_for_paper(paper)
     drawn = sheet_print(sheet)
-    up, across = np.array([0.0, 1.0]), np.array([1.0, 0.0])
+
+    def step(x: float, y: float, *direction: float) -> float:
+        return float(drawn.step_at(np.array([[[x, y]]]), np.array(direction))[0, 0])
+
     side = sheet.square_mm
     lowest = [(x, y) for x, y in sheet.black_squares if np.isclose(y, sheet.ring[1])]
     assert len(lowest) > 4
     for x, y in lowest:  # white margin below, white squares beside
-        assert drawn.step_at(np.array([x + side / 2, y]), up) > 0.8
-        assert drawn.step_at(np.array([x, y + side / 2]), across) > 0.8
-        assert drawn.step_at(np.array([x + side / 2, y + side / 2]), up) == 0
-    assert drawn.step_at(np.array([0.0, -sheet.paper_mm[1] / 2]), up) > 0.5
-    assert drawn.step_at(np.array([0.0, 0.0]), up) == 0
+        assert step(x + side / 2, y, 0, 1) > 0.8
+        assert step(x, y + side / 2, 1, 0) > 0.8
+        assert step(x + side / 2, y + side / 2, 0, 1) == 0
+    assert step(0.0, -sheet.paper_mm[1] / 2, 0, 1) > 0.5
+    assert step(0.0, 0.0, 0, 1) == 0
 
 
 def evidence_at(y_off_mm: float) -> tuple[float, float]:
     """Evidence for a stripe that is seen so far above the paper's lower edge: before, after."""
     view = close_camera(PX_PER_MM)
     blank = plane_of(view, np.zeros((4, 4), np.float32))
-    plane = Plane(grey=blank.grey, view=view, z_mm=STANDOFF, eye_mm=view.eye_mm())
+    eye = view.eye_mm()
+    plane = Plane(grey=blank.grey, view=view, z_mm=STANDOFF, eye_mm=eye, behind=sheet_print(SHEET))
     lower = behind(plane, (0.0, -SHEET.paper_mm[1] / 2))[1] + y_off_mm
     curve = Curve(a=np.array([-20.0, lower]), b=np.array([20.0, lower]))
     flat = Curve(a=np.array([-15.0, -2.0]), b=np.array([15.0, -2.0]))
     seen = plane_of(view, near_end_picture(view, flat, (0.5, 0.45, 0.1), card_mm=TEMPLATE.card_mm))
     s = stations_for(flat, 1.0, 1.0)
     evidence = scan(seen, flat, s, 0.4, 0.05, TEMPLATE)
-    kept = without_print(evidence, sheet_print(SHEET), plane, curve, s, TEMPLATE, outer_sign(seen, flat))
+    kept = without_print(evidence, plane, curve, s, TEMPLATE, outer_sign(seen, flat))
     k = int(np.argmin(np.abs(evidence.offsets_mm)))
     return float(evidence.score[:, k].mean()), float(kept.score[:, k].mean())
 
