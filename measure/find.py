@@ -112,7 +112,7 @@ def find_layout(
         before, tone = tone, _cut_edge_tone(plane, layout, standing, fits, blur_px)
         if before and tone and abs(np.log(tone / before)) < SAME_TONE:
             break
-    settle_planes(plane, layout, standing, fits, hinges, layer_sd, blur_px)
+    settle_planes(plane, layout, standing, fits, hinges, layer_sd, blur_px, tone)
     missing = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
     missing |= overrun(plane, layout, fits, hinges, blur_px)
@@ -270,6 +270,6 @@ def _fit_panel(
 ) -> tuple[Fit, Curve, float]:
     template = template_for(plane, layout, item.panel, rough, blur_px)
     if item.panel.role is Role.PLANE:
-        return fit_plane(plane, layout, item, rough, template, REACH_MM)
+        return fit_plane(plane, layout, item, rough, template, REACH_MM, tone)
     fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
     return fit, fit.curve, 0.1 * layout.card_mm

@@ -24,15 +24,29 @@ MOST_OF_IT = 0.8
 
 
 def fit_plane(
-    plane: Plane, layout: Layout, item: PanelLines, rough: Curve, template: Template, reach_mm: float
+    plane: Plane,
+    layout: Layout,
+    item: PanelLines,
+    rough: Curve,
+    template: Template,
+    reach_mm: float,
+    tone: float | None = None,
 ) -> tuple[Fit, Curve, float]:
     """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
-    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm, tone=tone)
     if doubt(fit):
         # The rough line may run along another layer's edge: look one and two thicknesses off.
         starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in (-2, -1, 1, 2)]
         tries = [
-            refine(plane, s.straightened(), template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+            refine(
+                plane,
+                s.straightened(),
+                template,
+                trim_mm=(1.0, 1.0),
+                stack_up=item.up,
+                reach_mm=reach_mm,
+                tone=tone,
+            )
             for s in starts
         ]
         fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
@@ -84,6 +98,7 @@ def settle_planes(
     hinges: dict[str, Curve],
     layer_sd: dict[str, float],
     blur_px: float,
+    tone: float | None,
 ) -> None:
     """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
 
@@ -103,7 +118,7 @@ def settle_planes(
             continue
         start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
         template = template_for(plane, layout, item.panel, start, blur_px)
-        fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25)
+        fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25, tone)
         left = float((apex - hinge.a) @ hinge.normal)
         if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
             fits[name], hinges[name], layer_sd[name] = fit, hinge, err

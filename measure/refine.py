@@ -23,6 +23,7 @@ MIN_STATION_SCORE = 3.0
 TONE_SD = 0.4  # natural logarithm: cut edges of one card differ by that much from place to place
 TONE_WEIGHT = 6.0
 TONE_CAP = 6.0
+STACK_TONE = 0.4  # layers under a plane lie in one another's shadow
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -238,7 +239,11 @@ def _grid(
     # A bow needs length to show: short panels are straight.
     limit = min(max_bow, 0.04 * curve.length)
     evidence = scan(plane, curve, s, reach + limit + 0.2, step, template, stack_up)
-    score = softened(evidence.outer) + 0.5 * softened(evidence.inner) - off_tone(evidence, tone)
+    score = (
+        softened(evidence.outer)
+        + 0.5 * softened(evidence.inner)
+        - (STACK_TONE if stack_up else 1.0) * off_tone(evidence, tone)
+    )
     best, best_score = curve, -np.inf
     h, first = step, evidence.offsets_mm[0]
     bows = np.arange(-limit, limit + 0.075, 0.15)
@@ -283,7 +288,9 @@ def _peaks(
     s = stations_for(curve, *trim_mm)
     evidence = scan(plane, curve, s, GATE_MM + 0.1, step, template, stack_up)
     # Uncapped likelihoods have the sharper peak; the cap is for adding up, not for locating.
-    score = evidence.outer + 0.5 * evidence.inner - off_tone(evidence, tone)
+    score = (
+        evidence.outer + 0.5 * evidence.inner - (STACK_TONE if stack_up else 1.0) * off_tone(evidence, tone)
+    )
     inside = np.abs(evidence.offsets_mm) <= GATE_MM
     cols = np.flatnonzero(inside)
     k = cols[np.argmax(score[:, cols], axis=1)]
