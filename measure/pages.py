@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.choose import PanelLines, crossing
+from measure.evidence import Template
 from measure.layout import Layout, Role
 from measure.level import PAGE_REACH_MM, page_level
 from measure.locate import Region
@@ -68,6 +69,7 @@ def fit_pages(
         stations=s,
         tone=tone,
         brightest=_brightest(tone, paper_white),
+        strips=_strips(plane, layout, feet, fits, blur_px),
         reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
         realign=len(pages) == 2 and marked is None,
     )
@@ -90,6 +92,21 @@ def fit_pages(
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _strips(
+    plane: Plane, layout: Layout, feet: Mapping[str, float], fits: Mapping[str, Fit], blur_px: float
+) -> list[tuple[Curve, Template]]:
+    """Near ends of the strips that stand at the feet, and what they look like."""
+    standing = {
+        panel.joints[0]: panel
+        for panel in layout.panels
+        if panel.role in (Role.FOLD, Role.LEG) and panel.name in fits
+    }
+    return [
+        (fits[p.name].curve, template_for(plane, layout, p, fits[p.name].curve, blur_px))
+        for p in (standing[foot] for foot in feet if foot in standing)
+    ]
 
 
 def _brightest(tone: float | None, paper_white: float | None) -> float | None:

@@ -70,6 +70,7 @@ WHITE_ON_DARK = [(BOTTOM, 0.08), (TOP, 0.42), (99.0, 0.60)]
 WHITE_ON_WHITE = [(BOTTOM, 0.35), (TOP, 0.42), (99.0, 0.40)]
 PENNED = [(BOTTOM, 0.15), (TOP, 0.03), (99.0, 0.60)]
 TONE = 0.42
+TEMPLATE = Template(card_mm=CARD, blur_mm=BLUR_MM)
 
 
 def tab_on(bare: Layers, kind: str, lift: float) -> Layers:
@@ -86,6 +87,12 @@ def tab_on(bare: Layers, kind: str, lift: float) -> Layers:
     return [(BOTTOM, table), (low, 0.10), (high, edge), (99.0, face)]
 
 
+def standing(line: Curve, foot_mm: float) -> Curve:
+    """Near end of a strip that stands upright on the page, 20 mm high."""
+    foot = line.points(np.array([foot_mm / line.length]))[0]
+    return Curve(a=foot, b=foot + 20 * line.normal)
+
+
 def level_of(
     bare: Layers,
     tab: str | None,
@@ -95,6 +102,7 @@ def level_of(
     slant_mm: float = 0.0,
     first_tab_up_mm: float = 0.0,
     brightest: float | None = None,
+    with_strips: bool = False,
 ) -> tuple[PageLevel, np.ndarray]:
     """Level found, and how far (4,) the joints at the feet were put above the true line."""
     view = wide_camera(rng)
@@ -123,6 +131,7 @@ def level_of(
         stations=stations,
         tone=tone,
         brightest=brightest,
+        strips=[(standing(line, foot), TEMPLATE) for foot in FEET] if with_strips else (),
     )
     at_feet = found.curve.points(np.array(FEET) / 100) - line.points(np.array(FEET) / 100)
     return found, at_feet @ line.normal
@@ -160,6 +169,16 @@ def test_a_lit_strip_of_the_page_before_the_strips_shadow_is_no_cut_edge() -> No
         assert np.abs(taken).max() > 0.3, "without the bound the bright strip is taken for the edge"
         _, up = level_of(bare, None, rng, tone=0.25, brightest=0.3)
         assert np.abs(up).max() < 0.1
+
+
+def test_where_the_page_does_not_show_the_strips_tell_where_they_stop() -> None:
+    hidden: Layers = [(BOTTOM, 0.30), (TOP, 0.301), (99.0, 0.30)]
+    rng = np.random.default_rng(97)
+    for _ in range(4):
+        _, blind = level_of(hidden, None, rng)
+        _, up = level_of(hidden, None, rng, with_strips=True)
+        assert np.abs(up).max() < 0.6
+        assert np.abs(up).max() < np.abs(blind).max() + 0.1
 
 
 def test_the_page_is_the_same_upside_down() -> None:
