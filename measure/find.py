@@ -14,7 +14,7 @@ from measure.look import CARD_SHARE, CLEAR_STEP, Look, candidates_of, look_at, m
 from measure.marks import Marks, marked_line, seeds_of
 from measure.pages import fit_pages, page_groups
 from measure.panels import doubt, template_for
-from measure.planes import fit_plane, overrun, settle_planes
+from measure.planes import astray, fit_plane, overrun, settle_planes
 from measure.refine import REACH_MM, Fit, refine, scan, stations_for
 from measure.strip import Curve, Plane
 
@@ -116,6 +116,7 @@ def find_layout(
     missing = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
     missing |= overrun(plane, layout, fits, hinges, blur_px)
+    missing |= astray(layout, hinges)
     for name in missing:
         del fits[name], hinges[name]
     seen = {item.panel.name for item in items}

@@ -105,6 +105,7 @@ class _EdgeMaps:
         # background must not outvote the shape.
         self._full = 0.03
         self._cache: dict[int, NDArray[np.float32]] = {}
+        self._wide: dict[tuple[int, float], NDArray[np.float32]] = {}
 
     def _response(self, degrees: int) -> NDArray[np.float32]:
         if degrees not in self._cache:
@@ -119,13 +120,16 @@ class _EdgeMaps:
 
     def widened(self, angle_rad: float, slack_mm: float) -> NDArray[np.float32]:
         """Best response within +-8 degrees and +-slack of every place."""
-        base = int(round(np.rad2deg(angle_rad) / 4)) * 4
+        base = int(round(np.rad2deg(angle_rad) / 4)) * 4 % 180
+        if (base, slack_mm) in self._wide:
+            return self._wide[base, slack_mm]
         best = self._response((base - 8) % 180)
         for turn in (-4, 0, 4, 8):
             best = np.asarray(np.maximum(best, self._response((base + turn) % 180)), dtype=np.float32)
         size = 2 * int(slack_mm * PER_MM) + 1
         wide = cv2.dilate(best, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-        return np.asarray(cv2.blur(wide, (5, 5)), dtype=np.float32)
+        self._wide[base, slack_mm] = np.asarray(cv2.blur(wide, (5, 5)), dtype=np.float32)
+        return self._wide[base, slack_mm]
 
 
 def place_layouts(

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
 RIDGE_GAP_MM = 0.35
+ASTRAY_MM = 2.0  # a strip may be glued on beside the ridge, but not through the air
 BEYOND_MM = (0.9, 3.0)  # stretch beyond the crossing with the plane in which a leg must not be seen
 GOES_ON_SHARE = 0.6
 MOST_OF_IT = 0.8
@@ -88,6 +89,22 @@ def overrun(
             if np.mean(goes_on) > MOST_OF_IT:
                 out[name] = f"{leg.name} goes on beyond the edge found in its place"
     return out if n_seen > 1 and len(out) == n_seen else {}
+
+
+def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, str]:
+    """Planes that pass by the ridge: what was taken for them is some other edge. Plane panel -> reason."""
+    folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in hinges]
+    out: dict[str, str] = {}
+    for half in layout.panels:
+        under = [hinges[f.name] for f in folds if half.joints[0] in f.joints]
+        if half.role is not Role.PLANE or half.name not in hinges or len(under) != 2:
+            continue
+        if abs(float(under[0].tangent @ under[1].normal)) < APEX_MIN_SINE:
+            continue
+        gap = abs(float((crossing(*under) - hinges[half.name].a) @ hinges[half.name].normal))
+        if gap > ASTRAY_MM:
+            out[half.name] = f"the edge found in its place misses the ridge by {gap:.1f} mm"
+    return out
 
 
 def settle_planes(

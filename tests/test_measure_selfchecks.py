@@ -13,6 +13,7 @@ from measure.free_end import find_ending
 from measure.layout import Layout
 from measure.marks import Marks, joint_height, marked_line, seeds_of
 from measure.near_end import far_off
+from measure.planes import astray
 from measure.profile import Profile
 from measure.refine import outer_sign
 from measure.strip import Curve, Plane
@@ -74,6 +75,19 @@ def test_apron_marks_place_the_joints_above_the_pages_lower_surface(opening_deg:
             assert float((at[joint] - line.a) @ line.normal) == pytest.approx(0.0, abs=1e-9)
         assert seeds[f"fore edge {side}"] == pytest.approx(at[f"fore edge {side}"], abs=0.1)
     assert marked_line(replace(marks, pages={}), layout, "page left") is None
+
+
+def test_a_plane_that_passes_by_the_ridge_is_some_other_edge() -> None:
+    layout = dummy_layout()
+    hinges = {p.name: Curve(a=layout.at(p.joints[0]), b=layout.at(p.joints[-1])) for p in layout.panels}
+    assert astray(layout, hinges) == {}
+    low = hinges["plane left"]
+    for down, doubted in ((-1.0, False), (-7.0, True), (7.0, True)):
+        moved = {**hinges, "plane left": replace(low, d0=down, d1=down).straightened()}
+        assert ("plane left" in astray(layout, moved)) == doubted
+        assert "plane right" not in astray(layout, moved)
+    # with one fold only, nothing says where the ridge is
+    assert astray(layout, {k: c for k, c in moved.items() if k != "fold right"}) == {}
 
 
 def ending_scene(noise: float = 0.004, seed: int = 2) -> tuple[Plane, Curve]:
