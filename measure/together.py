@@ -19,12 +19,13 @@ from scipy.linalg import block_diag
 
 from measure.errors import MeasureError
 from measure.joints import near_end_prior
+from measure.marks import SPINE_MARK
 from measure.profile import PanelFit, Profile
 
 Array = NDArray[np.float64]
 
-COMMON = ("card layers", "print scale")
-"""Sources that displace every photo's joints alike: more photos do not help against them."""
+COMMON = ("card layers", "print scale", SPINE_MARK)
+"""Sources that displace every photo's joints alike (an apron hangs where it was hung): more do not help."""
 FLOOR_MM = 0.02  # no joint of one photo counts as known better than this
 STILL_MM, STILL_RAD = 1.0, np.deg2rad(0.4)  # moved by less: not moved, only seen a little differently
 STILL_SD_MM, STILL_SD_RAD = 0.1, np.deg2rad(0.04)
