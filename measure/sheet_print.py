@@ -1,18 +1,19 @@
 """The sheet's print behind a dummy: where its straight, strong edges are is known."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.sheet import TAG_MODULES, MarkerSheet
+from capture.sheet import TAG_MODULES, MarkerSheet, sheet_for_paper
 from capture.tags import tag_bits
 
 Array = NDArray[np.float64]
 
 PER_MM = 4.0
-BEYOND_MM = 60.0  # the table or wall round the paper, as far as a dummy may stand before it
+BEYOND_MM = 30.0  # the table or wall round the paper, as far as a dummy may stand before it
 SPREAD_MM = 0.3  # the paper bows a little, the standoff is not quite known
 SHADOW_MM = 0.7  # under the paper's lower edge
 INK, PAPER, FIELD, AROUND = 0.04, 1.0, 0.08, 0.4
@@ -45,7 +46,13 @@ class SheetPrint:
 
 
 def sheet_print(sheet: MarkerSheet) -> SheetPrint:
-    """Draw the uncut sheet, with its dark field, and note its steps."""
+    """Return the uncut sheet, with its dark field, as drawn; each paper's is drawn once."""
+    return _drawn(sheet.paper)
+
+
+@lru_cache(maxsize=4)
+def _drawn(paper: str) -> SheetPrint:
+    sheet = sheet_for_paper(paper)
     half_w, half_h = (side / 2 + BEYOND_MM for side in sheet.paper_mm)
     picture = np.full((int(2 * half_h * PER_MM), int(2 * half_w * PER_MM)), AROUND, np.float32)
 
