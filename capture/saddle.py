@@ -106,7 +106,8 @@ def fit_saddles(
         place = apply_h(H_img_sheet, xy_mm[k] + fit.theta[:, :2]) + lag[:, 0]
         px[k] = place
         cov = jac[k] @ fit.cov_mm2 @ np.swapaxes(jac[k], 1, 2)
-        sigma = np.sqrt(np.trace(cov, axis1=1, axis2=2) / 2)
+        variance = np.trace(cov, axis1=1, axis2=2) / 2
+        sigma = np.sqrt(np.where(variance >= 0, variance, np.nan))  # a fit gone astray has no variance
         out["sigma_px"][k] = np.hypot(sigma, _SIGMA_FLOOR_PX)
         out["shift_px"][k] = np.linalg.norm(place - predicted_px[k], axis=1)
         out["blur_px"][k] = np.exp(fit.theta[:, 6]) * scale
