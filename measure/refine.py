@@ -23,7 +23,7 @@ MIN_STATION_SCORE = 3.0
 TONE_SD = 0.4  # natural logarithm: cut edges of one card differ by that much from place to place
 TONE_WEIGHT = 6.0
 TONE_CAP = 6.0
-STACK_TONE = 0.4  # layers under a plane lie in one another's shadow
+FREE_LOG = 0.48  # natural logarithm; layers under a plane lie in one another's shadow
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -242,7 +242,7 @@ def _grid(
     score = (
         softened(evidence.outer)
         + 0.5 * softened(evidence.inner)
-        - (STACK_TONE if stack_up else 1.0) * off_tone(evidence, tone)
+        - off_tone(evidence, tone, FREE_LOG if stack_up else 0.0)
     )
     best, best_score = curve, -np.inf
     h, first = step, evidence.offsets_mm[0]
@@ -266,11 +266,12 @@ def _grid(
     return best.straightened()
 
 
-def off_tone(evidence: Evidence, tone: float | None) -> Array:
+def off_tone(evidence: Evidence, tone: float | None, free: float = 0.0) -> Array:
     """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo."""
     if tone is None:
         return np.zeros_like(evidence.score)
     ratio = np.log((np.maximum(evidence.middle, 0) + 0.005) / (tone + 0.005))
+    ratio = np.maximum(np.abs(ratio) - free, 0.0)
     out: Array = TONE_WEIGHT * np.minimum((ratio / TONE_SD) ** 2, TONE_CAP)
     return out
 
@@ -288,9 +289,7 @@ def _peaks(
     s = stations_for(curve, *trim_mm)
     evidence = scan(plane, curve, s, GATE_MM + 0.1, step, template, stack_up)
     # Uncapped likelihoods have the sharper peak; the cap is for adding up, not for locating.
-    score = (
-        evidence.outer + 0.5 * evidence.inner - (STACK_TONE if stack_up else 1.0) * off_tone(evidence, tone)
-    )
+    score = evidence.outer + 0.5 * evidence.inner - off_tone(evidence, tone, FREE_LOG if stack_up else 0.0)
     inside = np.abs(evidence.offsets_mm) <= GATE_MM
     cols = np.flatnonzero(inside)
     k = cols[np.argmax(score[:, cols], axis=1)]
