@@ -181,11 +181,12 @@ def locate_joints(
             along.append((len(names), curve.tangent, end.err_mm, lever))
             pulls.append([_Pull(k, s, n, float(n @ (xy - eye_mm[:2])))])
         elif _independent(lines, members, set(free), joint):
-            members = _consistent(lines, members)
+            members, passed_by = _consistent(lines, members)
             curves = [lines[k].curve_at(joint) for k in members]
             weights = np.array([lines[k].weight_sd_mm ** -2.0 for k in members])
             xy, weights, apart = _meet_robustly(curves, weights)
             near = [_near(c, xy) for c in curves]
+            apart = max(apart, passed_by)
             if apart > 0:
                 misses.append((len(names), apart))
             m = sum(
@@ -230,20 +231,28 @@ def _start(curves: Sequence[Curve]) -> Array:
     return crossing(curves[pair[0]], curves[pair[1]])
 
 
-def _consistent(lines: Sequence[PanelLine], members: list[int]) -> list[int]:
-    """Drop plane halves that do not run through the crossing of the folds (a crease glued off the ridge)."""
+def _consistent(lines: Sequence[PanelLine], members: list[int]) -> tuple[list[int], float]:
+    """Drop plane halves that do not run through the crossing of the folds (a crease glued off the ridge).
+
+    Where both halves pass it by on the same side, one of the folds may be what was fitted wrong: by how much
+    they pass it by is returned, too (mm, else 0).
+    """
     firm = [k for k in members if lines[k].role is not Role.PLANE]
     if len(firm) < 2 or len(firm) == len(members):
-        return members
+        return members, 0.0
     curves = [lines[k].curve for k in firm]
     xy = meet(curves, np.ones(len(firm)), _start(curves))
     out = list(firm)
+    gaps = []
     for k in members:
         if k not in firm:
-            _, foot, n = _near(lines[k].curve, xy)
-            if abs(float(n @ (foot - xy))) < GAP_MM:
+            _, foot, _ = _near(lines[k].curve, xy)
+            if np.hypot(*(foot - xy)) < GAP_MM:
                 out.append(k)
-    return out
+            else:
+                gaps.append(foot - xy)
+    alike = len(gaps) > 1 and all(float(g @ gaps[0]) > 0 for g in gaps)
+    return out, float(min(np.hypot(*g) for g in gaps)) if alike else 0.0
 
 
 def _why_not(layout: Layout, lines: Sequence[PanelLine], joint: str) -> str:

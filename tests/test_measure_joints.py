@@ -107,6 +107,25 @@ def test_a_plane_half_that_misses_the_ridge_does_not_move_it() -> None:
     assert small == pytest.approx(0.2 * w_plane / (2 * w_plane + 2 * w_fold * up), rel=1e-6)
 
 
+def test_a_ridge_that_both_plane_halves_pass_by_is_doubted() -> None:
+    """One half may have its crease glued off the ridge; if both miss it alike, a fold may be fitted wrong."""
+    layout = dummy_layout()
+
+    def doubt(*off_mm: float) -> float:
+        shift = dict(zip(("plane left", "plane right"), off_mm, strict=True))
+        lines = []
+        for line in exact_lines(layout):
+            d = shift.get(line.name, 0.0) * np.sign(line.curve.normal[1])
+            lines.append(replace(line, curve=replace(line.curve, d0=d, d1=d).straightened()))
+        joints = located(layout, lines)
+        k = 2 * joints.names.index("ridge")
+        cov = sum(joints.cov_by_source.values())
+        return float(np.sqrt(cov[k + 1, k + 1]))
+
+    assert doubt(0.0, -3.0) < 0.3 and doubt(3.0, -3.0) < 0.3
+    assert doubt(-3.0, -3.0) > 1.4
+
+
 def test_a_free_end_lies_along_its_own_panel() -> None:
     layout = dummy_layout()
     lines = exact_lines(layout, {"plane right": 0.8})
