@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from measure.errors import MeasureError
 from measure.joints import FreeEnd, locate_joints, near_end_prior
 from measure.profile import PanelFit, Profile
-from measure.together import combine
+from measure.together import PARTLY, combine
 
 Array = NDArray[np.float64]
 
@@ -35,12 +35,24 @@ def seen(xy: Array, forward: float, eye: Array) -> Array:
     return eye[:2] + (xy - eye[:2]) * eye[2] / (eye[2] - forward)
 
 
-def photo(depth: dict[str, tuple[float, float]], eye: Array, rng: np.random.Generator) -> Profile:
-    """One photo of the dummy whose near ends stand in front of the plane by these amounts at their ends."""
+def photo(
+    depth: dict[str, tuple[float, float]],
+    eye: Array,
+    rng: np.random.Generator,
+    shared: dict[str, Array] | None = None,
+) -> Profile:
+    """One photo of the dummy whose near ends stand in front of the plane by these amounts at their ends.
+
+    `shared` is what misleads the fits in every photo of this dummy alike.
+    """
     lines = []
+    part = PARTLY["edge fits"] if shared else 0.0
     for line in exact_lines(LAYOUT):
         d0, d1 = depth[line.name]
-        noise = rng.normal(0, NOISE, 2)[:, None] * line.curve.normal
+        off = np.sqrt(1 - part) * rng.normal(0, NOISE, 2)
+        if shared:
+            off = off + np.sqrt(part) * shared[line.name]
+        noise = off[:, None] * line.curve.normal
         curve = replace(
             line.curve, a=seen(line.curve.a, d0, eye) + noise[0], b=seen(line.curve.b, d1, eye) + noise[1]
         )
@@ -108,7 +120,8 @@ def test_three_photos_take_the_parallax_out_and_say_how_sure_they_are() -> None:
     one, three, ratio = [], [], []
     for _ in range(60):
         depth = drawn(rng)
-        shots = [photo(depth, eye, rng) for eye in EYES]
+        shared = {name: rng.normal(0, NOISE, 2) for name in PANELS}
+        shots = [photo(depth, eye, rng, shared) for eye in EYES]
         joined = combine(shots).profile
         for a, b in LENGTHS:
             v, u = length(shots[0], a, b)
