@@ -8,7 +8,7 @@ stated interval (k = 2) covers the truth and how large it is; the same by class;
 placed; gross errors.
 
 More photographs are made by ``python sample_images/render.py --random CLASS --seed N -o FOLDER``; seeds the
-method was tuned on lie below 1000.
+method was tuned on lie below 7200.
 """
 
 import json
