@@ -28,6 +28,8 @@ KNOWN_MM = 1.0  # an edge this near to a place where another panel's edge crosse
 NEAR_COST, FAR_COST = 15.0, 6.0
 KNOWN_ERR_MM = 1.0
 FAINT_ERR_MM = 0.8
+SHORT_MM = 5.0  # a plane may be cut too short by so much
+HINT = 10.0  # evidence for a step in the cut edge alone
 AT_LEG_ERR_MM = 0.3  # an end designed to lie where a leg's edge crosses
 
 
@@ -77,7 +79,8 @@ def find_ending(
     where = at[m : len(at) - m]
     stripe = _rows(plane, curve, at, np.linspace(-0.3, 0.3, 3) * card_mm * outward_sign).mean(axis=1)
     blur = max(blur_mm, 0.03)
-    llr = 0.5 * np.minimum(_step_llr(stripe, h, m, blur, scale, 0.008), CLEAR)
+    own = _step_llr(stripe, h, m, blur, scale, 0.008)
+    llr = 0.5 * np.minimum(own, CLEAR)
     inner = _inner_stretch(at, expected_mm, joint_mm)
     change = 0.5 * _change(stripe, inner, h, m)
     face = _face_offsets(plane, curve, expected_mm, card_mm, depth_mm, outward_sign)
@@ -105,6 +108,10 @@ def find_ending(
         err = max(err, FAINT_ERR_MM)
     if any(abs(where[k] - other) < KNOWN_MM for other in (*near_ends_mm, *far_ends_mm)):
         err = max(err, KNOWN_ERR_MM if surprising[k] else AT_LEG_ERR_MM)
+        # A plane cut too short hides on the strip that goes on to the leg: only its own cut edge stops.
+        inside = (where < where[k] - KNOWN_MM) & (where > where[k] - SHORT_MM)
+        if inside.any() and own[inside].max() > HINT:
+            err = max(err, 0.6 * float(where[k] - where[inside][np.argmax(own[inside])]))
     return Ending(along_mm=float(where[k] + h * move), err_mm=err, score=float(llr[k]))
 
 

@@ -90,8 +90,11 @@ def test_a_plane_that_passes_by_the_ridge_is_some_other_edge() -> None:
     assert astray(layout, {k: c for k, c in moved.items() if k != "fold right"}) == {}
 
 
-def ending_scene(noise: float = 0.004, seed: int = 2) -> tuple[Plane, Curve]:
-    """A bright card that ends 40 mm along its line before a dark ground, seen from above."""
+def ending_scene(noise: float = 0.004, seed: int = 2, short_mm: float | None = None) -> tuple[Plane, Curve]:
+    """A bright card that ends 40 mm along its line before a dark ground, seen from above.
+
+    With `short_mm` its cut edge stops that much earlier, while what it lies on shows its face on to the end.
+    """
     view = close_camera(PX_PER_MM, size=(900, 300))
     curve = true_curve(0.0)
     levels = (0.5, 0.45, DARK)
@@ -100,6 +103,11 @@ def ending_scene(noise: float = 0.004, seed: int = 2) -> tuple[Plane, Curve]:
     mm, _ = pixel_mm(view)
     long = Curve(a=curve.a - 40 * curve.tangent, b=curve.b + 40 * curve.tangent)
     picture = near_end_picture(view, long, lit, card_mm=CARD).astype(float)
+    if short_mm is not None:
+        faced = near_end_picture(view, long, tuple(0.55 if g == 0.45 else g for g in lit), card_mm=CARD)
+        stops = curve.b - short_mm * curve.tangent
+        there = ndtr((mm - stops) @ curve.tangent * PX_PER_MM / BLUR_PX)
+        picture += (faced - picture) * there
     # the card's side runs back from its near corner toward the eye
     end, eye = curve.b, view.eye_mm()[:2]
     side = (eye - end) / np.hypot(*(eye - end))
@@ -138,6 +146,23 @@ def test_an_end_where_another_panels_edge_crosses_is_doubted() -> None:
     beside = find_ending(plane, curve, LENGTH - 2.0, near_ends_mm=[LENGTH + 0.3], **args)
     assert plain is not None and beside is not None
     assert plain.err_mm < 0.3 and beside.err_mm >= 1.0
+
+
+def test_a_plane_cut_short_on_a_strip_that_goes_on_to_the_leg_is_doubted() -> None:
+    for short_mm, least, most in ((None, 0.0, 0.4), (2.0, 1.0, 3.0)):
+        plane, curve = ending_scene(short_mm=short_mm)
+        ending = find_ending(
+            plane,
+            curve,
+            LENGTH,
+            card_mm=CARD,
+            depth_mm=60.0,
+            blur_mm=BLUR_PX / PX_PER_MM,
+            outward_sign=outer_sign(plane, curve),
+            near_ends_mm=[LENGTH],
+        )
+        assert ending is not None
+        assert least <= ending.err_mm <= most
 
 
 def test_no_end_is_found_where_the_card_goes_on() -> None:
