@@ -113,7 +113,8 @@ def page_level(
     stops = footing_profiles(plane, curve, strips, wanted, up)
     for (strip_curve, _), stop in zip(strips, stops, strict=True):
         at = float((crossing(curve, strip_curve) - curve.a) @ curve.tangent) / curve.length
-        sums = sums + _at_foot(stop, at)
+        if np.isfinite(at):
+            sums = sums + _at_foot(stop, at)
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
     d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
     far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > 0.25

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.view import PARAMS
 from measure.evidence import Evidence, Template
 from measure.strip import Curve, Plane
 
@@ -33,11 +34,12 @@ def without_print(
     assert plane.behind is not None
     eye = plane.eye_mm
     beyond = eye[2] / (eye[2] - plane.z_mm)
+    printed = np.exp(plane.view.params[[PARAMS.index("log_sx"), PARAMS.index("log_sy")]])
     kept = []
     for side in (outer_sign, -outer_sign):
         across = evidence.offsets_mm + side * template.card_mm / 2
         near = curve.points(stations)[:, None, :] + across[None, :, None] * curve.normal
-        behind = eye[:2] + (near - eye[:2]) * beyond
+        behind = (eye[:2] + (near - eye[:2]) * beyond) / printed  # nominal mm, as drawn
         step = plane.behind.step_at(behind, curve.normal)
         kept.append(1.0 - EXPLAINED * np.clip(step / STEP - 1.0, 0.0, 1.0))
     outer, inner = evidence.outer * kept[0], evidence.inner * kept[1]

@@ -267,7 +267,10 @@ def _grid(
 
 
 def off_tone(evidence: Evidence, tone: float | None, free: float = 0.0) -> Array:
-    """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo."""
+    """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo.
+
+    `free` is how far off (natural logarithm) costs nothing.
+    """
     if tone is None:
         return np.zeros_like(evidence.score)
     ratio = np.log((np.maximum(evidence.middle, 0) + 0.005) / (tone + 0.005))
