@@ -108,6 +108,7 @@ def find_ending(
         err = max(err, FAINT_ERR_MM)
     if any(abs(where[k] - other) < KNOWN_MM for other in (*near_ends_mm, *far_ends_mm)):
         err = max(err, KNOWN_ERR_MM if surprising[k] else AT_LEG_ERR_MM)
+    if any(abs(where[k] - near) < KNOWN_MM for near in near_ends_mm):
         # A plane cut too short hides on the strip that goes on to the leg: only its own cut edge stops.
         inside = (where < where[k] - KNOWN_MM) & (where > where[k] - SHORT_MM)
         if inside.any() and own[inside].max() > HINT:
