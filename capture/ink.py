@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from reportlab.lib.units import mm
 
-from capture.sheet import TAG_MODULES, CheckBar
-from capture.tags import tag_bits
+from capture.sheet import CheckBar
+from capture.tags import white_modules
 
 Array = NDArray[np.float64]
 
@@ -35,10 +35,9 @@ def draw_checks(canvas: Any, black_squares: Array, square_mm: float, tags: Mappi
     canvas.drawPath(squares, stroke=0, fill=1)
     canvas.setFillGray(1)
     for tag_id, corners in tags.items():
-        module = (corners[1, 0] - corners[0, 0]) / TAG_MODULES
         white = canvas.beginPath()
-        for row, col in np.argwhere(tag_bits(tag_id)):
-            white.rect(corners[0, 0] + col * module, corners[0, 1] - (row + 1) * module, module, module)
+        for x, y, module in white_modules(tag_id, corners):
+            white.rect(x, y, module, module)
         canvas.drawPath(white, stroke=0, fill=1)
 
 

@@ -272,3 +272,10 @@ def tag_bits(tag_id: int) -> NDArray[np.bool_]:
     """Return the tag's modules (8, 8), True = white, row 0 at the top, black border included."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     return np.asarray(cv2.aruco.generateImageMarker(dictionary, tag_id, TAG_MODULES, borderBits=1)) > 127
+
+
+def white_modules(tag_id: int, corners: Array) -> Iterator[tuple[float, float, float]]:
+    """White modules of a tag with these corners (4, 2): lower left x and y, and side, mm."""
+    module = (corners[1, 0] - corners[0, 0]) / TAG_MODULES
+    for row, col in np.argwhere(tag_bits(tag_id)):
+        yield corners[0, 0] + col * module, corners[0, 1] - (row + 1) * module, module

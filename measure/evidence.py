@@ -105,7 +105,7 @@ def near_end_evidence(
         outer[rows], inner[rows] = _two_steps(raw[rows], x, template, px_per_mm, h, width)
     return Evidence(
         offsets_mm=offsets_mm[n : len(offsets_mm) - n],
-        score=np.minimum(outer, template.cap) + 0.5 * np.minimum(inner, template.cap),
+        score=capped(outer, inner, template.cap),
         outer=outer,
         inner=inner,
         middle=raw[..., np.abs(x) <= template.card_mm / 4 + 0.01].mean(axis=2),
@@ -155,6 +155,12 @@ def _two_steps(
         0.5 * n_eff * np.log1p(weight * coef[..., -1] ** 2 / spread),
         0.5 * n_eff * np.log1p(weight * last_inner**2 / spread),
     )
+
+
+def capped(outer: Array, inner: Array, cap: float) -> Array:
+    """Both steps of a near end together: the background step counts double, neither more than the cap."""
+    out: Array = np.minimum(outer, cap) + 0.5 * np.minimum(inner, cap)
+    return out
 
 
 def softened(llr: Array, scale: float = 20.0) -> Array:

@@ -25,8 +25,8 @@ def footing_profiles(
     strips: Sequence[tuple[Curve, Template]],
     wanted: Array,
     up: float,
-) -> list[Array]:
-    """Evidence (W,) for each strip's foot lying so far up from a page's line.
+) -> list[tuple[float, Array]]:
+    """Where on a page's line each strip stands (mm), and evidence (W,) for its foot being so far up from it.
 
     What is seen of a near end below a level speaks against it, what is not seen above it, too. Tabs, shadows
     and blur make this good to half a millimetre only: it decides where the page itself hardly shows.
@@ -37,13 +37,14 @@ def footing_profiles(
     strips : line of every strip's near end, and what it looks like.
     wanted : (W,) offsets up from the line.
     up : +1 if up is to the left of the line.
+
+    Strips nearly along the line are left out.
     """
     out = []
     for curve, template in strips:
         foot = crossing(line, curve)
         rise = float(curve.tangent @ line.normal) * up
         if not np.all(np.isfinite(foot)) or abs(rise) < 0.2:
-            out.append(np.zeros(len(wanted)))
             continue
         start = float((foot - curve.a) @ curve.tangent)
         limit = (np.max(np.abs(wanted)) + REACH_MM) / abs(rise)
@@ -55,10 +56,9 @@ def footing_profiles(
         order = np.argsort(heights)
         total = np.concatenate([[0.0], np.cumsum(seen[order])])
         heights = heights[order]
-
-        def between(low: Array, high: Array, total: Array = total, heights: Array = heights) -> Array:
-            return total[np.searchsorted(heights, high)] - total[np.searchsorted(heights, low)]
-
-        votes = between(wanted, wanted + REACH_MM) - between(wanted - REACH_MM, wanted)
-        out.append(FOOT_WEIGHT * (votes - votes.max()).clip(-FOOT_CAP / FOOT_WEIGHT, 0.0))
+        places = [np.searchsorted(heights, wanted + d) for d in (-REACH_MM, 0.0, REACH_MM)]
+        below, here, above = total[places]
+        votes = (above - here) - (here - below)
+        evidence_up = FOOT_WEIGHT * (votes - votes.max()).clip(-FOOT_CAP / FOOT_WEIGHT, 0.0)
+        out.append((float((foot - line.a) @ line.tangent), evidence_up))
     return out

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from measure.candidates import crest_shift, line_scores
-from measure.choose import crossing
 from measure.evidence import Template
 from measure.footing import footing_profiles
 from measure.strip import Curve, Plane, strip_along
@@ -84,7 +83,7 @@ def page_level(
     usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
     tone : grey value of the card's cut edge, if known.
     brightest : grey value that the page's own cut edge does not exceed, if known.
-    strips : near ends of the strips standing at the feet, in the same order, and what they look like.
+    strips : near ends of the strips standing on the page, and what they look like.
     reach_mm : the true line is within this of the rough one.
     realign : whether to look again along the page if the rough line slants against it; not for a short page,
         on which shadows can outweigh its edge.
@@ -110,11 +109,8 @@ def page_level(
     profiles = tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
-    stops = footing_profiles(plane, curve, strips, wanted, up)
-    for (strip_curve, _), stop in zip(strips, stops, strict=True):
-        at = float((crossing(curve, strip_curve) - curve.a) @ curve.tangent) / curve.length
-        if np.isfinite(at):
-            sums = sums + _at_foot(stop, at)
+    for foot, stop in footing_profiles(plane, curve, strips, wanted, up):
+        sums = sums + _at_foot(stop, foot / curve.length)
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
     d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
     far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > 0.25

@@ -8,7 +8,7 @@ from scipy.ndimage import maximum_filter1d
 
 from measure.candidates import Candidate, best_lines, line_scores
 from measure.choose import Choice, PanelLines
-from measure.evidence import Evidence
+from measure.evidence import Evidence, capped
 from measure.layout import Layout, Panel, Role
 from measure.locate import Placement, Region
 from measure.panels import inside, is_flat, template_for, up_side
@@ -134,7 +134,7 @@ def candidates_of(look: Look, tone: float | None) -> PanelLines:
     evidence = look.evidence
     if page:
         # A long modest edge must beat a short strong shadow.
-        score = np.minimum(evidence.outer, PAGE_CAP) + 0.5 * np.minimum(evidence.inner, PAGE_CAP)
+        score = capped(evidence.outer, evidence.inner, PAGE_CAP)
     else:
         score = np.maximum(evidence.score - off_tone(evidence, tone) - look.far_edge, 0.0)
     score = score * look.visible[:, None]

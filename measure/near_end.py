@@ -218,7 +218,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         nominal = layout.length(panel.joints[0], panel.joints[-1])
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
         overhang = (layout.length(panel.joints[0], panel.joints[-2]), nominal)
-        curve = beyond_the_leg(plane, layout, panel, curve, overhang, blur_px)
+        curve = _beyond_the_leg(plane, layout, panel, curve, overhang, blur_px)
         near_ends, far_ends = _crossing_places(plane, layout, finding, panel)
         ending = find_ending(
             plane,
@@ -241,7 +241,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
     return out
 
 
-def beyond_the_leg(
+def _beyond_the_leg(
     plane: Plane, layout: Layout, panel: Panel, curve: Curve, overhang_mm: tuple[float, float], blur_px: float
 ) -> Curve:
     """Return the line of a panel's near end moved to the layer seen on the stretch before its free end.

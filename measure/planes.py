@@ -31,7 +31,7 @@ def fit_plane(
     rough: Curve,
     template: Template,
     reach_mm: float,
-    tone: float | None = None,
+    tone: float | None,
 ) -> tuple[Fit, Curve, float]:
     """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
     fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm, tone=tone)
@@ -96,15 +96,25 @@ def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, str]:
     folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in hinges]
     out: dict[str, str] = {}
     for half in layout.panels:
-        under = [hinges[f.name] for f in folds if half.joints[0] in f.joints]
-        if half.role is not Role.PLANE or half.name not in hinges or len(under) != 2:
+        if half.role is not Role.PLANE or half.name not in hinges:
             continue
-        if abs(float(under[0].tangent @ under[1].normal)) < APEX_MIN_SINE:
-            continue
-        gap = abs(float((crossing(*under) - hinges[half.name].a) @ hinges[half.name].normal))
+        apex = _apex([hinges[f.name] for f in folds if half.joints[0] in f.joints])
+        gap = 0.0 if apex is None else abs(_gap(apex, hinges[half.name]))
         if gap > ASTRAY_MM:
             out[half.name] = f"the edge found in its place misses the ridge by {gap:.1f} mm"
     return out
+
+
+def _apex(folds: list[Curve]) -> Array | None:
+    """Where two folds cross; None where they do not place the ridge in height."""
+    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+        return None
+    return crossing(*folds)
+
+
+def _gap(apex: Array, hinge: Curve) -> float:
+    """How far the ridge lies from a plane's line, + to its left."""
+    return float((apex - hinge.a) @ hinge.normal)
 
 
 def settle_planes(
@@ -122,20 +132,19 @@ def settle_planes(
     Where only one edge of the plane shows, it may have been taken for another layer's, one or two
     thicknesses off; the folds then know better, as long as the photo supports the other place too.
     """
-    folds = [hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD]
-    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+    apex = _apex([hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD])
+    if apex is None:
         return
-    apex = crossing(folds[0], folds[1])
     for item in standing:
         name = item.panel.name
         if item.panel.role is not Role.PLANE:
             continue
-        gap = float((apex - hinges[name].a) @ hinges[name].normal)
+        gap = _gap(apex, hinges[name])
         if abs(gap) < RIDGE_GAP_MM:
             continue
         start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
         template = template_for(plane, layout, item.panel, start, blur_px)
         fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25, tone)
-        left = float((apex - hinge.a) @ hinge.normal)
+        left = _gap(apex, hinge)
         if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
             fits[name], hinges[name], layer_sd[name] = fit, hinge, err

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.view import PARAMS
-from measure.evidence import Evidence, Template
+from measure.evidence import Evidence, Template, capped
 from measure.strip import Curve, Plane
 
 Array = NDArray[np.float64]
@@ -43,5 +43,4 @@ def without_print(
         step = plane.behind.step_at(behind, curve.normal)
         kept.append(1.0 - EXPLAINED * np.clip(step / STEP - 1.0, 0.0, 1.0))
     outer, inner = evidence.outer * kept[0], evidence.inner * kept[1]
-    score = np.minimum(outer, template.cap) + 0.5 * np.minimum(inner, template.cap)
-    return replace(evidence, score=score, outer=outer, inner=inner)
+    return replace(evidence, score=capped(outer, inner, template.cap), outer=outer, inner=inner)

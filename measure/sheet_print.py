@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.sheet import TAG_MODULES, MarkerSheet, sheet_for_paper
-from capture.tags import tag_bits
+from capture.sheet import MarkerSheet
+from capture.tags import white_modules
 
 Array = NDArray[np.float64]
 
@@ -45,14 +45,9 @@ class SheetPrint:
         return out
 
 
-def sheet_print(sheet: MarkerSheet) -> SheetPrint:
-    """Return the uncut sheet, with its dark field, as drawn; each paper's is drawn once."""
-    return _drawn(sheet.paper)
-
-
 @lru_cache(maxsize=4)
-def _drawn(paper: str) -> SheetPrint:
-    sheet = sheet_for_paper(paper)
+def sheet_print(sheet: MarkerSheet) -> SheetPrint:
+    """Draw the uncut sheet, with its dark field, and note its steps; each sheet is drawn once."""
     half_w, half_h = (side / 2 + BEYOND_MM for side in sheet.paper_mm)
     picture = np.full((int(2 * half_h * PER_MM), int(2 * half_w * PER_MM)), AROUND, np.float32)
 
@@ -69,10 +64,8 @@ def _drawn(paper: str) -> SheetPrint:
     for x, y in sheet.black_squares:
         fill(x, y, x + side, y + side, INK)
     for tag_id, corners in sheet.tags.items():
-        module = (corners[1, 0] - corners[0, 0]) / TAG_MODULES
         fill(corners[3, 0], corners[3, 1], corners[1, 0], corners[1, 1], INK)
-        for row, col in np.argwhere(tag_bits(tag_id)):
-            x, y = corners[0, 0] + col * module, corners[0, 1] - (row + 1) * module
+        for x, y, module in white_modules(tag_id, corners):
             fill(x, y, x + module, y + module, PAPER)
     near = 2 * round(SPREAD_MM * PER_MM) + 1
     steps = []

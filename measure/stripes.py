@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from capture.sheet import MarkerSheet
-from measure.evidence import Template
+from measure.evidence import Template, capped
 from measure.locate import Region
 from measure.strip import Curve, Plane
 
@@ -173,7 +173,7 @@ def _at_turn(plane: Plane, straight: Straight, template: Template, turn: float, 
     eye = float((plane.eye_mm[:2] - base) @ across)
     away = offsets > eye  # beyond the eye the background lies at larger offsets
     outer, inner = np.where(away, high, low), np.where(away, low, high)
-    score = np.minimum(outer, STATION_CAP) + 0.5 * np.minimum(inner, STATION_CAP)
+    score = capped(outer, inner, STATION_CAP)
     score = np.where(np.minimum(outer, inner) > TWO_STEPS, score, 0.5 * score)
     score -= FAR_WEIGHT * _near_of(np.minimum(outer, FAR_CAP), offsets, eye, plane, template)
     score = np.where(seen, score, 0.0) - LEAST_STATION

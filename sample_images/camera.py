@@ -128,18 +128,26 @@ def expose(
     return out
 
 
+def unbent(cam: Camera, k3: float = 0.0, p1: float = 0.0, p2: float = 0.0) -> tuple[Array, Array]:
+    """Ideal image coordinates x and y (H, W) of every pixel, the lens (and more distortion) taken out."""
+    wide, high = cam.size
+    yd, xd = np.mgrid[0:high, 0:wide].astype(float)
+    xd, yd = (xd - cam.centre[0]) / cam.f_px, (yd - cam.centre[1]) / cam.f_px
+    x, y = xd, yd
+    for _ in range(12):
+        r2 = x * x + y * y
+        radial = 1 + r2 * (cam.k1 + r2 * (cam.k2 + r2 * k3))
+        dx = 2 * p1 * x * y + p2 * (r2 + 2 * x * x)
+        dy = p1 * (r2 + 2 * y * y) + 2 * p2 * x * y
+        x, y = (xd - dx) / radial, (yd - dy) / radial
+    return x, y
+
+
 def _remapped(scene: Any, cam: Camera, spp: int, seed: int) -> Picture:
     """Do without LLVM: an ideal lens's picture, resampled to the distorted one (slow, softer)."""
     import mitsuba as mi
 
-    wide, high = cam.size
-    yd, xd = np.mgrid[0:high, 0:wide].astype(float)
-    xd, yd = (xd - cam.centre[0]) / cam.f_px, (yd - cam.centre[1]) / cam.f_px
-    xn, yn = xd, yd
-    for _ in range(12):
-        r2 = xn * xn + yn * yn
-        scale = 1.0 / (1.0 + r2 * (cam.k1 + cam.k2 * r2))
-        xn, yn = xd * scale, yd * scale
+    xn, yn = unbent(cam)
     w, h = (2 * math.ceil(cam.f_px * float(np.abs(n).max())) + 8 for n in (xn, yn))
     to_world = np.eye(4)  # the renderer's camera has x to the left and y up
     to_world[:3, :3] = cam.rot.T @ np.diag([-1.0, -1.0, 1.0])

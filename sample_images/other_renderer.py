@@ -24,7 +24,7 @@ sys.path.insert(1, str(Path(__file__).resolve().parents[1]))
 import bpy  # noqa: E402
 import cv2  # noqa: E402
 import numpy as np  # noqa: E402
-from camera import Camera, jpeg  # noqa: E402
+from camera import Camera, jpeg, unbent  # noqa: E402
 from catalogue import CLASSES, random_shot, spec_text  # noqa: E402
 from mathutils import Matrix  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
@@ -38,22 +38,6 @@ Picture = NDArray[np.float32]
 FINER = 1.15  # the ideal picture has so many more pixels, before the lens bends it
 ROUGHLY_PERCENT, ROUGHLY_SPP = 20, 10
 """What is not measured is traced at that share of the size."""
-
-
-def bent(cam: Camera, rng: np.random.Generator) -> tuple[Array, Array, dict[str, float]]:
-    """Ideal image coordinates (H, W) of every pixel: the camera's lens and more distortion, which is told."""
-    more = {"p1": 4e-4 * rng.normal(), "p2": 4e-4 * rng.normal(), "k3": 0.03 * rng.normal()}
-    wide, high = cam.size
-    yd, xd = np.mgrid[0:high, 0:wide].astype(float)
-    xd, yd = (xd - cam.centre[0]) / cam.f_px, (yd - cam.centre[1]) / cam.f_px
-    x, y = xd, yd
-    for _ in range(12):
-        r2 = x * x + y * y
-        radial = 1 + r2 * (cam.k1 + r2 * (cam.k2 + r2 * more["k3"]))
-        dx = 2 * more["p1"] * x * y + more["p2"] * (r2 + 2 * x * x)
-        dy = more["p1"] * (r2 + 2 * y * y) + 2 * more["p2"] * x * y
-        x, y = (xd - dx) / radial, (yd - dy) / radial
-    return x, y, more
 
 
 def ideal(cam: Camera, size: tuple[int, int], core_mm: Array, spp: int, seed: int) -> Picture:
@@ -130,7 +114,8 @@ def take(shot: Shot, out: Path, *, plain: bool, spp: int) -> None:
     kept = [p for p in at.parts if p.stuff.startswith(("prop", "book"))]
     furnish(shot, at, slabs(shot, at) + kept if plain else at.parts, rng)
     cam = at.camera
-    x, y, lens = bent(cam, rng)
+    lens = {"p1": 4e-4 * rng.normal(), "p2": 4e-4 * rng.normal(), "k3": 0.03 * rng.normal()}
+    x, y = unbent(cam, **lens)
     size = tuple(2 * math.ceil(FINER * cam.f_px * float(np.abs(n).max())) + 12 for n in (x, y))
     w, h = np.array(at.sheet.paper_mm) / 2
     core = [[sx * w, sy * h, 0.0] for sx in (-1, 1) for sy in (-1, 1)]
