@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from capture.adjust import stretch, tilt_deg
-from capture.sighting import Sighting
-from capture.view import View
+from capture.camera.adjust import stretch, tilt_deg
+from capture.camera.view import View
+from capture.sight.sighting import Sighting
 
 _SHAKEN: Final = 1.5
 """Blur of one direction over that of the other from which on the camera moved."""

@@ -7,13 +7,13 @@ from typing import Final
 
 import numpy as np
 
-from capture.adjust import solve_view, tilt_deg
-from capture.camera import Camera
+from capture.camera.adjust import solve_view, tilt_deg
+from capture.camera.calibrated_camera import Camera
+from capture.camera.view import View
 from capture.errors import SheetError
 from capture.photo import Photo, read_photo
-from capture.print_file import Bars, print_scale_for
-from capture.sighting import Sighting, find_sheet
-from capture.view import View
+from capture.sheet.printer_file import Bars, print_scale_for
+from capture.sight.sighting import Sighting, find_sheet
 
 THICKNESS_SD_MM: Final = 0.3
 """Closed thickness read with a rule on a springy dummy (common practice, no source)."""
@@ -58,7 +58,7 @@ def solve_photo(
 
     Parameters
     ----------
-    path : the photo. bars_mm, printer : the check bars, see `capture.print_file.print_scale_for`.
+    path : the photo. bars_mm, printer : the check bars, see `capture.sheet.printer_file.print_scale_for`.
     camera : a calibrated camera; None = what the photo says of its lens.
 
     Raises

@@ -7,7 +7,7 @@ and with it `foldgauge --help`, loads neither OpenCV nor SciPy.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from compare.inspection import check as check
+    from compare.jobs.check_dummy import check as check
 
 __all__ = ["check"]
 
@@ -16,5 +16,5 @@ def __getattr__(name: str) -> Any:
     if name == "check":
         import importlib
 
-        return importlib.import_module("compare.inspection").check
+        return importlib.import_module("compare.jobs.check_dummy").check
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from capture.sheet import CUT_INSET_MM, MarkerSheet
-from capture.view import View
-from measure.locate import Region
+from capture.camera.view import View
+from capture.sheet.marker_sheet import CUT_INSET_MM, MarkerSheet
+from measure.guided.placement import Region
 
 BELOW_MM = 12.0
 BESIDE_MM = 25.0

@@ -10,8 +10,8 @@ import click
 import pytest
 
 from compare.cli import main
-from compare.design.forms import TOP, keys_by_table
-from compare.design.spec import load_spec
+from compare.design.spec.forms import TOP, keys_by_table
+from compare.design.spec.spec import load_spec
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("capture", "measure", "compare")

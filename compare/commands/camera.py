@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from capture.calibrate import Calibration
+    from capture.camera.calibrate import Calibration
 
 
 @click.command()
@@ -20,8 +20,8 @@ def camera(photos: tuple[Path, ...], output: Path, as_json: bool) -> None:
 
     Same camera, zoom and picture size in all; give the file to 'foldgauge check' with --camera.
     """
-    from capture.calibrate import calibrate
-    from capture.camera_file import write_camera
+    from capture.camera.calibrate import calibrate
+    from capture.camera.camera_file import write_camera
 
     result = calibrate(photos, output.name)
     write_camera(result.camera, output)
@@ -37,7 +37,7 @@ def as_text(result: "Calibration") -> list[str]:
     """Return the result in lines for a reader."""
     import numpy as np
 
-    from capture.calibration_advice import advice, coverage
+    from capture.camera.calibration_advice import advice, coverage
 
     cam = result.camera
     focal = float(np.exp(cam.params[0]))
@@ -65,7 +65,7 @@ def as_dict(result: "Calibration") -> dict[str, object]:
     """Return the result for other programs: pixels, degrees, mm; standard uncertainties."""
     import numpy as np
 
-    from capture.calibration_advice import advice, coverage
+    from capture.camera.calibration_advice import advice, coverage
 
     cam = result.camera
     return {

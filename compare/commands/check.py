@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from compare.commands.set_up import (
+from compare.commands.set_up_options import (
     Rule,
     Use,
     check_outputs,
@@ -17,7 +17,7 @@ from compare.commands.set_up import (
 )
 
 if TYPE_CHECKING:
-    from compare.inspection import Inspection
+    from compare.jobs.check_dummy import Inspection
 
 CONFORMS: Final = 0
 FAILS: Final = 3
@@ -96,7 +96,7 @@ def check(
     """
     check_standoff(standoff)
     check_outputs({"--annotate": annotate, "--report": report, "--csv": table})
-    from compare.inspection import check as run
+    from compare.jobs.check_dummy import check as run
 
     inspection = run(
         photos,
@@ -126,28 +126,28 @@ def show(
 ) -> None:
     """Write the files first, so that a failure leaves no half answer on stdout."""
     if annotate is not None:
-        from compare.report.annotate import write_annotated
+        from compare.tell.check.annotated_photo import write_annotated
 
         write_annotated(inspection, annotate)
     if report is not None:
-        from compare.report.web_page import write_report
+        from compare.tell.check.check_page import write_report
 
         write_report(inspection, report)
     if table is not None:
-        from compare.report.as_csv import write_csv
+        from compare.tell.check.check_csv import write_csv
 
         write_csv(inspection.findings, table)
     if as_json:
-        from compare.report.as_json import to_text
+        from compare.tell.check.check_json import to_text
 
         data = inspection.as_dict()
         if budget:
-            from compare.budgets import budgets_dict, inspection_budgets
+            from compare.quantities.budgets import budgets_dict, inspection_budgets
 
             data["budget"] = budgets_dict(inspection_budgets(inspection))
         click.echo(to_text(data))
         return
-    from compare.report.terminal import print_findings
+    from compare.tell.check.check_terminal import print_findings
 
     names = ", ".join(shot.photo.name for shot in inspection.shots)
     origin = f"{names} against {inspection.spec.source.name}"
@@ -155,7 +155,7 @@ def show(
         origin += f" ({inspection.spec.title})"
     print_findings(inspection.findings, sys.stdout, inspection.notes, origin)
     if budget:
-        from compare.budgets import inspection_budgets
-        from compare.report.budget_table import print_budgets
+        from compare.quantities.budgets import inspection_budgets
+        from compare.tell.check.budget_table import print_budgets
 
         print_budgets(inspection_budgets(inspection), sys.stdout)

@@ -15,8 +15,8 @@ def demo(as_json: bool) -> None:
     Its annotated photo and its report are written into this folder. Exit code 0 when done, whatever the
     verdict (the sample has a fault).
     """
-    from compare.demo import demo_files
-    from compare.inspection import check as run
+    from compare.jobs.check_dummy import check as run
+    from compare.jobs.demo_sample import demo_files
 
     photo, spec = demo_files()
     out = Path(f"{photo.stem}.annotated.png")

@@ -57,30 +57,30 @@ def design(
     Its equalities and sums, how it moves, and how far it reaches when shut.
     """
     if schema:
-        from compare.design.schema import schema_text
+        from compare.design.spec.spec_schema import schema_text
 
         click.echo(schema_text())
         return
     if spec is None:
         raise click.UsageError("Missing argument 'SPEC'.")
-    from compare.design.spec import load_spec
+    from compare.design.spec.spec import load_spec
 
     loaded = load_spec(spec)
     if tidy:
-        from compare.design.tidy import tidy_text
+        from compare.design.spec.tidy import tidy_text
 
         click.echo(tidy_text(spec), nl=False)
         return
     import numpy as np
 
-    from compare.design.concerns import concerns
-    from compare.design.motion import move
-    from compare.design.tolerance import study
-    from compare.report.design_json import design_as_dict, to_json
-    from compare.report.design_motion import check_motion_name, write_motion
-    from compare.report.design_picture import check_picture_name, sweep_sketch, write_picture
-    from compare.report.design_text import print_design, print_study
-    from compare.report.template_pdf import check_template_name, write_template
+    from compare.design.study.concerns import concerns
+    from compare.design.study.motion import move
+    from compare.design.study.tolerance import study
+    from compare.tell.design.design_json import design_as_dict, to_json
+    from compare.tell.design.design_motion import check_motion_name, write_motion
+    from compare.tell.design.design_picture import check_picture_name, sweep_sketch, write_picture
+    from compare.tell.design.design_text import print_design, print_study
+    from compare.tell.design.template_pdf import check_template_name, write_template
 
     if picture is not None:  # names are checked before anything is computed or written
         check_picture_name(picture)

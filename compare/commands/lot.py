@@ -14,7 +14,7 @@ from compare.commands.lot_options import (
     settings_of,
 )
 from compare.commands.lot_tools import export_lot, history_lot, plan_lot, study_lot
-from compare.commands.set_up import Rule, Use, check_outputs
+from compare.commands.set_up_options import Rule, Use, check_outputs
 
 STOPPED: Final = 130
 
@@ -101,12 +101,12 @@ def check_lot(
     check_outputs({"--report": report})
     from dataclasses import replace
 
-    from compare.design.spec import load_spec
-    from compare.lot.assess import Sampling, assess
-    from compare.lot.attributes import plan
-    from compare.lot.ledger import Ledger
-    from compare.lot.manifest import read_lot
-    from compare.lot.runner import run_lot
+    from compare.design.spec.spec import load_spec
+    from compare.lot.assess_lot import Sampling, assess
+    from compare.lot.ledger.ledger import Ledger
+    from compare.lot.plans.attribute_plans import plan
+    from compare.lot.run.manifest import read_lot
+    from compare.lot.run.runner import run_lot
 
     settings = settings_of(use, standoff, bars, printer, camera, rule)
     design = load_spec(spec)
@@ -136,17 +136,17 @@ def check_lot(
         assessment = assess(found.name, design, settings, run, book, chosen, together)
     target = None
     if not no_report:
-        from compare.report.lot_html import write_lot_report
+        from compare.tell.lot.lot_page import write_lot_report
 
         target = report or Path(f"lot-{_file_name(found.name)}.html")
         write_lot_report(assessment, target, folder=folder, spec_path=spec, run=run)
     if as_json:
-        from compare.lot.as_json import assessment_dict
-        from compare.report.as_json import to_text
+        from compare.lot.lot_json import assessment_dict
+        from compare.tell.check.check_json import to_text
 
         click.echo(to_text(assessment_dict(assessment)))
     else:
-        from compare.report.lot_text import print_assessment
+        from compare.tell.lot.lot_text import print_assessment
 
         print_assessment(assessment, sys.stdout)
     if target is not None:

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from compare.commands.set_up import Rule, Use, check_standoff, set_up_options, use_option
+from compare.commands.set_up_options import Rule, Use, check_standoff, set_up_options, use_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from compare.lot.runner import Tally
+    from compare.lot.run.runner import Tally
 
 LEVELS: Final = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
 LEDGER: Final = "foldgauge-ledger.sqlite"

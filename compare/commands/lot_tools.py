@@ -12,7 +12,7 @@ from compare.commands.lot_options import (
     progress,
     settings_of,
 )
-from compare.commands.set_up import Use, check_outputs
+from compare.commands.set_up_options import Use, check_outputs
 from compare.errors import LotError
 
 
@@ -23,11 +23,11 @@ from compare.errors import LotError
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
 def plan_lot(size: int, aql: float, level: str, as_json: bool) -> None:
     """Say how many samples to photograph, and how many bad ones to bear."""
-    from compare.report.lot_plan import plans, plans_dict, print_plans
+    from compare.tell.lot.lot_plan import plans, plans_dict, print_plans
 
     found = plans(size, aql, level)
     if as_json:
-        from compare.report.as_json import to_text
+        from compare.tell.check.check_json import to_text
 
         click.echo(to_text(plans_dict(found)))
     else:
@@ -68,8 +68,8 @@ def study_lot(
     """
     import math
 
-    from compare.lot.study import Studied, study_photos, study_table
-    from compare.report.lot_study import print_study, study_dict
+    from compare.lot.study.photo_study import Studied, study_photos, study_table
+    from compare.tell.lot.lot_study import print_study, study_dict
 
     studied: tuple[Studied, ...]
     if source.suffix.lower() == ".csv" and not source.is_dir():
@@ -79,11 +79,11 @@ def study_lot(
     else:
         if spec is None:
             raise LotError("--spec: a study of photos wants the design (TOML)")
-        from compare.design.spec import load_spec
-        from compare.lot.ledger import Ledger
-        from compare.lot.manifest import read_lot
-        from compare.lot.runner import run_lot
-        from compare.lot.samples import load_samples
+        from compare.design.spec.spec import load_spec
+        from compare.lot.ledger.ledger import Ledger
+        from compare.lot.run.manifest import read_lot
+        from compare.lot.run.runner import run_lot
+        from compare.lot.run.samples import load_samples
 
         design = load_spec(spec)
         found = read_lot(source, manifest, naming)
@@ -97,7 +97,7 @@ def study_lot(
                 click.echo(f"{photo}: {reason}", err=True)
             studied = study_photos(load_samples(book, list(run.keys)), by)
     if as_json:
-        from compare.report.as_json import to_text
+        from compare.tell.check.check_json import to_text
 
         click.echo(to_text(study_dict(studied)))
     else:
@@ -117,15 +117,15 @@ def history_lot(
 ) -> None:
     """Show the lots in the ledger, or how a length ran over them."""
     check_outputs({"--report": report})
-    from compare.lot.ledger import Ledger
-    from compare.report.lot_history import history_dict, print_history, read_history, write_history
+    from compare.lot.ledger.ledger import Ledger
+    from compare.tell.lot.lot_history import history_dict, print_history, read_history, write_history
 
     with Ledger(ledger, create=False) as book:
         found = read_history(book, spec, length, every=report is not None)
     if report is not None:
         write_history(found, report)
     if as_json:
-        from compare.report.as_json import to_text
+        from compare.tell.check.check_json import to_text
 
         click.echo(to_text(history_dict(found)))
     else:
@@ -144,8 +144,8 @@ def history_lot(
 @click.option("--lot", "only", metavar="NAME", help="Only this lot.")
 def export_lot(output: Path, ledger: str, what: str, only: str | None) -> None:
     """Write the ledger to OUTPUT: .csv, .parquet or .jsonl (JSON lines)."""
-    from compare.lot.export import export
-    from compare.lot.ledger import Ledger
+    from compare.lot.ledger.ledger import Ledger
+    from compare.lot.ledger.ledger_export import export
 
     with Ledger(ledger, create=False) as book:
         count = export(book, output, what, only)  # type: ignore[arg-type]

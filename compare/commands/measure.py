@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from compare.commands.set_up import (
+from compare.commands.set_up_options import (
     Use,
     check_outputs,
     check_range,
@@ -63,8 +63,8 @@ def measure(
     check_range("--card", card, 0.02, 10.0)
     check_range("--depth", depth, 0.5, 1000.0)
     check_outputs({"--annotate": annotate, "--csv": table, "--draft": draft})
-    from compare.tracing import measure as run
-    from measure.trace import Card
+    from compare.jobs.measure_dummy import measure as run
+    from measure.tracing.trace_dummy import Card
 
     tracing = run(
         photo,
@@ -78,27 +78,27 @@ def measure(
     )
     # Files first, so that a failure leaves no half answer on stdout.
     if annotate is not None:
-        from compare.report.trace_picture import write_traced_picture
+        from compare.tell.trace.trace_picture import write_traced_picture
 
         write_traced_picture(tracing, annotate)
     if table is not None:
-        from compare.report.trace_text import write_tracing_csv
+        from compare.tell.trace.trace_text import write_tracing_csv
 
         write_tracing_csv(tracing, table)
     if draft is not None:
-        from compare.draft import write_draft
+        from compare.jobs.starter_spec import write_draft
 
         write_draft(tracing, draft)
     if as_json:
-        from compare.report.as_json import to_text
+        from compare.tell.check.check_json import to_text
 
         data = tracing.as_dict()
         if budget:
-            from compare.budgets import budgets_dict
+            from compare.quantities.budgets import budgets_dict
 
             data["budget"] = budgets_dict(tracing.budgets)
         click.echo(to_text(data))
         return
-    from compare.report.trace_text import print_tracing
+    from compare.tell.trace.trace_text import print_tracing
 
     print_tracing(tracing, sys.stdout, budget=budget)

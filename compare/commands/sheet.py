@@ -19,7 +19,7 @@ import click
 @click.option("--board", is_flag=True, help="Write the calibration board for 'foldgauge camera' instead.")
 def sheet(output: Path, paper: str, dark_field: bool, board: bool) -> None:
     """Write the marker sheet to print at 100 %, with the apron on its second page."""
-    from capture.sheet_pdf import write_board, write_sheet
+    from capture.sheet.sheet_pdf import write_board, write_sheet
 
     if board:
         write_board(output, paper)

@@ -7,8 +7,8 @@ show it at different openings. Printed: one line a photo; errors of lengths, ang
 stated interval (k = 2) covers the truth and how large it is; the same by class; panels found and wrongly
 placed; gross errors.
 
-More photographs are made by ``python sample_images/render.py --random CLASS --seed N -o FOLDER``; seeds the
-method was tuned on lie below 7200.
+More photographs are made by ``python sample_images/rendering/render.py --random CLASS --seed N -o FOLDER``;
+seeds the method was tuned on lie below 7200.
 """
 
 import json
@@ -22,11 +22,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from plain_methods import by_detector, by_hough, plain_joints
 
 from capture.errors import FoldgaugeError
-from compare.design.layout import layout_of
-from compare.inspection import Inspection, check
+from compare.design.expected_layout import layout_of
+from compare.jobs.check_dummy import Inspection, check
+from tests.benchmarks.plain_methods import by_detector, by_hough, plain_joints
 
 Array = NDArray[np.float64]
 

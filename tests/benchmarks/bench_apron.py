@@ -38,7 +38,7 @@ def main(folder: Path) -> None:
             if seen:
                 off, wide, view = errors(path, truth)
             else:
-                with patch("capture.sighting.find_apron", lambda grey, tags: ()):
+                with patch("capture.sight.sighting.find_apron", lambda grey, tags: ()):
                     off, wide, view = errors(path, truth)
             spine = "-"
             if view.apron is not None:

@@ -21,18 +21,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+sys.path.insert(0, str(ROOT))
 
-from bench_capture_boards import calibration, opencv_board  # noqa: E402
-from test_capture_scene import camera, picture, true_saddles  # noqa: E402
-
-from capture.adjust import solve_view  # noqa: E402
+from capture.camera.adjust import solve_view  # noqa: E402
+from capture.camera.rectify import linear_grey, rectify  # noqa: E402
+from capture.camera.view import View  # noqa: E402
 from capture.errors import FoldgaugeError  # noqa: E402
 from capture.photo import photo_of_array, read_photo  # noqa: E402
-from capture.print_scale import PrintScale  # noqa: E402
-from capture.rectify import linear_grey, rectify  # noqa: E402
-from capture.sighting import find_sheet  # noqa: E402
-from capture.view import View  # noqa: E402
+from capture.sheet.print_scale import PrintScale  # noqa: E402
+from capture.sight.sighting import find_sheet  # noqa: E402
+from tests.benchmarks.bench_capture_boards import calibration, opencv_board  # noqa: E402
+from tests.capture.test_capture_scene import camera, picture, true_saddles  # noqa: E402
 
 Array = NDArray[np.float64]
 TURNS = 7

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from capture_boards import board_photo_of
 from numpy.typing import NDArray
 
-from capture.calibrate import calibrate_photos
-from capture.sheet import MarkerSheet, build_sheet
+from capture.camera.calibrate import calibrate_photos
+from capture.sheet.marker_sheet import MarkerSheet, build_sheet
+from tests.helpers.drawn_boards import board_photo_of
 
 Array = NDArray[np.float64]
 PHOTOS = Path("/usr/share/doc/opencv-doc/examples/data")

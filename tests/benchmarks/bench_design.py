@@ -16,13 +16,12 @@ from typing import Any
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+sys.path.insert(0, str(ROOT))
 
-from outside_linkage import NAMES, by_least_squares, by_linkage_package  # noqa: E402
-
-from compare.design.motion import move  # noqa: E402
-from compare.design.spec import load_spec  # noqa: E402
-from compare.design.tolerance import draws, results_of, spreads_of  # noqa: E402
+from compare.design.spec.spec import load_spec  # noqa: E402
+from compare.design.study.motion import move  # noqa: E402
+from compare.design.study.tolerance import draws, results_of, spreads_of  # noqa: E402
+from tests.helpers.linkage_by_newton import NAMES, by_least_squares, by_linkage_package  # noqa: E402
 
 SAMPLES = 1_000_000
 REPEATS = 7

@@ -27,22 +27,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
-from compare_inspections import inspection_of  # noqa: E402
-from compare_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of  # noqa: E402
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from capture.errors import FoldgaugeError  # noqa: E402
-from compare.causes import CUTTING_SD, observed_lengths, observed_pattern, weigh  # noqa: E402
-from compare.causes import _unless_same as distinct  # noqa: E402
-from compare.conformity import COVERAGE, Verdict, probability_within  # noqa: E402
-from compare.design.spec import Spec  # noqa: E402
-from compare.faults import Fault, faults_of  # noqa: E402
-from compare.findings import Findings, compare_profile  # noqa: E402
-from compare.inspection import check  # noqa: E402
-from compare.measured import measured_of  # noqa: E402
-from compare.remedy import Effort  # noqa: E402
-from compare.report.web_page import report_html  # noqa: E402
+from compare.cause.causes import CUTTING_SD, observed_lengths, observed_pattern, weigh  # noqa: E402
+from compare.cause.causes import _unless_same as distinct  # noqa: E402
+from compare.cause.faults import Fault, faults_of  # noqa: E402
+from compare.cure.remedies import Effort  # noqa: E402
+from compare.design.spec.spec import Spec  # noqa: E402
+from compare.jobs.check_dummy import check  # noqa: E402
+from compare.quantities.measured import measured_of  # noqa: E402
+from compare.tell.check.check_page import report_html  # noqa: E402
+from compare.verdict.conformity import COVERAGE, Verdict, probability_within  # noqa: E402
+from compare.verdict.findings import Findings, compare_profile  # noqa: E402
+from tests.helpers.made_inspections import inspection_of  # noqa: E402
+from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of  # noqa: E402
 
 Array = NDArray[np.float64]
 

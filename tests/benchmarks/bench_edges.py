@@ -15,22 +15,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from measure_scene import (  # noqa: E402
+from capture.camera.view import View  # noqa: E402
+from measure.edges.line_fit import outer_sign, refine  # noqa: E402
+from measure.edges.straightened import Curve  # noqa: E402
+from measure.edges.stripe_evidence import Template  # noqa: E402
+from tests.helpers.drawn_scene import (  # noqa: E402
     across_and_along,
     close_camera,
     near_end_picture,
     pixel_mm,
     plane_of,
 )
-from test_measure_refine import CARD, LENGTH, TRIM, rough_for, true_curve  # noqa: E402
-from test_outside_edges import by_segment_detector, edge_error  # noqa: E402
-
-from capture.view import View  # noqa: E402
-from measure.evidence import Template  # noqa: E402
-from measure.refine import outer_sign, refine  # noqa: E402
-from measure.strip import Curve  # noqa: E402
+from tests.measure.test_measure_refine import CARD, LENGTH, TRIM, rough_for, true_curve  # noqa: E402
+from tests.outside.test_outside_edges import by_segment_detector, edge_error  # noqa: E402
 
 Array = NDArray[np.float64]
 

@@ -26,17 +26,16 @@ import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
-sys.path.insert(0, str(ROOT / "tests"))
 
-from compare_profiles import TWO_SIDED, spec_of  # noqa: E402
-from lot_fakes import SETTINGS, result_of  # noqa: E402
 from sqlalchemy import insert  # noqa: E402
 
-import compare.lot.runner as runner  # noqa: E402
-from compare.lot.job import Job, Outcome, run_job  # noqa: E402
-from compare.lot.ledger import Ledger, readings_of  # noqa: E402
-from compare.lot.schema import INSPECTION, READING  # noqa: E402
-from compare.report.lot_history import history_page, read_history  # noqa: E402
+import compare.lot.run.runner as runner  # noqa: E402
+from compare.lot.ledger.ledger import Ledger, readings_of  # noqa: E402
+from compare.lot.ledger.ledger_tables import INSPECTION, READING  # noqa: E402
+from compare.lot.run.sample_job import Job, Outcome, run_job  # noqa: E402
+from compare.tell.lot.lot_history import history_page, read_history  # noqa: E402
+from tests.helpers.made_lots import SETTINGS, result_of  # noqa: E402
+from tests.helpers.made_profiles import TWO_SIDED, spec_of  # noqa: E402
 
 PHOTOS = ("good_arch", "short_leg", "dark_card", "crease_off", "asymmetric", "dim_light")
 

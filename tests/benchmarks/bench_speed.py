@@ -14,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from compare.inspection import check
+from compare.jobs.check_dummy import check
 
 ROUNDS = 5
 

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from capture.errors import FoldgaugeError
-from compare.tracing import Tracing, measure
+from compare.jobs.measure_dummy import Tracing, measure
 
 RIGHT_MM = 0.8
 SAME_MM = 3.0

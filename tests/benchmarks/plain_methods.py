@@ -13,9 +13,9 @@ from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
 from capture.photo import Photo
-from capture.tags import find_tags
-from compare.inspection import Inspection
-from measure.choose import cross_point
+from capture.sight.tags import find_tags
+from compare.jobs.check_dummy import Inspection
+from measure.guided.choose_lines import cross_point
 from measure.layout import Layout
 
 Array = NDArray[np.float64]

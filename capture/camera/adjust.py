@@ -1,0 +1,290 @@
+"""One least-squares adjustment of camera pose, lens and print scale from the saddles of the sheet.
+
+Unknowns are those of `capture.camera.view.PARAMS` and three numbers for a sheet that is not quite flat. Prior
+knowledge enters as further observations with their standard uncertainties (focal length from EXIF, print
+scale from the check bars, small distortion, principal point near the middle, small bows), so that what the
+photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-observations: Förstner &
+Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.camera.apron_lines import apron_lines
+from capture.camera.calibrated_camera import LENS, Camera, require_fit
+from capture.camera.lens_model import N_ALL, N_VIEW, Problem, covariance, normal_matrix, residuals
+from capture.camera.solver import adjust_without_outliers, first_guess
+from capture.camera.view import View
+from capture.errors import SheetError
+from capture.photo import Photo
+from capture.sheet.marker_sheet import MarkerSheet
+from capture.sheet.print_scale import PrintScale
+from capture.sight.sighting import Sighting
+
+Array = NDArray[np.float64]
+
+K1_SD: Final = 0.1
+K2_SD: Final = 0.2
+CENTRE_SD: Final = 0.005
+"""Principal point off the middle, as a share of the longer side."""
+
+CROPPED_CENTRE_SD: Final = 0.15
+"""The same in a cropped picture: what was cut off may all have been on one side."""
+
+UNKNOWN_F_SD: Final = 0.6
+"""Doubt of log f where the photo says nothing: 22 to 90 mm equivalent lie within one sigma of 45 mm."""
+
+_UNKNOWN_F35: Final = 45.0
+_MODEL_SD_PX: Final = 0.02
+"""What the two-coefficient lens model leaves over."""
+
+_MODEL_SD_MM: Final = 0.01
+"""How far printed saddles lie from their nominal places: the printer's feed, small waves of the paper
+(common practice, no source)."""
+
+_BOW_SD_MM: Final = 0.15
+"""Prior doubt of each of the three bows of the sheet (see `bow_shapes`); where paper needs more, the
+saddles say so."""
+
+_MAX_BOW_MM: Final = 3.0
+
+_MAX_TILT_DEG: Final = 40.0
+_LEAST_PX_PER_MM: Final = 1.5
+_MAX_RMS_MM: Final = 0.15
+_MAX_RMS_PX: Final = 0.5
+_MAX_OUTLIERS: Final = 0.3
+_BARS_OFF: Final = 3.5
+"""The photo draws the print's shape so many standard uncertainties of the bars away from what they say."""
+
+
+def solve_view(
+    photo: Photo, sighting: Sighting, print_scale: PrintScale | None = None, camera: Camera | None = None
+) -> View:
+    """Solve the camera of a photo.
+
+    Parameters
+    ----------
+    photo : its size and what EXIF says of the lens.
+    sighting : the saddles seen, those of an apron included.
+    print_scale : from the check bars; None if they were not measured.
+    camera : a calibrated camera; None = what EXIF says, or nothing.
+
+    Returns
+    -------
+    View
+        Its covariance is absolute (from the stated uncertainties). How well the marks are printed is
+        estimated from the residuals, down to what the fits themselves state; where the residuals are larger
+        than all of that explains, the covariance is enlarged by reduced chi-square.
+
+    Raises
+    ------
+    SheetError
+        The sheet is too oblique, too small, curled, moved, or too many of its marks disagree.
+    CameraError
+        The calibrated camera is not the one that took this photo.
+    """
+    scale = print_scale or PrintScale()
+    prior = _lens_prior(photo, camera)
+    problem = _problem(photo, sighting, scale, prior)
+    homographies = [sighting.H_img_sheet, *(half.H_img_apron for half in sighting.apron)]
+    try:
+        params, keep = adjust_without_outliers(problem, first_guess(problem, homographies))
+    except np.linalg.LinAlgError:
+        raise SheetError(
+            f"{photo.name}: the camera's place cannot be worked out from the sheet; photograph it again"
+        ) from None
+    kept = problem.some(keep)
+    residual, jac = residuals(params, kept)
+    # 9 unknowns are determined by the sheet's saddles (pose and at most f, k1, k2), 6 by each half of an
+    # apron; the rest lives on its priors.
+    weight = 1 / np.repeat(kept.sigma**2, 2)
+    freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron)
+    chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
+    # Prints differ: the residuals say how well this one is made, but never less than the fits' own doubt.
+    fits = np.concatenate([sighting.sigma_px, *(half.sigma_px for half in sighting.apron)])[keep]
+    least = float(np.mean((fits**2 + _MODEL_SD_PX**2) / kept.sigma**2))
+    sigma = kept.sigma * np.sqrt(np.clip(chi2, least, 1.0))
+    cov = covariance(normal_matrix(jac, sigma, kept), kept.held) * max(chi2, 1.0)
+    on_sheet = kept.pose == 0
+    rms = float(np.sqrt(np.mean(residual.reshape(-1, 2)[on_sheet] ** 2)))
+    bow_mm = float(np.ptp(bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[N_VIEW:N_ALL]))
+    n_lost = int(np.count_nonzero(~keep[problem.pose == 0]))
+    view = View(
+        params=params[:N_VIEW],
+        cov=cov[:N_VIEW, :N_VIEW],
+        size=photo.size,
+        rms_px=rms,
+        n_saddles=int(np.count_nonzero(on_sheet)),
+        notes=_notes(sighting, scale, prior, n_lost),
+        bow_mm=bow_mm,
+        apron=apron_lines(params, cov, sighting.apron),
+    )
+    _require_sound(photo.name, view, sighting, n_lost, bow_mm)
+    _require_bars_fit(photo.name, view, scale)
+    if camera is not None:
+        off = params[LENS] - prior.values
+        require_fit(photo.name, camera, float(off @ prior.precision @ off), float(off[0]))
+    return view
+
+
+def tilt_deg(view: View) -> float:
+    """Angle between the line of sight to the sheet's middle and the sheet's normal, degrees."""
+    eye = view.eye_mm()
+    return float(np.degrees(np.arccos(eye[2] / np.linalg.norm(eye))))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _LensPrior:
+    """What is expected of the lens, in the order of `capture.camera.calibrated_camera.LENS`.
+
+    And where it comes from.
+    """
+
+    values: Array
+    precision: Array
+    held: NDArray[np.bool_]
+    note: str
+
+
+def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
+    """Lens of a photo before looking at it: calibrated, by EXIF, or unknown."""
+    if camera is not None:
+        lens = camera.for_photo(photo)
+        precision = np.asarray(np.linalg.inv(lens.cov), dtype=float)
+        return _LensPrior(lens.params, precision, np.zeros(len(LENS), dtype=bool), lens.note)
+    width, height = photo.size
+    hint = photo.lens
+    if hint.focal_px is not None:
+        log_f, f_sd = float(np.log(hint.focal_px)), hint.rel_sd
+        note = f"focal length: {hint.source}, {100 * hint.rel_sd:.1f} % doubtful, refined by the sheet"
+    else:
+        log_f, f_sd = float(np.log(_UNKNOWN_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
+        note = f"focal length: {hint.source}; worked out from the sheet alone"
+        if hint.cropped:
+            note += "; give the uncropped original for a surer result"
+    values = np.array([log_f, 0, 0, (width - 1) / 2, (height - 1) / 2, 0, 0, 0])
+    centre_sd = (CROPPED_CENTRE_SD if hint.cropped else CENTRE_SD) * max(width, height)
+    sd = np.array([f_sd, K1_SD, K2_SD, centre_sd, centre_sd, 1, 1, 1])
+    held = np.arange(len(LENS)) >= 5  # k3, p1, p2: too fine to be told from one photo
+    return _LensPrior(values, np.diag(np.where(held, 0, 1 / sd**2)), held, note)
+
+
+def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPrior) -> Problem:
+    n = N_ALL + 6 * len(sighting.apron)
+    prior, precision, held = np.zeros(n), np.zeros((n, n)), np.zeros(n, dtype=bool)
+    prior[LENS], held[LENS] = lens.values, lens.held
+    precision[np.ix_(LENS, LENS)] = lens.precision
+    prior[11:13] = np.log(scale.across), np.log(scale.up)
+    precision[11, 11], precision[12, 12] = 1 / scale.across_sd**2, 1 / scale.up_sd**2
+    bows = np.arange(N_VIEW, N_ALL)
+    precision[bows, bows] = 1 / _BOW_SD_MM**2
+    parts = [
+        (sighting.xy_mm, sighting.px, sighting.sigma_px, sighting.H_img_sheet),
+        *((half.xy_mm, half.px, half.sigma_px, half.H_img_apron) for half in sighting.apron),
+    ]
+    shapes = [bow_shapes(sighting.sheet, sighting.xy_mm)]
+    shapes += [np.zeros((len(half.xy_mm), 3)) for half in sighting.apron]
+    return Problem(
+        xy_mm=np.concatenate([p[0] for p in parts]),
+        px=np.concatenate([p[1] for p in parts]),
+        sigma=np.concatenate([mark_sigma(p[2], p[3]) for p in parts]),
+        shapes=np.concatenate(shapes),
+        pose=np.repeat(np.arange(len(parts)), [len(p[0]) for p in parts]),
+        n_poses=len(parts),
+        prior=prior,
+        precision=precision,
+        held=held,
+    )
+
+
+def mark_sigma(sigma_px: Array, h: Array) -> Array:
+    """Return the standard uncertainty (M,) of marks, px: the fit's, and what print and lens leave over."""
+    px_per_mm = np.sqrt(np.abs(np.linalg.det(h))) / np.abs(h[2, 2]) ** 1.5
+    out: Array = np.hypot(sigma_px, np.hypot(_MODEL_SD_PX, _MODEL_SD_MM * px_per_mm))
+    return out
+
+
+def bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
+    """Heights (N, 3) of a sheet bowed by 1 mm about its y axis, about its x axis, and twisted.
+
+    Each has no mean and no tilt over the whole ring, so that z = 0 stays the sheet's mean plane.
+    """
+
+    def curves(xy: Array) -> Array:
+        u, v = (xy / np.abs(sheet.saddles).max(axis=0)).T
+        return np.column_stack([u * u, v * v, u * v])
+
+    out: Array = curves(xy_mm) - curves(sheet.saddles).mean(axis=0)
+    return out
+
+
+def _notes(sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int) -> tuple[str, ...]:
+    notes = [
+        lens.note,
+        f"print scale: measured, {scale.across:.4f} across and {scale.up:.4f} up"
+        if scale.measured
+        else f"print scale: not measured, taken as 1 with {100 * scale.across_sd:.1f} % doubt; "
+        "measure the two check bars to remove it",
+        f"marks: {len(sighting.index)} of the uncut sheet's {sighting.n_expected} seen",
+    ]
+    if n_outliers:
+        notes.append(f"{n_outliers} of them disagreed with the rest and were left out")
+    return tuple(notes)
+
+
+def stretch(view: View) -> tuple[float, float]:
+    """How much more the print is stretched across than up (ratio less 1), and its standard uncertainty."""
+    difference = np.zeros(len(view.params))
+    difference[11], difference[12] = 1, -1
+    return (
+        float(np.expm1(difference @ view.params)),
+        float(np.sqrt(difference @ view.cov @ difference)),
+    )
+
+
+def _require_bars_fit(name: str, view: View, scale: PrintScale) -> None:
+    """Refuse bars whose ratio the photo contradicts: it sees the shape of the print, though not its size."""
+    if not scale.measured:
+        return
+    read = scale.across / scale.up - 1
+    seen, _ = stretch(view)
+    if abs(seen - read) > _BARS_OFF * float(np.hypot(scale.across_sd, scale.up_sd)):
+        raise SheetError(
+            f"{name}: by the check bars the print is {100 * read:+.2f} % wider than high, by the photo "
+            f"{100 * seen:+.2f} %; measure both bars again, from tick to tick, across first"
+        )
+
+
+def _require_sound(name: str, view: View, sighting: Sighting, n_outliers: int, bow_mm: float) -> None:
+    """Refuse a view that cannot carry a measurement."""
+    if not np.all(np.isfinite(view.params)) or not np.all(np.isfinite(view.cov)):
+        raise SheetError(
+            f"{name}: the camera's place cannot be worked out from the sheet; photograph it again"
+        )
+    per_mm = view.px_per_mm(np.zeros(2))
+    if n_outliers > _MAX_OUTLIERS * len(sighting.px) or (
+        view.rms_px > _MAX_RMS_PX and view.rms_px / per_mm > _MAX_RMS_MM
+    ):
+        raise SheetError(
+            f"{name}: the marks do not lie on one plane (rms {view.rms_px / per_mm:.2f} mm, {n_outliers} of "
+            f"{len(sighting.px)} far off); the sheet is curled or was moved: flatten it on stiff board"
+        )
+    if bow_mm > _MAX_BOW_MM:
+        raise SheetError(
+            f"{name}: the sheet is bowed by about {bow_mm:.0f} mm, too much to measure in its plane; "
+            "flatten it on stiff board"
+        )
+    tilt = tilt_deg(view)
+    if tilt > _MAX_TILT_DEG:
+        raise SheetError(
+            f"{name}: the sheet is seen {tilt:.0f} degrees from the side, over {_MAX_TILT_DEG:.0f}; "
+            "photograph it more squarely"
+        )
+    if per_mm < _LEAST_PX_PER_MM:
+        raise SheetError(
+            f"{name}: only {per_mm:.1f} pixels per mm, under {_LEAST_PX_PER_MM}; "
+            "go nearer or use the camera's full size"
+        )

@@ -1,0 +1,108 @@
+"""The camera file: a calibrated camera as TOML, written by `foldgauge camera`, read by `--camera`."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from capture.camera.calibrated_camera import Camera, CameraError
+from capture.files import read_toml, write_whole
+
+FORMAT: Final = 1
+_LENS_KEYS: Final = ("log_focal", "k1", "k2", "cx", "cy", "k3", "p1", "p2")
+
+
+def write_camera(camera: Camera, path: Path) -> None:
+    """Write a camera file; an existing one is replaced only when all is done.
+
+    Raises
+    ------
+    CameraError
+        The file cannot be written.
+    """
+    write_whole(path, lambda part: part.write_text(to_text(camera), encoding="utf-8"), CameraError)
+
+
+def to_text(camera: Camera) -> str:
+    """Return the file's text: numbers with all digits that are needed to read them back exactly."""
+    focal = float(np.exp(camera.params[0]))
+    lines = [
+        "# A camera calibrated by 'foldgauge camera'; use it with --camera. Pixels are those of the picture",
+        "# as stored, (0, 0) the centre of the first; lens terms as in OpenCV (k1, k2, p1, p2, k3).",
+        f"format = {FORMAT}",
+        f"model = {_quoted(camera.model)}",
+        *([f"focal_35_mm = {camera.focal_35_mm!r}"] if camera.focal_35_mm else []),
+        *([f"focal_mm = {camera.focal_mm!r}"] if camera.focal_mm else []),
+        f"size = [{camera.size[0]}, {camera.size[1]}]",
+        f"n_photos = {camera.n_photos}",
+        f"rms_px = {camera.rms_px:.4f}",
+        f"focal_px = {focal:.2f}          # for the reader; log_focal below counts",
+        f"focal_doubt_percent = {100 * float(np.sqrt(camera.cov[0, 0])):.3f}",
+        "",
+        "[lens]",
+        *(f"{key} = {float(value)!r}" for key, value in zip(_LENS_KEYS, camera.params, strict=True)),
+        "# covariance of these eight, in this order",
+        "covariance = [",
+        *(f"  [{', '.join(repr(float(v)) for v in row)}]," for row in camera.cov),
+        "]",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    safe = "".join(c for c in text if c.isprintable())
+    return '"' + safe.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def read_camera(path: Path) -> Camera:
+    """Read a camera file.
+
+    Raises
+    ------
+    CameraError
+        There is no such file, or it is not a whole camera file.
+    """
+    data = read_toml(
+        path,
+        CameraError,
+        missing=f"no camera file at {path}; make one with 'foldgauge camera'",
+        foreign=f"{path.name} is not a camera file; make one with 'foldgauge camera'",
+    )
+    try:
+        return _camera(data, path.name)
+    except (KeyError, TypeError, ValueError) as exc:
+        raise CameraError(
+            f"{path.name} is not a whole camera file ({_trouble(exc)}); make it again with 'foldgauge camera'"
+        ) from None
+
+
+def _trouble(exc: Exception) -> str:
+    return f"{exc.args[0]} is missing" if isinstance(exc, KeyError) else str(exc)
+
+
+def _camera(data: dict[str, Any], name: str) -> Camera:
+    if data["format"] != FORMAT:
+        raise ValueError(f"format {data['format']} is not known")
+    lens = data["lens"]
+    params = np.array([float(lens[key]) for key in _LENS_KEYS])
+    cov = np.array(lens["covariance"], dtype=float)
+    width, height = (int(v) for v in data["size"])
+    if cov.shape != (8, 8) or not np.allclose(cov, cov.T, rtol=1e-6, atol=1e-15):
+        raise ValueError("covariance is not 8 x 8 and symmetric")
+    sd = np.sqrt(np.maximum(np.diag(cov), 0))
+    finite = np.all(np.isfinite(params)) and np.all(np.isfinite(cov)) and np.all(sd > 0)
+    if not finite or np.linalg.eigvalsh(cov / np.outer(sd, sd))[0] <= 0:
+        raise ValueError("covariance is not positive")
+    if min(width, height) < 100:
+        raise ValueError("size is too small")
+    return Camera(
+        name=name,
+        model=str(data["model"]),
+        focal_35_mm=float(data["focal_35_mm"]) if "focal_35_mm" in data else None,
+        focal_mm=float(data["focal_mm"]) if "focal_mm" in data else None,
+        size=(width, height),
+        params=params,
+        cov=(cov + cov.T) / 2,
+        rms_px=float(data["rms_px"]),
+        n_photos=int(data["n_photos"]),
+    )

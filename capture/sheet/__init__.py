@@ -1,0 +1,1 @@
+"""What is printed: marker sheet, apron, board, their PDFs, and how large the printer printed them."""

@@ -1,0 +1,179 @@
+"""Drawing a marker sheet as a vector PDF at true size.
+
+Page 1 is the sheet, page 2 the apron, page 3 tells in a few lines how to use them. Everything is drawn in
+nominal mm of the sheet frame, so the numbers in `capture.sheet.marker_sheet` are the numbers on the paper.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from capture.errors import SheetError
+from capture.files import write_whole
+from capture.sheet.apron_pdf import draw_apron
+from capture.sheet.board import BOARD_ENLARGED
+from capture.sheet.board_pdf import draw_board
+from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
+from capture.sheet.printed_marks import FIELD_GREY, LINE_MM, SMALL_PT, draw_bar, draw_checks, text
+
+
+def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True) -> None:
+    """Write the sheet for a paper size as a PDF: the sheet, the apron, instructions.
+
+    Parameters
+    ----------
+    path : where to write.
+    paper : one of `capture.sheet.marker_sheet.SHEETS`.
+    dark_field : fill the window nearly black (backdrop use wants it; arch use cuts it out).
+
+    Raises
+    ------
+    SheetError
+        Unknown paper, or the file cannot be written.
+    """
+    sheet = sheet_for_paper(paper)
+
+    def draw(canvas: Any) -> None:
+        draw_sheet(canvas, sheet, dark_field=dark_field)
+        canvas.showPage()
+        draw_apron(canvas, sheet.paper_mm)
+        canvas.showPage()
+        draw_instructions(canvas, sheet)
+
+    write_pdf(path, sheet.paper_mm, f"foldgauge marker sheet, {paper_name(sheet)}", draw)
+
+
+def write_board(path: Path, paper: str = "a4") -> None:
+    """Write the calibration board for a paper size as a PDF of one page.
+
+    Raises
+    ------
+    SheetError
+        Unknown paper, or the file cannot be written.
+    """
+    sheet = sheet_for_paper(paper)
+    write_pdf(
+        path,
+        sheet.paper_mm,
+        f"foldgauge calibration board, {paper_name(sheet)}",
+        lambda canvas: draw_board(canvas, sheet.paper_mm, BOARD_ENLARGED[sheet.paper]),
+    )
+
+
+def write_pdf(path: Path, paper_mm: tuple[float, float], title: str, draw: Callable[[Any], None]) -> None:
+    """Write a PDF; an existing file is replaced only when all is done.
+
+    Raises
+    ------
+    SheetError
+        The file cannot be written.
+    """
+
+    def make(part: Path) -> None:
+        canvas = Canvas(str(part), pagesize=(paper_mm[0] * mm, paper_mm[1] * mm), invariant=1)
+        canvas.setTitle(title)
+        canvas.setViewerPreference("PrintScaling", "None")
+        draw(canvas)
+        canvas.save()
+
+    write_whole(path, make, SheetError)
+
+
+def paper_name(sheet: MarkerSheet) -> str:
+    """Return the paper's name as printed: A4, A3, letter, tabloid."""
+    return sheet.paper.upper() if sheet.paper.startswith("a") else sheet.paper
+
+
+def draw_sheet(canvas: Any, sheet: MarkerSheet, *, dark_field: bool) -> None:
+    """Draw page 1 on a reportlab canvas whose page has the paper's size."""
+    canvas.saveState()
+    canvas.translate(sheet.paper_mm[0] * mm / 2, sheet.paper_mm[1] * mm / 2)
+    canvas.scale(mm, mm)
+    left, bottom, right, top = sheet.window
+    if dark_field:
+        canvas.setFillGray(FIELD_GREY)
+        canvas.rect(left, bottom, right - left, top - bottom, stroke=0, fill=1)
+    draw_checks(canvas, sheet.black_squares, sheet.square_mm, sheet.tags)
+    _draw_cuts(canvas, sheet, light=dark_field)
+    for bar in sheet.bars:
+        draw_bar(canvas, bar)
+    _draw_margin_text(canvas, sheet)
+    canvas.restoreState()
+
+
+def _draw_cuts(canvas: Any, sheet: MarkerSheet, *, light: bool) -> None:
+    """Draw the solid window cut, and dashes in the margin for the arch cuts (nothing on the ring)."""
+    canvas.setLineWidth(LINE_MM)
+    canvas.setStrokeGray(1.0 if light else 0.0)
+    path = canvas.beginPath()
+    path.moveTo(*sheet.cut_path[0])
+    for point in sheet.cut_path[1:]:
+        path.lineTo(*point)
+    canvas.drawPath(path, stroke=1, fill=0)
+    canvas.setDash(1.2, 0.8)
+    ring_bottom, edge = sheet.ring[1], -sheet.paper_mm[1] / 2
+    canvas.setStrokeGray(0.0)
+    for cut in sheet.arch_cuts:
+        canvas.line(cut[0, 0], ring_bottom - 1.0, cut[0, 0], edge)
+    canvas.setDash()
+
+
+def _draw_margin_text(canvas: Any, sheet: MarkerSheet) -> None:
+    """Short reminders in the top and left margins, which the arch cut leaves on the sheet."""
+    bar = sheet.bars[0]
+    text(
+        canvas,
+        bar.end_mm[0] + 14.0,
+        bar.end_mm[1] - 0.75,
+        f"foldgauge {paper_name(sheet)} - print at 100 %; check both bars with a steel rule, tick to tick",
+        width_mm=sheet.ring[2] - bar.end_mm[0] - 14.0,
+    )
+    canvas.saveState()
+    canvas.translate(sheet.bars[1].start_mm[0], sheet.bars[1].start_mm[1] - 2.0)
+    canvas.rotate(90)
+    canvas.setFillGray(0)
+    canvas.setFont("Helvetica", SMALL_PT / mm)
+    canvas.drawRightString(0, -0.75, "keep flat and upright")
+    canvas.restoreState()
+
+
+_INSTRUCTIONS: Final = """\
+# Print
+On {paper} paper, landscape, at 100 % ("actual size"), not "fit to page". Plain matt paper or thin card.
+Measure the two bars with a steel rule, from the middle of one end tick to the middle of the
+other: 150 mm across and 100 mm up. Give foldgauge what you read, to 0.1 mm if you can.
+Glue the sheet to stiff flat board if it will not stay flat: a curled sheet measures wrong.
+# Arch use (precise)
+Cut along the solid line inside the window, then straight down from the window's two lower
+corners, along the edge of the squares, to the dashed marks. The bottom band comes away.
+Stand the arch on the table on its two legs, flush with the near end of the open dummy, so
+that the near end shows through the opening. Put something dark behind.
+# Backdrop use (quick)
+Leave the sheet uncut. Stand it upright behind the open dummy, touching its far end.
+Give foldgauge the length of the dummy along the spine (the standoff).
+# Photograph
+Look along the spine, 0.5-1.2 m away, 0-15 degrees above the table, the whole ring in view.
+Soft light from the side, no flash. A sharp picture matters more than a bright one.
+# Caution
+A craft knife cuts fingers as easily as card: a sharp blade, a steel safety rule, a cutting mat
+larger than the cut, the holding hand behind the blade and out of its line. Retract the blade
+when you put it down. Where children take part, an adult cuts.
+"""
+
+
+def draw_instructions(canvas: Any, sheet: MarkerSheet) -> None:
+    """Draw page 2."""
+    x, y = 22 * mm, (sheet.paper_mm[1] - 22) * mm
+    canvas.setFillGray(0)
+    canvas.setFont("Helvetica-Bold", 16)
+    canvas.drawString(x, y, f"foldgauge marker sheet, {paper_name(sheet)}")
+    y -= 9 * mm
+    for line in _INSTRUCTIONS.format(paper=paper_name(sheet)).splitlines():
+        heading = line.startswith("# ")
+        y -= 4 * mm if heading else 0
+        canvas.setFont("Helvetica-Bold" if heading else "Helvetica", 12 if heading else 11)
+        canvas.drawString(x, y, line.removeprefix("# "))
+        y -= 5.5 * mm

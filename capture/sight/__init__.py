@@ -1,0 +1,1 @@
+"""Finding marks in a photo: coded tags, saddles, and what is no photo of a print."""

@@ -1,0 +1,1 @@
+"""Why it leans or binds: faults, causes, symptoms."""

@@ -1,0 +1,1 @@
+"""What to do at the bench: moves, plans, and their order."""

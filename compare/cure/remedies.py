@@ -1,0 +1,180 @@
+"""What to do: plans made of moves of the trade, each solved again in the linkage, and ranked.
+
+A plan is good if afterwards every half is level, every loop closes and no card sticks out, within the
+tolerances (`compare.cure.plans`). Among plans that are likely to do, the one with the least work comes first.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import product
+from typing import Final
+
+import numpy as np
+
+from compare.cause.causes import Cause
+from compare.cure.moves import Effort, Move, match_moves, moves_for
+from compare.cure.plans import Dummy, solved
+from compare.cure.plans import Remedy as Remedy
+from compare.design.spec.spec import Spec
+from compare.quantities.measured import Measured
+from compare.units import unit_of
+from compare.verdict.conformity import Item, Verdict
+from compare.verdict.matched_pairs import matches_of
+from compare.vocabulary import called, parsed
+
+KNIFE: Final = (
+    "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
+    "retracted when put down."
+)
+CHILDREN: Final = (
+    "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
+    "laboratory."
+)
+HARDLY: Final = 0.1
+EVEN: Final = 0.5
+LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
+MOST_PLANS: Final = 12
+SHOWN: Final = 4
+
+
+def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
+    """Return what to trim off the plane so that nothing sticks out after a plan."""
+    values = plan.applied(dict(zip(dummy.names, dummy.values.tolist(), strict=True)))
+    bench = dummy.bench(values)
+    out: list[Move] = []
+    for item in plan.clearances:
+        side = item.name.split()[-1]
+        least = item.nominal + item.low
+        failing = Verdict.FAILS in (item.verdict, dummy.now[item.name].verdict)
+        if not failing or item.verdict is Verdict.CONFORMS:
+            continue
+        chains = [r for r in dummy.spec.mechanism.reaches if r.side == side]
+        chains = [r for r in chains if all(k in values for k in r.lengths)]
+        farthest = max(chains, key=lambda r: sum(values[k] for k in r.lengths))
+        edge = farthest.lengths[-1]
+        n = parsed(edge)
+        if n.kind != "plane" or n.other("strap") in values:
+            continue
+        cut = np.ceil((least + item.expanded - item.measured) * 2) / 2  # in halves of a millimetre
+        glued = [k for k in values if parsed(k).kind == "plane spacing" and parsed(k).prefix == n.prefix]
+        spacing = [values[k] for k in glued if parsed(k).side == side]
+        if values[edge] - cut < max(spacing, default=0.0):
+            continue
+        then = bench.show(item.measured + cut)
+        out.append(
+            Move(
+                text=f"Trim {bench.show(cut)} off the outer edge of {called(edge)}: shut, it then stays "
+                f"{then} (± {bench.show(item.expanded)}) inside the fore edge.",
+                changes_mm={edge: -float(cut)},
+                cuts=True,
+                effort=Effort.TRIM,
+                side_effects=(f"{called(edge)} becomes {bench.show(cut)} narrower",),
+            )
+        )
+    return out
+
+
+def _plan(dummy: Dummy, moves: Sequence[Move]) -> Remedy:
+    """Return a plan of these moves, with the trimming it still needs."""
+    plan = solved(dummy, moves, "", Effort.NOTHING)
+    extra = (
+        [] if any(set(m.changes_mm) & {"plane left", "plane right"} for m in moves) else _trims(dummy, plan)
+    )
+    whole = [*moves, *extra]
+    text = " ".join(_as_sentence(m.text, first=i == 0) for i, m in enumerate(whole))
+    hard = max((m.effort for m in whole), default=Effort.NOTHING)
+    strips = sum(m.effort >= Effort.STRIP for m in whole)
+    return solved(dummy, whole, text, max(hard, Effort.SEVERAL) if strips > 1 else hard)
+
+
+def _as_sentence(text: str, *, first: bool) -> str:
+    """Drop a leading "Or" from the first move: it stands alone then."""
+    if first and text.startswith("Or "):
+        text = text[3:]
+        return text[0].upper() + text[1:]
+    return text
+
+
+def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
+    """Return "leave it" if level, sums and clearances are all right as they are."""
+    plan = solved(dummy, (), "", Effort.NOTHING)
+    watched = [v for k, v in dummy.now.items() if k.startswith(("lean", "closing", "clearance"))]
+    if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
+        return None
+    if any(i.verdict is not Verdict.CONFORMS for i in watched if not i.name.startswith("clearance")):
+        return None
+    blamed = {k for c in causes for k in c.fault.pattern}
+    unknown = [m for m in matches_of(dummy.spec.mechanism) if m.name not in dummy.now]
+    if any(blamed & set(m.terms) for m in unknown):
+        return None  # a sum that the fault may spoil was not seen
+    off = " and ".join(c.sentence(unit_of(dummy.spec.units)) for c in causes)
+    text = "Leave it, if looks allow: it stands level and its sums close" + (
+        f"; it is only that {off}." if off else "; only a length differs from the design."
+    )
+    return replace(plan, text=text, probability=1.0)
+
+
+def _rebuild(dummy: Dummy) -> Remedy:
+    """Return the plan to build everything anew as designed."""
+    bench = dummy.bench()
+    nominal = {k: bench.nominal(k) for k in dummy.names if not k.startswith("page ") or "spacing" in k}
+    listed = ", ".join(f"{k} {bench.show(v)}" for k, v in nominal.items())
+    move = Move(
+        text=f"Build it anew with the lengths of the design: {listed}.",
+        sets_mm=nominal,
+        cuts=True,
+        effort=Effort.REBUILD,
+    )
+    return solved(dummy, (move,), move.text, Effort.REBUILD)
+
+
+def _rank(plan: Remedy) -> tuple[bool, int, int, float]:
+    """Order plans: likely to do, least work, fewest side effects, likeliest."""
+    likely = plan.probability >= LIKELY
+    return not likely, int(plan.effort) if likely else 0, len(plan.side_effects), -plan.probability
+
+
+def remedies_for(
+    causes: Sequence[Cause], measured: Measured, spec: Spec, items: Sequence[Item]
+) -> tuple[Remedy, ...]:
+    """Plans that cure the named causes (or, without one, a lean that small errors add up to), best first.
+
+    Parameters
+    ----------
+    causes : the faults to cure.
+    items : what was compared, with verdicts: what must be cured, and the limits afterwards.
+    """
+    names = tuple(k for k in spec.mechanism.lengths if k in measured.working)
+    dummy = Dummy(
+        spec=spec,
+        names=names,
+        values=np.array([measured.working[k].value for k in names]),
+        cov=measured.inputs.covariance([measured.working[k] for k in names]),
+        phi=measured.opening.value,
+        now={i.name: i for i in items},
+    )
+    bench = dummy.bench()
+    options = [moves for moves in (moves_for(bench, c) for c in causes) if moves]
+    plans = [_plan(dummy, moves) for moves in list(product(*options))[:MOST_PLANS]] if options else []
+    tilted = [
+        i.name.removeprefix("lean ")
+        for i in items
+        if i.name.startswith("lean") and i.verdict is Verdict.FAILS
+    ]
+    if not any(p.probability >= LIKELY for p in plans) and tilted:
+        found = {m.text: m for half in tilted for m in match_moves(bench, half)}
+        matching = [_plan(dummy, [m]) for m in found.values()]
+        if len(found) > 1:
+            matching.append(_plan(dummy, list(found.values())))
+        plans += [p for p in matching if p.probability >= HARDLY]
+    if not plans:
+        only_trim = _plan(dummy, ())
+        plans = [only_trim] if only_trim.moves else []
+    leave = _leave_it(dummy, causes)
+    if leave is not None:
+        plans.append(leave)
+    if not any(p.probability >= EVEN for p in plans):
+        anew = _rebuild(dummy)
+        plans += [anew] if anew.probability >= EVEN else []
+    plans.sort(key=_rank)
+    return tuple(plans[:SHOWN])

@@ -1,0 +1,1 @@
+"""The constructions of the trade, each as a linkage."""

@@ -1,0 +1,1 @@
+"""The pieces of a dummy laid flat, to be cut."""

@@ -1,0 +1,1 @@
+"""The spec file: its form, how it is read, checked, converted and tidied."""

@@ -1,0 +1,241 @@
+"""Reading a spec file: TOML, known keys only, plain numbers, one line for whatever is wrong.
+
+This module knows how a file is read and checked against its form (`compare.design.spec.forms`); what the
+numbers mean is the business of `compare.design.spec.spec`.
+"""
+
+import difflib
+import hashlib
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from compare.design.spec.forms import FORMS, TOP, Form, Key, Kind
+from compare.errors import SpecError
+
+BIGGEST_FILE: Final = 1_000_000  # bytes; a spec has about thirty lines
+MOST_ROWS: Final = 200  # of a repeated table
+LONGEST_NAME: Final = 60
+MM_PER_INCH: Final = 25.4  # exact (international inch, 1959)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where the values came from, for messages: file name and the line of each key.
+
+    Attributes
+    ----------
+    name : file name without folders.
+    lines : (table, key) -> line number, 1 first; ("base", "") is the table's own line, ("", "units") a
+        key above all tables; the second of several tables is "stage[2]".
+    sha256 : hash of the file's bytes.
+    """
+
+    name: str
+    lines: Mapping[tuple[str, str], int]
+    sha256: str
+
+    def where(self, table: str, key: str = "") -> str:
+        """Return e.g. "spread.toml, line 7, [right] leg"; the line is left out where it is not known."""
+        line = self.lines.get((table, key)) or self.lines.get((table, ""))
+        spot = f"[{table}] {key}".strip() if table else key
+        return f"{self.name}, line {line}, {spot}" if line else f"{self.name}, {spot}"
+
+
+def key_lines(text: str) -> dict[tuple[str, str], int]:
+    """Line numbers of tables and keys of a TOML text; best effort (tomllib does not tell them)."""
+    out: dict[tuple[str, str], int] = {}
+    counts: dict[str, int] = {}  # how often a repeated table has stood so far, by its numbered path
+    table = ""
+
+    def numbered(path: str, again: bool) -> str:
+        """Return the path with the number of each repeated table in it."""
+        done = ""
+        parts = path.split(".")
+        for k, part in enumerate(parts):
+            done = f"{done}.{part}" if done else part
+            if again and k == len(parts) - 1:
+                counts[done] = counts.get(done, 0) + 1
+            if done in counts:
+                done = f"{done}[{counts[done]}]"
+        return done
+
+    for i, raw in enumerate(text.splitlines(), start=1):
+        line = raw.split("#", 1)[0].strip()
+        if m := re.fullmatch(r"\[\[\s*([\w.-]+)\s*\]\]", line):
+            table = numbered(m.group(1), again=True)
+            out.setdefault((table, ""), i)
+        elif m := re.fullmatch(r"\[\s*([\w.-]+)\s*\]", line):
+            table = numbered(m.group(1), again=False)
+            out.setdefault((table, ""), i)
+        elif m := re.match(r"([\w-]+)\s*\.\s*([\w-]+)\s*=", line):
+            out.setdefault((m.group(1), m.group(2)), i)
+        elif m := re.match(r"(?:\"([^\"]*)\"|'([^']*)'|([\w-]+))\s*=\s*(\{.*)?", line):
+            name = m.group(1) or m.group(2) or m.group(3) or ""
+            out.setdefault((table, name), i)
+            if m.group(4) and not table:
+                out.setdefault((name, ""), i)
+                for key in re.findall(r"([\w-]+)\s*=", m.group(4)):
+                    out.setdefault((name, key), i)
+    return out
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _shown(value: object) -> str:
+    text = _one_line(repr(value))
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _near(word: str, known: list[str]) -> str:
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"; did you mean {close[0]!r}?" if close else f"; known here: {', '.join(known)}"
+
+
+def _home_of(key: str) -> str:
+    """Say where a key would belong that stands in the wrong table."""
+    homes = [t for t, form in FORMS.items() if key in form.keys]
+    return f"; {key!r} belongs in [{homes[0]}]" if homes else ""
+
+
+def _check_number(where: str, key: Key, value: object, units: str) -> None:
+    low, high, what = key.kind.value
+    unit = "degrees" if key.kind.is_angle else units
+    scale = 1.0 if key.kind.is_angle or units == "mm" else MM_PER_INCH
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise SpecError(f"{where}: {what} must be a plain number in {unit}, got {_shown(value)}")
+    if value == 0 and key.zero:
+        return
+    if not math.isfinite(value) or not low <= value * scale <= high:
+        allowed = f"{low / scale:.4g} to {high / scale:.4g} {unit}"
+        raise SpecError(f"{where}: {what} of {allowed} is wanted, got {_shown(value)}")
+
+
+def _check_name(where: str, value: object) -> None:
+    if not isinstance(value, str):
+        raise SpecError(f"{where}: text in quotes is wanted, got {_shown(value)}")
+    if not value.strip() or len(value) > LONGEST_NAME or not value.isprintable():
+        raise SpecError(
+            f"{where}: a name of 1 to {LONGEST_NAME} plain characters is wanted, got {_shown(value)}"
+        )
+
+
+def _check_value(where: str, key: Key, value: object, units: str) -> None:
+    """Refuse a value of the wrong kind or size."""
+    if key.kind.is_number:
+        _check_number(where, key, value, units)
+    elif key.kind is Kind.POINT:
+        if not isinstance(value, list) or len(value) != 2:
+            raise SpecError(f"{where}: {key.kind.value[2]} in {units} is wanted, got {_shown(value)}")
+        for number in value:
+            _check_number(where, key, number, units)
+    elif key.kind is Kind.NAMES:
+        if not isinstance(value, list) or not 2 <= len(value) <= MOST_ROWS:
+            raise SpecError(f"{where}: a list of 2 or more names in quotes is wanted, got {_shown(value)}")
+        for name in value:
+            _check_name(where, name)
+    elif key.choices and value not in key.choices:
+        raise SpecError(f"{where}: one of {', '.join(key.choices)} is wanted, got {_shown(value)}")
+    else:
+        _check_name(where, value)
+
+
+def _check_table(source: Source, path: str, form: Form, table: object, units: str) -> None:
+    """Check one table and all in it."""
+    if not isinstance(table, dict):
+        raise SpecError(f"{source.where('', path)}: [{path}] must be a table of keys, got {_shown(table)}")
+    for key, value in table.items():
+        where = source.where(path, key)
+        if key in form.tables:
+            _check_tables(source, f"{path}.{key}", form.tables[key], value, units)
+        elif form.named is not None:
+            _check_name(where, key)
+            _check_value(where, form.named, value, units)
+        elif key not in form.keys:
+            known = [*form.keys, *form.tables]
+            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+            hint = _near(key, known) if near else (_home_of(key) or _near(key, known))
+            raise SpecError(f"{where}: unknown key{hint}")
+        else:
+            _check_value(where, form.keys[key], value, units)
+    for key, about in form.keys.items():
+        if about.required and key not in table:
+            raise SpecError(f"{source.where(path)}: {key!r} is missing")
+
+
+def _check_tables(source: Source, path: str, form: Form, value: object, units: str) -> None:
+    """Check a table, or each of several."""
+    if not form.many:
+        _check_table(source, path, form, value, units)
+        return
+    if not isinstance(value, list) or not value:
+        spot = source.where(path) if (path, "") in source.lines else source.where("", path)
+        raise SpecError(f"{spot}: write [[{path}]], it may stand several times")
+    if len(value) > MOST_ROWS:
+        raise SpecError(
+            f"{source.where(f'{path}[1]')}: {len(value)} times is too often; is it the right file?"
+        )
+    for i, row in enumerate(value, start=1):
+        _check_table(source, f"{path}[{i}]", form, row, units)
+
+
+def check_form(source: Source, data: Mapping[str, Any]) -> None:
+    """Refuse unknown and missing keys, wrong kinds and absurd numbers.
+
+    Raises
+    ------
+    SpecError : with file, line, key, what came and what is allowed.
+    """
+    for name, value in data.items():
+        if name in TOP:
+            if not isinstance(value, str):
+                raise SpecError(f"{source.where('', name)}: text in quotes is wanted, got {_shown(value)}")
+        elif name not in FORMS:
+            kind = "table" if isinstance(value, dict | list) else "key"
+            shown = f"[{name}]" if kind == "table" else name
+            home = "" if kind == "table" else _home_of(name)
+            line = source.lines.get((name, "")) or source.lines.get(("", name))
+            spot = f"{source.name}, line {line}" if line else source.name
+            raise SpecError(f"{spot}: unknown {kind} {shown}{home or _near(name, [*FORMS, *TOP])}")
+    units = data.get("units", "mm")
+    if units not in ("mm", "in"):
+        raise SpecError(f'{source.where("", "units")}: units must be "mm" or "in", got {_shown(units)}')
+    for name, form in FORMS.items():
+        if name in data:
+            _check_tables(source, name, form, data[name], units)
+
+
+def read_form(path: str | Path) -> tuple[dict[str, Any], Source]:
+    """Read a spec file and check its form; values stay as written, in the file's own units.
+
+    Raises
+    ------
+    SpecError : the file is missing, is not TOML, or its form is wrong.
+    """
+    path = Path(path)
+    try:
+        if path.is_dir():
+            raise SpecError(f"{path.name}: this is a folder; a spec is a .toml file")
+        size = path.stat().st_size
+        if size > BIGGEST_FILE:
+            raise SpecError(f"{path.name}: {size} bytes is too large for a spec; is it the right file?")
+        raw = path.read_bytes()
+    except OSError as err:
+        raise SpecError(f"{path.name}: the spec cannot be read: {err.strerror or err}") from None
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError:
+        raise SpecError(f"{path.name}: not a text file in UTF-8; a spec is a .toml file") from None
+    source = Source(path.name, key_lines(text), hashlib.sha256(raw).hexdigest())
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as err:
+        raise SpecError(f"{path.name}: not valid TOML: {_one_line(str(err))}") from None
+    check_form(source, data)
+    return data, source

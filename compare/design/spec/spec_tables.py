@@ -1,0 +1,45 @@
+"""The tables of a spec file with their units, and one line for what is missing in them."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from compare.design.spec.parts import (
+    Parallelogram,
+)
+from compare.design.spec.spec_file import MM_PER_INCH, Source
+from compare.errors import SpecError
+
+SIDES: Final = ("left", "right")
+LEG_KEYS: Final = ("leg", "page_spacing", "plane_spacing")
+SUPPORT_KEYS: Final = ("support", "foot", "tab")
+Table = Mapping[str, Any]
+
+
+class Tables:
+    """The tables with their units."""
+
+    def __init__(self, data: Table, source: Source) -> None:
+        self.data, self.source = data, source
+        self.scale = MM_PER_INCH if data.get("units", "mm") == "in" else 1.0
+
+    def mm(self, table: Table, key: str, default: float = float("nan")) -> float:
+        """Return a length in mm; a default is in mm whatever the file is in."""
+        return float(table[key]) * self.scale if key in table else default
+
+    def need(self, path: str, table: Table, *keys: str) -> None:
+        """Refuse a table without one of these keys."""
+        for key in keys:
+            if key not in table:
+                raise SpecError(f"{self.source.where(path)}: {key!r} is missing")
+
+    def fail(self, path: str, key: str, text: str) -> SpecError:
+        """Return an error that names the key and its line."""
+        return SpecError(f"{self.source.where(path, key)}: {text}")
+
+
+def leg_of(f: Tables, path: str, t: Table) -> Parallelogram:
+    """Return the leg a table describes; refuse one with a key missing."""
+    f.need(path, t, *LEG_KEYS)
+    return Parallelogram(
+        leg=f.mm(t, "leg"), page_spacing=f.mm(t, "page_spacing"), plane_spacing=f.mm(t, "plane_spacing")
+    )

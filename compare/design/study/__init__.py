@@ -1,0 +1,1 @@
+"""A design studied before anything is cut: motion, contact, tolerance, soundness."""

@@ -1,0 +1,95 @@
+"""Where card would have to pass through card, and at which opening a spread first jams.
+
+A linkage of lines knows no contact: it assembles long after card has met card. So a spread closes only as
+far as every panel stays above the page or plane it stands on and the two halves of a plane stay apart.
+"""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from compare.design.linkage.halving import halved
+from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism, side_of
+from compare.design.linkage.pose import Array, Pose, turn_of
+
+SLACK: Final = 1e-9  # rad: at exactly closed everything is flat
+THIN: Final = 2e-3  # rad, 0.1 degree: thinner than any stack of card
+GRID: Final = 1801
+
+
+def floor_angles(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
+    """Angle of every standing panel to the page or plane it stands on, rad (0 = flat on it, outwards)."""
+    out: dict[str, Array] = {}
+    for panel, floor in mechanism.floors.items():
+        sign = 1.0 if side_of(floor) == "right" else -1.0
+        out[panel] = sign * (pose.turns[floor] - pose.turns[panel])
+    return out
+
+
+def gaps(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
+    """Angles that must stay above zero, by what would touch if they did not; nan = not assembled."""
+    out = {f"the {k} lies on the {mechanism.floors[k]}": v for k, v in floor_angles(mechanism, pose).items()}
+    by_name = {h.name: h for h in mechanism.halves}
+    for name, half in by_name.items():
+        if half.side == "right" and (other := by_name.get(name.removesuffix("right") + "left")):
+            what = f"the two halves of the {half.plane.removesuffix(' right')} meet"
+            out[what] = pose.turns[half.plane] - pose.turns[other.plane]
+    if not mechanism.floors:  # a drawn linkage: whatever is not on a page must stay between the pages
+        on_pages = {j for p in mechanism.panels if p.name.startswith("page ") for j in p.joints}
+        for joint, xy in pose.joints.items():
+            if joint not in on_pages:
+                turn = turn_of(xy)
+                out[f"the {joint} lies on the page right"] = pose.turns["page right"] - turn
+                out[f"the {joint} lies on the page left"] = turn - pose.turns["page left"]
+    for name, half in by_name.items():
+        lone = name.removesuffix(half.side) + ("left" if half.side == "right" else "right")
+        if lone not in by_name:
+            sign = 1.0 if half.side == "right" else -1.0
+            other_page = "page left" if half.side == "right" else "page right"
+            out[f"the {half.plane} meets the {other_page}"] = sign * (
+                pose.turns[half.plane] - pose.turns[other_page]
+            )
+    return out
+
+
+def jammed(mechanism: Mechanism, pose: Pose) -> NDArray[np.bool_]:
+    """Where card would have to pass through card, or the mechanism does not assemble."""
+    bad: NDArray[np.bool_] = np.zeros(pose.phi.shape, dtype=bool)
+    with np.errstate(invalid="ignore"):
+        for gap in gaps(mechanism, pose).values():
+            bad = bad | ~(gap > -SLACK)
+        for xy in pose.joints.values():
+            bad = bad | ~np.isfinite(xy[..., 0])
+    return bad
+
+
+def binding_opening(mechanism: Mechanism, lengths: dict[str, ArrayLike] | None, phi: float) -> float:
+    """Find the opening (rad) at which the spread, closed from `phi`, first jams; 0 if it closes.
+
+    On a fine grid of openings, then by halving; closed forms for single faults are checked against it.
+    """
+    given = lengths or {}
+    grid = np.linspace(SMALLEST_PHI, phi, GRID)
+    bad = np.flatnonzero(jammed(mechanism, mechanism.solve(given, grid)))
+    bad = bad[grid[bad] > THIN]
+    if bad.size == 0:
+        return 0.0
+    last = int(bad[-1])
+    if last == len(grid) - 1:
+        return phi
+
+    def jams(opening: float) -> bool:
+        return bool(jammed(mechanism, mechanism.solve(given, np.array([opening])))[0])
+
+    return halved(float(grid[last]), float(grid[last + 1]), jams)[1]
+
+
+def first_contact(mechanism: Mechanism, phi: float) -> str:
+    """Say what touches what just below this opening; "" if nothing can be told."""
+    pose = mechanism.solve({}, np.array([max(phi - 1e-3, SMALLEST_PHI)]))
+    with np.errstate(invalid="ignore"):
+        for what, gap in gaps(mechanism, pose).items():
+            if not gap[0] > -SLACK:
+                return what if np.isfinite(gap[0]) else "the lengths no longer meet"
+    return ""

@@ -1,0 +1,1 @@
+"""The jobs from start to end: check, measure, several photos, shut photo."""

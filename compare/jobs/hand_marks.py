@@ -1,0 +1,43 @@
+"""Marking in the result what came from the hand: lengths that end at a joint pointed at in the photo."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from compare.quantities.joint_quantities import seen_ends
+from compare.verdict.conformity import Item
+from compare.verdict.findings import Findings
+
+BY_HAND = "by hand: "
+
+
+def is_by_hand(item: Item) -> bool:
+    """Return whether a length ends at a hand-set joint."""
+    return BY_HAND in item.remark
+
+
+def marked(findings: Findings, by_hand: Mapping[str, float]) -> Findings:
+    """Return the findings with a remark on every length that ends at a hand-set joint."""
+    if not by_hand:
+        return findings
+    return replace(findings, lengths=_marked(findings.lengths, seen_ends(findings.spec.mechanism), by_hand))
+
+
+def _marked(
+    items: Sequence[Item], ends: Mapping[str, tuple[str, str]], by_hand: Mapping[str, float]
+) -> tuple[Item, ...]:
+    out: list[Item] = []
+    for item in items:
+        by = [joint for joint in ends.get(item.name, ()) if joint in by_hand]
+        remark = "; ".join(filter(None, [item.remark, BY_HAND + ", ".join(by) if by else ""]))
+        out.append(replace(item, remark=remark))
+    return tuple(out)
+
+
+def hand_note(by_hand: Mapping[str, float]) -> str:
+    """Return the sentence that says which joints were set by hand, and how surely."""
+    sds = sorted(set(by_hand.values()))
+    sure = f"{sds[0]:g}" if len(sds) == 1 else f"{sds[0]:g} to {sds[-1]:g}"
+    return (
+        f"Pointed at by hand: {', '.join(by_hand)}; standard uncertainty of the hand {sure} px in either "
+        'direction. Lengths that end there are marked "(hand)".'
+    )

@@ -1,0 +1,313 @@
+"""`foldgauge measure`: one photo of a dummy, no spec. Traced, measured, told in trade words, not judged."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from capture.advice import advise
+from capture.camera.adjust import solve_view
+from capture.camera.camera_file import read_camera
+from capture.camera.view import View
+from capture.errors import FoldgaugeError
+from capture.photo import Photo, read_photo
+from capture.sheet.printer_file import print_scale_for
+from capture.sight.sighting import Sighting, find_sheet
+from compare.jobs.hand_marks import hand_note
+from compare.jobs.one_photo import RULED_DEPTH_SD, Use
+from compare.quantities.budgets import source_sizes
+from compare.quantities.joint_quantities import Joints
+from compare.quantities.quantity import Inputs, Quantity
+from measure.joints.by_hand import read_points
+from measure.joints.error_budget import COVERAGE, Budget, budget_of
+from measure.profile import Profile
+from measure.tracing.measure_untold import Untold, measure_untold
+from measure.tracing.trace_dummy import SIDES, Card, Traced
+
+DEG: Final = float(np.degrees(1.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """One measured figure: name, value, standard uncertainty, unit ("mm" or "deg"), hand-set joints."""
+
+    name: str
+    value: float
+    u: float
+    unit: str
+    by_hand: tuple[str, ...] = ()
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty U, k = 2."""
+        return COVERAGE * self.u
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Tracing:
+    """A dummy measured without a spec.
+
+    Attributes
+    ----------
+    photo, sighting, view, use, standoff_mm, standoff_err_mm : the photo and how the sheet was used.
+    untold : topology and profile.
+    lengths, angles : figures in the order they are told.
+    budgets : one per length.
+    notes : what the user should know.
+    """
+
+    photo: Photo
+    sighting: Sighting
+    view: View
+    use: str
+    standoff_mm: float
+    standoff_err_mm: float
+    card: Card
+    untold: Untold
+    lengths: tuple[Figure, ...]
+    angles: tuple[Figure, ...]
+    budgets: tuple[Budget, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def profile(self) -> Profile:
+        """The measured profile."""
+        return self.untold.profile
+
+    @property
+    def traced(self) -> Traced:
+        """The topology as traced."""
+        return self.untold.traced
+
+    @property
+    def headline(self) -> str:
+        """What was recognised, in one line."""
+        if not self.traced.named:
+            found = [p.name for p in self.profile.panels if p.found and p.name.startswith("panel")]
+            return f"Traced: {len(found)} panels on a spread lying flat."
+        legs = [p.name for p in self.traced.layout.panels if p.name.startswith("leg")]
+        halves = [s for s in SIDES if any(p.name == f"plane {s}" for p in self.traced.layout.panels)]
+        plane = "a plane" if len(halves) == 2 else f"the {halves[0]} half of a plane"
+        count = f"{len(legs)} leg" + ("s" if len(legs) != 1 else "")
+        how = "lying flat" if not self.traced.spine_seen else "propped open"
+        return f"Traced: a spread {how} with a parallel fold, {plane} and {count}."
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the result for JSON: lengths and angles with U, joints in mm on the sheet, panels, notes."""
+        profile = self.profile
+        u = np.sqrt(np.diag(profile.cov_mm2)).reshape(-1, 2)
+        return {
+            "traced": self.headline,
+            "units": {"length": "mm", "angle": "deg"},
+            "lengths": {f.name: _figure(f) for f in self.lengths},
+            "angles": {f.name: _figure(f) for f in self.angles},
+            "joints": {
+                name: {
+                    "x": round(float(xy[0]), 4),
+                    "y": round(float(xy[1]), 4),
+                    "U_x": round(COVERAGE * float(s[0]), 4),
+                    "U_y": round(COVERAGE * float(s[1]), 4),
+                }
+                for name, xy, s in zip(profile.joints, profile.xy_mm, u, strict=True)
+            },
+            "panels": {
+                p.name: {"found": p.found, **({} if p.found else {"reason": p.reason})}
+                for p in profile.panels
+            },
+            "undetermined": dict(profile.undetermined),
+            "by_hand": {joint: {"sd_px": sd} for joint, sd in profile.by_hand.items()},
+            "photo": {"name": self.photo.name, "sha256": self.photo.sha256, "size": list(self.photo.size)},
+            "use": self.use,
+            "standoff_mm": self.standoff_mm,
+            "notes": list(self.notes),
+        }
+
+
+def _figure(f: Figure) -> dict[str, Any]:
+    out: dict[str, Any] = {"measured": round(f.value, 6), "U": round(f.expanded, 6)}
+    if f.by_hand:
+        out["remark"] = f"by hand: {', '.join(f.by_hand)}"
+    return out
+
+
+def measure(
+    photo_path: str | Path,
+    *,
+    use: Use = "auto",
+    standoff_mm: float | None = None,
+    bars_mm: Sequence[float] | None = None,
+    printer_path: str | Path | None = None,
+    camera_path: str | Path | None = None,
+    points_path: str | Path | None = None,
+    card: Card | None = None,
+) -> Tracing:
+    """Measure the dummy in a photo without a design.
+
+    Parameters
+    ----------
+    photo_path : an end-on photo of the open dummy with the printed marker sheet.
+    use, bars_mm, printer_path, camera_path, points_path : see `compare.jobs.check_dummy.check`.
+    standoff_mm : backdrop use: distance from the sheet to the near end; needed there, nothing else tells it.
+    card : thickness of the card, depth of the strips; None = the usual.
+
+    Raises
+    ------
+    FoldgaugeError : one line on what is wrong with the photo or the options, or that nothing could be traced.
+    """
+    photo = read_photo(Path(photo_path))
+    hand = () if points_path is None else read_points(Path(points_path))
+    camera = None if camera_path is None else read_camera(Path(camera_path))
+    sighting = find_sheet(photo)
+    printer = None if printer_path is None else Path(printer_path)
+    view = solve_view(photo, sighting, print_scale_for(sighting.sheet, bars_mm, printer), camera)
+    kind, standoff = _placed(sighting, use, standoff_mm)
+    of = card or Card()
+    untold = measure_untold(
+        photo,
+        view,
+        sighting.sheet,
+        of,
+        arch=kind == "arch",
+        bottom_closed=sighting.bottom_band_seen,
+        standoff_mm=standoff,
+        standoff_err_mm=RULED_DEPTH_SD,
+        blur_px=sighting.blur_px,
+        hand=hand,
+    )
+    lengths, angles, budgets = figures(untold, source_sizes(RULED_DEPTH_SD, of.near_end_sd_mm))
+    notes = [hand_note(untold.profile.by_hand)] if hand else []
+    if kind == "arch" and use == "auto":
+        notes.append("The sheet is taken for an arch, flush with the near end; if that is wrong, say --use.")
+    notes += [
+        *untold.notes,
+        *view.notes,
+        *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
+        *untold.profile.notes,
+    ]
+    return Tracing(
+        photo=photo,
+        sighting=sighting,
+        view=view,
+        use=kind,
+        standoff_mm=standoff,
+        standoff_err_mm=RULED_DEPTH_SD,
+        card=of,
+        untold=untold,
+        lengths=lengths,
+        angles=angles,
+        budgets=budgets,
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _placed(sighting: Sighting, use: Use, standoff_mm: float | None) -> tuple[str, float]:
+    """How the sheet was used, and the standoff."""
+    backdrop = use == "backdrop" or (use == "auto" and (sighting.bottom_band_seen or bool(standoff_mm)))
+    if not backdrop:
+        if standoff_mm:
+            raise FoldgaugeError("--standoff belongs to backdrop use; an arch stands flush (standoff 0)")
+        return "arch", 0.0
+    if standoff_mm is None:
+        raise FoldgaugeError(
+            "the sheet is taken for a backdrop: give --standoff, the mm from the sheet to the near end of "
+            "the dummy (measure it, it sets the scale), or say --use arch"
+        )
+    return "backdrop", standoff_mm
+
+
+def figures(
+    untold: Untold, sizes_mm: dict[str, float]
+) -> tuple[tuple[Figure, ...], tuple[Figure, ...], tuple[Budget, ...]]:
+    """Lengths and angles of a traced dummy with their uncertainties, and the budgets of the lengths."""
+    profile = untold.profile
+    inputs = Inputs(profile.cov_mm2, profile.cov_by_source)
+    joints = Joints(profile, len(profile.cov_mm2), {})
+    lengths: list[Figure] = []
+    budgets: list[Budget] = []
+    for name, (a, b) in untold.traced.lengths.items():
+        if not joints.has(a, b):
+            continue
+        q = joints.distance(a, b) * _bow_factor(untold, name)
+        lengths.append(
+            Figure(
+                name=name,
+                value=q.value,
+                u=inputs.u(q),
+                unit="mm",
+                by_hand=tuple(j for j in (a, b) if j in profile.by_hand),
+            )
+        )
+        budgets.append(budget_of(name, q.value, q.gradient, profile.cov_by_source, sizes_mm=sizes_mm))
+    angles = [
+        Figure(name=name, value=q.value * DEG, u=inputs.u(q) * DEG, unit="deg")
+        for name, q in _angles(untold.traced, joints).items()
+    ]
+    return tuple(lengths), tuple(angles), tuple(budgets)
+
+
+def _bow_factor(untold: Untold, name: str) -> float:
+    """Return how much longer the card of a bowed strip is than its chord (1 = straight)."""
+    extra = float(untold.profile.extra_arc_mm.get(name, 0.0))
+    a, b = untold.traced.lengths[name]
+    chord = float(np.hypot(*(untold.profile.at(b) - untold.profile.at(a))))
+    return 1.0 + extra / chord if np.isfinite(extra) and chord > 0 else 1.0
+
+
+def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
+    """Return opening, angles of fold and legs to their pages, lean of the plane's halves, radians."""
+    page: dict[str, Quantity] = {}
+    if not traced.named:
+        return _numbered_angles(traced, joints)
+    for side in SIDES:
+        panel = next(p for p in traced.layout.panels if p.name == f"page {side}")
+        inner = panel.joints.index(f"inner foot {side}")
+        seen = [j for j in panel.joints[inner:-1] if joints.has(j)]
+        if len(seen) > 1:
+            page[side] = joints.direction(seen[0], seen[-1])
+        elif joints.has("spine", f"inner foot {side}"):
+            page[side] = joints.direction("spine", f"inner foot {side}")
+    if not traced.spine_seen and len(page) == 1:
+        (side, along), *_ = page.items()
+        page["left" if side == "right" else "right"] = _wrapped(along + np.pi)
+    out: dict[str, Quantity] = {}
+    if traced.spine_seen and len(page) == 2:
+        out["opening"] = _wrapped(page["left"] - page["right"])
+    for side, along in sorted(page.items()):
+        turn = 1.0 if side == "right" else -1.0
+        for panel in traced.layout.panels:
+            first, last = panel.joints[0], panel.joints[-1]
+            if not panel.name.endswith(f" {side}") or panel.name.startswith("page"):
+                continue
+            if panel.name.startswith("plane"):
+                tops = [j for j in panel.joints[1:-1] if joints.has(j)]
+                if tops and joints.has("ridge"):
+                    lean = _wrapped(turn * (joints.direction("ridge", tops[-1]) - along))
+                    out[f"lean {side}"] = lean
+            elif joints.has(first, last):
+                out[panel.name] = _wrapped(turn * (joints.direction(first, last) - along))
+    return out
+
+
+def _numbered_angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
+    """Return angles of numbered panels to the page, counter-clockwise, radians."""
+    feet = [j for j in joints_on_page(traced) if joints.has(j)]
+    if len(feet) < 2:
+        return {}
+    along = joints.direction(feet[0], feet[-1])
+    return {
+        p.name: _wrapped(joints.direction(p.joints[0], p.joints[-1]) - along)
+        for p in traced.layout.panels
+        if p.name.startswith("panel") and joints.has(p.joints[0], p.joints[-1])
+    }
+
+
+def joints_on_page(traced: Traced) -> list[str]:
+    """Return the feet on the pages, from left to right."""
+    left, right = (next(p for p in traced.layout.panels if p.name == f"page {s}") for s in SIDES)
+    return [*reversed(left.joints[1:-1]), *right.joints[1:-1]]
+
+
+def _wrapped(q: Quantity) -> Quantity:
+    return Quantity(float(np.arctan2(np.sin(q.value), np.cos(q.value))), q.gradient)

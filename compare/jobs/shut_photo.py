@@ -1,0 +1,121 @@
+"""The shut dummy as photographed from above, in words, and beside what the lengths predict."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from capture.camera.calibrated_camera import Camera
+from capture.solved import closed_plane
+from compare.design.spec.spec import Spec
+from compare.quantities.measured import SIDES, Measured
+from compare.verdict.shut_reach import shut
+from measure.joints.error_budget import COVERAGE
+from measure.shut.shut_outline import SEEN_MM, Beyond, ClosedOutline, outline_of
+
+STRIP_LAYERS: Final = 4  # layers of card between the pages of a shut spread: fold and plane, each doubled
+NOTHING_U_MM: Final = 0.25  # what is not seen to stick out sticks out less than about half a millimetre
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class ShutPhoto:
+    """A closed photo measured: file name, hash, thickness used, outline, and what to tell about it."""
+
+    name: str
+    sha256: str
+    thickness_mm: float
+    outline: ClosedOutline
+    notes: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the outline for JSON: page size, and every piece beyond it with U and extent, mm."""
+        o = self.outline
+        return {
+            "photo": {"name": self.name, "sha256": self.sha256},
+            "thickness_mm": self.thickness_mm,
+            "page": {
+                name: {"measured": round(size, 4), "U": round(COVERAGE * u, 4)}
+                for name, size, u in zip(("width", "depth"), o.size_mm, o.size_u_mm, strict=True)
+            },
+            "beyond": [
+                {
+                    "edge": p.edge,
+                    "amount": round(p.amount_mm, 4),
+                    "U": round(COVERAGE * p.u_mm, 4),
+                    "from": round(p.from_mm, 2),
+                    "to": round(p.to_mm, 2),
+                }
+                for p in o.beyond
+            ],
+        }
+
+
+def default_thickness(spec: Spec) -> float:
+    """Return the thickness of the shut dummy from its layers: two pages, and the strips between them, mm."""
+    return 2 * spec.base.thickness + STRIP_LAYERS * spec.card.thickness
+
+
+def see_shut(
+    path: Path,
+    spec: Spec,
+    *,
+    shut_mm: float | None = None,
+    bars_mm: Sequence[float] | None = None,
+    printer: str | Path | None = None,
+    camera: Camera | None = None,
+) -> ShutPhoto:
+    """Measure a photo of the shut dummy, lying on the uncut sheet with its spine at the left.
+
+    Raises
+    ------
+    FoldgaugeError : one line on what is wrong with the photo or the thickness.
+    """
+    thickness = default_thickness(spec) if shut_mm is None else shut_mm
+    plane = closed_plane(
+        path,
+        thickness,
+        bars_mm=None if bars_mm is None else tuple(bars_mm),
+        printer=None if printer is None or bars_mm is not None else Path(printer),
+        camera=camera,
+    )
+    outline = outline_of(plane, (spec.base.page_left, spec.base.depth))
+    photo = plane.solved.photo
+    told = [f"Closed photo: {_words(p)}." for p in outline.beyond]
+    if not told:
+        told = [f"Closed photo: no card beyond the page (more than {SEEN_MM:g} mm would be seen)."]
+    said = [f"closed photo: {note}" for note in outline.notes]
+    return ShutPhoto(
+        name=photo.name,
+        sha256=photo.sha256,
+        thickness_mm=thickness,
+        outline=outline,
+        notes=(*told, *said),
+    )
+
+
+def _words(p: Beyond) -> str:
+    start = "the spine" if p.edge in ("head", "tail") else "the tail"
+    return (
+        f"card sticks out {p.amount_mm:.1f} ±{COVERAGE * p.u_mm:.1f} mm beyond the {p.edge}, "
+        f"{max(p.from_mm, 0.0):.0f} to {p.to_mm:.0f} mm from {start}"
+    )
+
+
+def overhang_seen(closed: ShutPhoto, measured: Measured, spec: Spec) -> dict[str, tuple[float, float]]:
+    """Return what the closed photo shows at each edge, for `compare.verdict.shut_reach.compare_overhang`.
+
+    Shut, both fore edges lie on each other: card beyond them is laid to the side that is predicted to reach
+    farther. An edge at which nothing sticks out is told only if something was predicted there.
+    """
+    largest = closed.outline.largest()
+    predicted = {s: -r.clearance.value for s in SIDES if (r := shut(measured, spec, s)) is not None}
+    side = max(predicted, key=lambda s: predicted[s]) if predicted else "right"
+    out: dict[str, tuple[float, float]] = {}
+    if "fore edge" in largest:
+        out[f"{side} fore edge"] = (largest["fore edge"].amount_mm, largest["fore edge"].u_mm)
+    elif predicted and predicted[side] > SEEN_MM:
+        out[f"{side} fore edge"] = (0.0, NOTHING_U_MM)
+    for edge in ("head", "tail"):
+        if edge in largest:
+            out[edge] = (largest[edge].amount_mm, largest[edge].u_mm)
+    return out

@@ -1,0 +1,119 @@
+"""A starter spec from a traced dummy: its lengths as built, in trade terms, for the builder to put right."""
+
+import math
+from pathlib import Path
+
+from compare.design.spec.spec import load_spec
+from compare.errors import OutputError, SpecError
+from compare.jobs.measure_dummy import Tracing
+from compare.tell.result_files import write_whole
+from measure.tracing.trace_dummy import SIDES
+
+SPARE_MM = 6.0  # a page that is not seen is drafted so much wider than the shut dummy reaches
+LIP_MM = 3.0  # so is a plane, beyond its outermost leg
+
+
+def draft_text(tracing: Tracing) -> str:
+    """Return the TOML text of a starter spec.
+
+    Lengths are as measured, to a tenth of a millimetre; what the photo does not show is filled in so that the
+    spec holds together, and says so in a comment.
+    """
+    size = {f.name: f.value for f in tracing.lengths}
+    flat = not tracing.traced.spine_seen
+    opening = next((f.value for f in tracing.angles if f.name == "opening"), 180.0)
+    feet = {s: size.get(f"foot {s}", size.get("feet", 0.0) / 2) for s in SIDES}
+    halves = {s: _legs(tracing, s) for s in SIDES}
+    plane: dict[str, tuple[float, bool]] = {}
+    for side, legs in halves.items():
+        if legs:
+            seen = size.get(f"plane {side}")
+            widest = max(size[f"plane spacing{n} {side}"] for n in legs)
+            plane[side] = (widest + LIP_MM, False) if seen is None else (max(seen, widest), True)
+    reach = max(feet[s] + size[f"fold {s}"] + (plane[s][0] if s in plane else 0.0) for s in SIDES)
+    lines = [
+        "# A starter spec, drafted by foldgauge from " + _comment(tracing.photo.name),
+        "# Lengths are as built, measured to about a tenth of a millimetre: put in what you meant.",
+        'title = ""',
+        'units = "mm"',
+        "",
+        "[base]",
+        f"page = {math.ceil(reach + SPARE_MM)}   # spine to fore edge; not measured: put in your own",
+    ]
+    if tracing.use == "backdrop":
+        lines.append(f"depth = {tracing.standoff_mm:g}   # the --standoff given")
+    if not flat:
+        lines.append(f"opening = {opening:.1f}   # as in the photo")
+    lines += [
+        f"thickness = {tracing.card.base_mm:g}",
+        "",
+        "[card]",
+        f"thickness = {tracing.card.card_mm:g}",
+        f"strip_depth = {tracing.card.depth_mm:g}",
+        "",
+        "[fold]",
+        f"left = {size['fold left']:.1f}",
+        f"right = {size['fold right']:.1f}",
+    ]
+    guess = (
+        "   # the spine is not seen: half of what lies between the feet" if "foot left" not in size else ""
+    )
+    lines += [f"foot_{s} = {feet[s]:.1f}{guess}" for s in SIDES]
+    for side, legs in halves.items():
+        for n in legs:
+            lines += [
+                "",
+                f"[{side}]" if len(legs) == 1 else f"[[{side}.legs]]",
+                f"leg = {size[f'leg{n} {side}']:.1f}",
+                f"page_spacing = {size[f'page spacing{n} {side}']:.1f}",
+                f"plane_spacing = {size[f'plane spacing{n} {side}']:.1f}",
+            ]
+    lines += ["", "[plane]"]
+    for side, (width, seen_edge) in plane.items():
+        note = "" if seen_edge else "   # its outer edge is not seen: put in your own"
+        lines.append(f"{side} = {width:.1f}{note}")
+    return "\n".join(lines) + "\n"
+
+
+def _legs(tracing: Tracing, side: str) -> list[str]:
+    """Numbers of the legs on a side whose three lengths were measured: "" for one, " 1", " 2" for several."""
+    size = {f.name for f in tracing.lengths}
+    numbers = [
+        p.name.removeprefix("leg").removesuffix(f" {side}")
+        for p in tracing.traced.layout.panels
+        if p.name.startswith("leg") and p.name.endswith(f" {side}")
+    ]
+    kinds = ("leg", "page spacing", "plane spacing")
+    return [n for n in numbers if all(f"{kind}{n} {side}" in size for kind in kinds)]
+
+
+def _comment(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def write_draft(tracing: Tracing, path: Path) -> None:
+    """Write the starter spec; only if it is one that `check` accepts.
+
+    Raises
+    ------
+    OutputError : it cannot be written, or what was traced does not make a spec.
+    """
+    if not tracing.traced.named:
+        raise OutputError(
+            f"no spec can be drafted from {tracing.photo.name}: no construction with a name was recognised; "
+            "write one by hand, with the lengths shown without --draft"
+        )
+    text = draft_text(tracing)
+
+    def make(temporary: Path) -> None:
+        temporary.write_text(text, encoding="utf-8")
+        try:
+            load_spec(temporary)
+        except SpecError as err:
+            told = str(err).split(": ", 1)[-1]
+            raise OutputError(
+                f"no spec can be drafted from {tracing.photo.name}: {told}; without --draft all that "
+                "was measured is shown"
+            ) from None
+
+    write_whole(path, make)

@@ -1,0 +1,147 @@
+"""A lot assessed: samples, statistics, decision and advice together, for every way of telling them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from compare.design.spec.spec import Spec
+from compare.errors import LotError
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.lot_advice import Advice, Frequent, advice, cautions, frequent_causes
+from compare.lot.lot_decision import Decision, decide, past_lots, plan_for, stricter_would_accept
+from compare.lot.plans.attribute_plans import Severity
+from compare.lot.run.runner import Run
+from compare.lot.run.samples import Sample, load_samples
+from compare.lot.study.lot_statistics import Statistics, label_columns, statistics_of
+from compare.verdict.conformity import Rule
+from compare.version import own_version
+
+SHUFFLE_SEED: Final = 7870  # the same lot is always told the same way
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """What the decision on the lot is to rest on: its size, AQL (percent), level, and severity if given."""
+
+    size: int
+    aql: float
+    level: str = "II"
+    severity: Severity | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Assessment:
+    """Everything there is to say about a lot.
+
+    Attributes
+    ----------
+    problems : (photo, reason) of all that could not be used. notes : sentences.
+    """
+
+    lot: str
+    spec: Spec
+    settings: Mapping[str, Any]
+    samples: tuple[Sample, ...]
+    statistics: tuple[Statistics, ...]
+    decision: Decision
+    advice: tuple[Advice, ...]
+    cautions: tuple[str, ...]
+    causes: tuple[Frequent, ...]
+    problems: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+    version: str
+
+    @property
+    def exit_code(self) -> int:
+        """Return 0 for accept, 3 for a stop or not accepted, 4 for undecided."""
+        if self.decision.stop or self.decision.word == "do not accept":
+            return 3
+        return 0 if self.decision.word == "accept" else 4
+
+    def worst(self, most: int = 3) -> tuple[Sample, ...]:
+        """Return the samples farthest out of their limits (or nearest to them), the worst first."""
+        seen = [s for s in self.samples if s.readings]
+        return tuple(sorted(seen, key=lambda s: -how_far(s))[:most])
+
+
+def how_far(sample: Sample) -> float:
+    """Return the largest deviation of a sample as a share of its limit."""
+    out = 0.0
+    for r in sample.readings.values():
+        limit = r.high if r.deviation > 0 else -r.low
+        if np.isfinite(limit) and limit > 0:
+            out = max(out, abs(r.deviation) / limit)
+    return out
+
+
+def assess(
+    lot: str,
+    spec: Spec,
+    settings: Mapping[str, Any],
+    run: Run,
+    ledger: Ledger,
+    sampling: Sampling | None,
+    together: str | None = None,
+) -> Assessment:
+    """Assess a lot from the ledger, and keep the decision there if a sampling plan was asked for.
+
+    Parameters
+    ----------
+    lot : its name. settings : of the checks (their decision rule is taken from there).
+    run : the run that checked it. sampling : plan to decide by, or None.
+    together : column of the manifest that tells which samples were taken together, or None.
+
+    Raises
+    ------
+    LotError : the plan does not exist, or the ledger cannot be used.
+    """
+    rule = Rule(settings.get("rule", Rule.GUARDED.value))
+    samples = load_samples(ledger, list(run.keys))
+    if together is not None and together not in label_columns(samples):
+        known = ", ".join(label_columns(samples)) or "none"
+        raise LotError(f"--together: the manifest has no column {together!r} (labels: {known})")
+    statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), rule, together)
+    chosen = None
+    if sampling is not None:
+        past = past_lots(ledger.decisions(spec.source.sha256), before=lot)
+        chosen = plan_for(sampling.size, sampling.aql, sampling.level, sampling.severity, past)
+    decision = decide(samples, statistics, chosen)
+    if sampling is not None and decision.plan is not None and decision.word != "undecided":
+        _keep(ledger, lot, spec, decision, sampling)
+    told = advice(statistics, samples)
+    return Assessment(
+        lot=lot,
+        spec=spec,
+        settings=settings,
+        samples=samples,
+        statistics=statistics,
+        decision=decision,
+        advice=told,
+        cautions=cautions(told),
+        causes=frequent_causes(samples),
+        problems=(*(p for s in samples for p in s.refused), *run.problems),
+        notes=(*spec.warnings, *run.notes),
+        version=own_version(),
+    )
+
+
+def _keep(ledger: Ledger, lot: str, spec: Spec, decision: Decision, sampling: Sampling) -> None:
+    plan = decision.plan
+    assert plan is not None
+    bad = decision.counts.failing
+    ledger.decide(
+        {
+            "lot": lot,
+            "spec_sha256": spec.source.sha256,
+            "severity": plan.severity,
+            "n": plan.n,
+            "accept": plan.accept,
+            "nonconforming": bad,
+            "accepted": int(decision.word == "accept"),
+            "accepted_stricter": int(
+                decision.word == "accept" and stricter_would_accept(plan, sampling.level, bad)
+            ),
+        }
+    )

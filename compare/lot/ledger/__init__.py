@@ -1,0 +1,1 @@
+"""Every inspection kept: tables, reading, writing, history, export."""

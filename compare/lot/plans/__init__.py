@@ -1,0 +1,1 @@
+"""Sampling plans by attributes and by variables, with their risks."""

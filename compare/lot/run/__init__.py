@@ -1,0 +1,1 @@
+"""Which photo is which sample, and checking them all."""

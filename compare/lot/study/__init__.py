@@ -1,0 +1,1 @@
+"""Statistics of a lot: capability, variance, gauge study."""

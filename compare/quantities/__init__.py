@@ -1,0 +1,1 @@
+"""Named lengths and angles with gradients on all that was measured."""

@@ -1,0 +1,1 @@
+"""A check told: terminal, JSON, CSV, annotated photo, report page."""

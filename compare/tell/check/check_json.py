@@ -1,0 +1,177 @@
+"""The result as JSON: one stable structure for other programs.
+
+    answer, also        the answer in words; further sentences
+    rule                "guarded" | "simple": the decision rule
+    verdict             "conforms" | "does not conform" | "too close to call"
+    title               of the spec
+    units               {"length": "mm", "angle": "deg"}: always, whatever the spec is written in
+    photo               {"name", "sha256", "size"}; spec {"name", "sha256", "units"}
+    camera              name of the calibrated camera | null
+    use, standoff_mm    how the sheet was used, and how far in front of it the near end stands
+    lengths, pairs      {name: {nominal, measured, U, deviation, limits [low, high], probability, verdict}}
+    angles              {name: {nominal, measured, U, deviation}} (they follow from the lengths)
+    lean                {side: {nominal, measured, U, deviation, limits, probability, verdict, solved,
+                        remainder, remainder_U,
+                        contributions: [{length, deviation_mm, exact, first_order, U}]}}
+    clearance           {side: like lengths, remark}
+    diagnosis           {none, misfit, causes: [{name, sentence, size_mm, u_mm, probability, named,
+                        lean: {side: deg}, pattern: {length: mm per mm}}]}
+    remedies            [{text, steps, cuts, effort, probability, side_effects, changes_mm, sets_mm,
+                        lean_after, lean_after_U, closing_after_mm, closing_after_U, clearance_after_mm,
+                        clearance_after_U}]
+    binding             {opening, low, high, usual, gap_mm, matters, assumed} | null: where card meets card
+    overhang            {edge: {measured_mm, measured_U, predicted_mm, predicted_U, agrees}} of a closed photo
+    symptoms            sentences: what the photo shows beside the lengths
+    next_steps          sentences
+    undetermined        {name: reason}; assumed {name: reason}
+    notes               sentences
+    versions            {"foldgauge", "numpy", "opencv", "python"}
+
+Limits are on the deviation; a missing limit, or a number that could not be had, is null. U is the expanded
+uncertainty (k = 2).
+"""
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from compare.cause.binding import Binding
+from compare.cause.lean import Leaning
+from compare.tell.words.answer import also, answer
+from compare.tell.words.next_steps import next_steps
+from compare.verdict.conformity import Item
+from compare.verdict.findings import Findings
+
+
+def _number(x: float, digits: int = 6) -> float | None:
+    return round(float(x), digits) + 0.0 if math.isfinite(x) else None
+
+
+def _item(item: Item) -> dict[str, Any]:
+    out: dict[str, Any] = {
+        "nominal": _number(item.nominal),
+        "measured": _number(item.measured),
+        "U": _number(item.expanded),
+        "deviation": _number(item.deviation),
+        "limits": [_number(item.low), _number(item.high)],
+        "probability": _number(item.probability),
+        "verdict": item.verdict.value,
+    }
+    if item.remark:
+        out["remark"] = item.remark
+    return out
+
+
+def _lean(leaning: Leaning) -> dict[str, Any]:
+    return _item(leaning.item) | {
+        "solved": _number(leaning.solved_deg),
+        "remainder": _number(leaning.remainder_deg),
+        "remainder_U": _number(2 * leaning.remainder_u_deg),
+        "contributions": [
+            {
+                "length": c.length,
+                "deviation_mm": _number(c.deviation_mm),
+                "exact": _number(c.exact_deg),
+                "first_order": _number(c.first_order_deg),
+                "U": _number(2 * c.u_deg),
+            }
+            for c in leaning.contributions
+        ],
+    }
+
+
+def _after(value: str, known: str, prefix: str, items: Sequence[Item]) -> dict[str, Any]:
+    """Return items after a repair as two objects by name: values and their U."""
+    return {
+        value: {i.name.removeprefix(prefix): _number(i.measured) for i in items},
+        known: {i.name.removeprefix(prefix): _number(i.expanded) for i in items},
+    }
+
+
+def _binding(binding: Binding | None) -> dict[str, Any] | None:
+    if binding is None:
+        return None
+    return {
+        "opening": _number(binding.phi_deg, 2),
+        "low": _number(binding.low_deg, 2),
+        "high": _number(binding.high_deg, 2),
+        "usual": _number(binding.usual_deg, 2),
+        "gap_mm": _number(binding.gap_mm, 2),
+        "matters": binding.matters,
+        "assumed": list(binding.assumed),
+    }
+
+
+def findings_dict(findings: Findings) -> dict[str, Any]:
+    """Return the comparison as plain dicts, lists, strings and numbers."""
+    diagnosis = findings.diagnosis
+    angles = {}
+    for i in findings.angles:
+        angles[i.name] = {k: v for k, v in _item(i).items() if k in ("nominal", "measured", "U", "deviation")}
+    return {
+        "answer": answer(findings),
+        "also": list(also(findings)),
+        "verdict": findings.verdict.value,
+        "rule": findings.rule.value,
+        "title": findings.spec.title,
+        "units": {"length": "mm", "angle": "deg"},
+        "lengths": {i.name: _item(i) for i in findings.lengths},
+        "angles": angles,
+        "pairs": {i.name: _item(i) for i in findings.pairs},
+        "lean": {n.side: _lean(n) for n in findings.leans},
+        "clearance": {i.name.split()[-1]: _item(i) for i in findings.clearances},
+        "diagnosis": {
+            "none": _number(diagnosis.probability_none),
+            "misfit": _number(diagnosis.misfit),
+            "causes": [
+                {
+                    "name": c.fault.name,
+                    "sentence": c.sentence(),
+                    "size_mm": _number(c.size_mm),
+                    "u_mm": _number(c.u_mm),
+                    "probability": _number(c.probability),
+                    "named": c.named,
+                    "lean": {s: _number(v) for s, v in c.lean_deg.items()},
+                    "pattern": dict(c.fault.pattern),
+                }
+                for c in diagnosis.causes
+            ],
+        },
+        "remedies": [
+            {
+                "text": r.text,
+                "steps": [m.text for m in r.moves],
+                "cuts": r.cuts,
+                "effort": r.effort.words,
+                "probability": _number(r.probability),
+                "side_effects": list(r.side_effects),
+                "changes_mm": {k: _number(v) for k, v in r.changes_mm.items()},
+                "sets_mm": {k: _number(v) for k, v in r.sets_mm.items()},
+                **_after("lean_after", "lean_after_U", "lean ", r.leans),
+                **_after("closing_after_mm", "closing_after_U", "closing sum ", r.sums),
+                **_after("clearance_after_mm", "clearance_after_U", "clearance ", r.clearances),
+            }
+            for r in findings.remedies
+        ],
+        "binding": _binding(findings.binding),
+        "overhang": {
+            o.edge: {
+                "measured_mm": _number(o.measured_mm),
+                "measured_U": _number(2 * o.measured_u_mm),
+                "predicted_mm": _number(o.predicted_mm),
+                "predicted_U": _number(2 * o.predicted_u_mm),
+                "agrees": not o.disagrees,
+            }
+            for o in findings.overhangs
+        },
+        "symptoms": [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms],
+        "next_steps": list(next_steps(findings)),
+        "undetermined": dict(findings.undetermined),
+        "assumed": dict(findings.measured.assumed),
+    }
+
+
+def to_text(data: Mapping[str, Any]) -> str:
+    """Return JSON text, indented, keys in the documented order; no NaN ever."""
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)

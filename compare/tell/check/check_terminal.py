@@ -1,0 +1,235 @@
+"""The result for a person at a terminal: the answer first, then the tables."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TextIO
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from compare.cause.lean import Leaning
+from compare.cure.remedies import CHILDREN, KNIFE
+from compare.jobs.hand_marks import is_by_hand
+from compare.tell.words.answer import also, answer, runner_up
+from compare.tell.words.next_steps import next_steps
+from compare.units import Unit, unit_of
+from compare.verdict.conformity import Item, Verdict
+from compare.verdict.findings import Findings
+
+STYLE: Mapping[Verdict, str] = {
+    Verdict.CONFORMS: "green",
+    Verdict.FAILS: "bold red",
+    Verdict.OPEN: "yellow",
+}
+PLAIN_WIDTH = 110  # columns when the output is not a terminal
+
+
+def console_for(stream: TextIO) -> Console:
+    """Return a console for a stream: colours on a terminal, plain text elsewhere."""
+    if stream.isatty():
+        return Console(file=stream, highlight=False)
+    return Console(file=stream, highlight=False, color_system=None, width=PLAIN_WIDTH, soft_wrap=True)
+
+
+def table_of(title: str, *columns: str) -> Table:
+    """Return an empty table, its first column left-aligned and the others right."""
+    table = Table(
+        title=title,
+        box=SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+        title_justify="left",
+        title_style="bold",
+    )
+    for i, name in enumerate(columns):
+        table.add_column(name, justify="left" if i == 0 or name == "" else "right", no_wrap=True)
+    return table
+
+
+def _verdict(item: Item) -> Text:
+    return Text(item.verdict.value, style=STYLE[item.verdict])
+
+
+def _limits(item: Item, shown: str) -> str:
+    return f"±{shown}" if math.isfinite(item.low) else f"≤ {shown}"
+
+
+def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
+    """Return the table of lengths."""
+    table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "off by", "limit", "")
+    for i in items:
+        table.add_row(
+            f"{i.name} (hand)" if is_by_hand(i) else i.name,
+            unit.number(i.nominal),
+            unit.number(i.measured),
+            unit.number(i.expanded),
+            unit.signed(i.deviation),
+            _limits(i, unit.number(i.high)),
+            _verdict(i),
+        )
+    return table
+
+
+def pairs_table(items: Sequence[Item], unit: Unit) -> Table:
+    """Return the table of matched pairs: differences."""
+    table = table_of(f"Matched pairs, {unit.name}", "pair", "off by", "±U", "limit", "")
+    for i in items:
+        table.add_row(
+            i.name,
+            unit.signed(i.deviation),
+            unit.number(i.expanded),
+            _limits(i, unit.number(i.high)),
+            _verdict(i),
+        )
+    return table
+
+
+def lean_table(leans: Sequence[Leaning]) -> Table:
+    """Return the table of leans: measured, from the lengths, and what is left."""
+    table = table_of(
+        "Lean of the plane to its page, degrees (+ = outer edge too high)",
+        "half",
+        "design",
+        "measured",
+        "±U",
+        "limit",
+        "solved",
+        "rest",
+        "",
+    )
+    for n in leans:
+        i = n.item
+        table.add_row(
+            n.side,
+            f"{i.nominal + 0.0:.2f}",
+            f"{round(i.measured, 2) + 0.0:+.2f}",
+            f"{i.expanded:.2f}",
+            f"±{i.high:.2f}",
+            "-" if math.isnan(n.solved_deg) else f"{round(n.solved_deg, 2) + 0.0:+.2f}",
+            "-" if math.isnan(n.remainder_deg) else f"{round(n.remainder_deg, 2) + 0.0:+.2f}",
+            _verdict(i),
+        )
+    return table
+
+
+def clearance_table(items: Sequence[Item], unit: Unit) -> Table:
+    """Return the table of clearances at the fore edges when shut."""
+    table = table_of(f"Shut: clearance at the fore edge, {unit.name}", "side", "clearance", "±U", "least", "")
+    for i in items:
+        table.add_row(
+            i.name.split()[-1],
+            unit.number(i.measured),
+            unit.number(i.expanded),
+            unit.number(i.nominal + i.low),
+            _verdict(i),
+        )
+    return table
+
+
+def _shares(leaning: Leaning, unit: Unit) -> str:
+    """Return what makes a half lean, largest first, in one line."""
+    parts = [
+        f"{c.length} {unit.signed(c.deviation_mm)} {unit.name} makes {c.exact_deg:+.2f}"
+        for c in leaning.contributions
+        if abs(c.exact_deg) >= 0.05
+    ]
+    return "; ".join(parts[:4])
+
+
+def _after(findings: Findings, unit: Unit) -> list[str]:
+    out: list[str] = []
+    for r in findings.remedies:
+        lean = ", ".join(
+            f"{i.name.removeprefix('lean ')} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}"
+            for i in r.leans
+        )
+        sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
+        after = f"Then lean {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums else "")
+        good = f"; inside tolerance: {100 * r.probability:.0f} %" if r.moves else ""
+        out.append(f"{r.text} ({after}{good}.)" if lean else r.text)
+    return [*out, *next_steps(findings)]
+
+
+def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
+    if lines:
+        console.print(Text(title, style="bold"))
+        grid = Table.grid(padding=(0, 1))  # a second line of an item lies under its first
+        for line in lines:
+            if console.is_terminal:
+                grid.add_row("  -", Text(line))
+            else:  # one line each, for grep
+                console.print(Text(f"  - {line}"))
+        if console.is_terminal:
+            console.print(grid)
+        console.print()
+
+
+def unseen(undetermined: Mapping[str, str]) -> list[str]:
+    """Return one line per reason, naming all that falls to it."""
+    by_reason: dict[str, list[str]] = {}
+    for name, reason in undetermined.items():
+        if any(reason.startswith(f"{other}: ") for other in undetermined):
+            reason = reason.split(": ", 1)[1]
+        by_reason.setdefault(reason, []).append(name)
+    return [f"{', '.join(names)}: {reason}" for reason, names in by_reason.items()]
+
+
+def advice(findings: Findings) -> list[str]:
+    """Return what would help to determine what this photo does not show."""
+    out: list[str] = []
+    if "foot left" in findings.undetermined or "foot right" in findings.undetermined:
+        out.append(
+            "To see the spine: hang the apron (page 2 of the sheet's PDF) from the near edge of the base; or "
+            "prop the spread open to 150-165 degrees, the two pages alike, and give that opening in a copy "
+            "of the spec."
+        )
+    if any(k.startswith("clearance") for k in findings.undetermined):
+        out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")
+    return out
+
+
+def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = (), origin: str = "") -> None:
+    """Print the whole result; the first line is the answer."""
+    console = console_for(stream)
+    unit = unit_of(findings.spec.units)
+    console.print(Text(answer(findings), style=STYLE[findings.verdict]))
+    for line in (*also(findings), runner_up(findings)):
+        if line:
+            console.print(Text(line))
+    console.print()
+    if origin:
+        console.print(Text(origin, style="dim"))
+    console.print(lengths_table(findings.lengths, unit))
+    console.print()
+    console.print(pairs_table(findings.pairs, unit))
+    console.print()
+    if findings.leans:
+        console.print(lean_table(findings.leans))
+        console.print(Text("  solved: from the measured lengths; rest: what no length explains", style="dim"))
+        console.print()
+    for n in findings.leans:
+        shares = _shares(n, unit)
+        if n.item.verdict is not Verdict.CONFORMS and shares:
+            console.print(Text(f"  {n.side}: {shares} degrees"))
+            console.print()
+    console.print(clearance_table(findings.clearances, unit))
+    console.print()
+    for i in findings.clearances:
+        console.print(Text(f"  {i.name.split()[-1]}: {i.remark}", style="dim"))
+    console.print()
+    told = [findings.binding.sentence()] if findings.binding is not None else []
+    for line in (*told, *(o.sentence() for o in findings.overhangs)):
+        console.print(Text(f"  {line}", style="dim"))
+    console.print()
+    _bullets(
+        console, "Seen beside the lengths", [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms]
+    )
+    todo = _after(findings, unit)
+    if any(r.cuts for r in findings.remedies):
+        todo += [KNIFE, CHILDREN]
+    _bullets(console, "What to do", todo)
+    _bullets(console, "Not determined by this photo", [*unseen(findings.undetermined), *advice(findings)])
+    said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*findings.spec.warnings, *notes))]
+    _bullets(console, "Notes", said)

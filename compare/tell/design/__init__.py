@@ -1,0 +1,1 @@
+"""A design told: text, picture, motion, template."""

@@ -1,0 +1,84 @@
+"""Which piece of a dummy goes on which sheet of paper, and where."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from compare.design.pieces.pieces import Piece
+from compare.design.spec.paper_sizes import PAPER
+from compare.design.spec.spec import Spec
+from compare.errors import OutputError
+
+MARGIN: Final = 12.0  # mm
+GAP: Final = 6.0
+Papers = tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A piece and where its lower left corner lies on its page, mm."""
+
+    piece: Piece
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Page:
+    """A page of the template: paper (width, height in mm) and the pieces on it."""
+
+    paper: tuple[float, float]
+    placed: tuple[Placed, ...]
+
+
+def _room(paper: tuple[float, float]) -> tuple[float, float]:
+    """Return width and height free for pieces; the foot of a page holds its check bar."""
+    return paper[0] - 2 * MARGIN, paper[1] - 2 * MARGIN - 14.0
+
+
+def papers_of(spec: Spec) -> tuple[tuple[str, float, float], ...]:
+    """Return the papers to print on, smallest first: those of the spec's units, then large ISO ones."""
+    small = ("letter", "tabloid") if spec.units == "in" else ("a4", "a3")
+    return tuple((name, *PAPER[name]) for name in (*small, "a2", "a1", "a0"))
+
+
+def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece]:
+    """Return the smallest paper (landscape) a piece fits on, and the piece turned as it fits.
+
+    Raises
+    ------
+    OutputError : no paper up to A0 is large enough.
+    """
+    for _, short, long in papers:
+        wide, high = _room((long, short))
+        for candidate in (piece, piece.turned()):
+            w, h = candidate.size()
+            if w <= wide and h + 6 <= high:
+                return (long, short), candidate
+    w, h = piece.size()
+    raise OutputError(
+        f"the {piece.name} ({w:.0f} x {h:.0f} mm) does not fit on a sheet of A0; no template made"
+    )
+
+
+def pages_of(pieces: Sequence[Piece], papers: Papers) -> tuple[Page, ...]:
+    """Lay the pieces out on pages, shelf by shelf, tallest first."""
+    out: list[Page] = []
+    fitted = [_paper_for(p, papers) for p in pieces]
+    for paper in dict.fromkeys(paper for paper, _ in fitted):
+        wide, high = _room(paper)
+        todo = sorted((p for q, p in fitted if q == paper), key=lambda p: -p.size()[1])
+        placed: list[Placed] = []
+        x = y = shelf = 0.0
+        for piece in todo:
+            w, h = piece.size()
+            h += 6.0  # its name stands above it
+            if x > 0 and x + w > wide:
+                x, y, shelf = 0.0, y + shelf + GAP, 0.0
+            if placed and y + h > high:
+                out.append(Page(paper, tuple(placed)))
+                placed, x, y, shelf = [], 0.0, 0.0, 0.0
+            placed.append(Placed(piece, MARGIN + x, paper[1] - MARGIN - y - h))
+            x, shelf = x + w + GAP, max(shelf, h)
+        out.append(Page(paper, tuple(placed)))
+    return tuple(out)

@@ -1,0 +1,1 @@
+"""A lot told: terminal, page, charts, plans, study."""

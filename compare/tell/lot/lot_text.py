@@ -1,0 +1,89 @@
+"""A lot on the terminal: the decision first, then what it rests on."""
+
+import math
+from collections.abc import Sequence
+from typing import TextIO
+
+from rich.table import Table
+from rich.text import Text
+
+from compare.lot.assess_lot import Assessment
+from compare.lot.lot_words import percent
+from compare.lot.study.lot_statistics import Statistics
+from compare.tell.check.check_terminal import console_for, table_of
+
+
+def _signed(x: float) -> str:
+    return f"{x:+.2f}" if math.isfinite(x) else "-"
+
+
+def limits_words(s: Statistics) -> str:
+    """Return what the design allows, in a few characters."""
+    if math.isfinite(s.low) and math.isfinite(s.high):
+        return f"±{s.high:g}" if abs(s.low + s.high) < 1e-9 else f"{s.low:g} to {s.high:g}"
+    return f"> {s.low:.2f}" if math.isfinite(s.low) else f"< {s.high:.2f}"
+
+
+def course_words(s: Statistics, names: Sequence[str]) -> str:
+    """Return how a length runs, in a few words."""
+    if not s.course.changed:
+        return "steady"
+    kind = {"drift": "drift", "step": "step", "drift from": "drift"}[s.course.kind]
+    start = "" if s.course.kind == "drift" else f" since {names[s.samples[s.course.start]]}"
+    return f"{kind} {_signed(s.course.change)}{start}"
+
+
+def statistics_table(a: Assessment) -> Table:
+    """Return one row per thing measured."""
+    table = table_of(
+        "Off by, over the samples (mm; lean: degrees)",
+        "", "n", "mean", "sd", "limits", "out", "Ppk", "share", "course",
+    )  # fmt: skip
+    names = [s.name for s in a.samples]
+    for s in a.statistics:
+        table.add_row(
+            s.name,
+            str(s.n),
+            _signed(s.mean),
+            f"{s.sd:.2f}",
+            limits_words(s),
+            str(s.outside),
+            f"{s.did.least.value:.2f}" if s.did else "-",
+            percent(s.share).replace("under ", "<"),
+            course_words(s, names),
+        )
+    return table
+
+
+def print_assessment(a: Assessment, stream: TextIO) -> None:
+    """Print the whole assessment; the first line is the decision."""
+    console = console_for(stream)
+    console.print(Text(a.decision.headline, style="bold"))
+    for sentence in a.decision.sentences:
+        console.print(Text(sentence))
+    console.print()
+    c = a.decision.counts
+    console.print(
+        Text(
+            f"Lot {a.lot}: {c.conforming} samples conform, {c.failing} do not, {c.open} are too close to "
+            f"call, {c.unusable} without a usable photo.",
+        )
+    )
+    console.print()
+    if a.statistics:
+        console.print(statistics_table(a))
+        console.print()
+    blocks = {
+        "What to tell the assemblers": [f"{x.seen} {x.do}" for x in a.advice] + list(a.cautions),
+        "Causes the diagnosis names most": [
+            f"{f.name}: {f.count} of {c.judged} samples, mean {f.mean_mm:+.1f} mm" for f in a.causes
+        ],
+        "Photos that could not be used": [f"{name}: {reason}" for name, reason in a.problems],
+        "Notes": list(a.notes),
+    }
+    for title, lines in blocks.items():
+        if lines:
+            console.print(Text(title, style="bold"))
+            for line in lines:
+                console.print(Text(f"  - {line}"))
+            console.print()

@@ -1,0 +1,1 @@
+"""A traced dummy told."""

@@ -1,0 +1,81 @@
+"""A dummy measured without a spec, for a person at a terminal and for a spreadsheet."""
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TextIO
+
+from rich.text import Text
+
+from compare.jobs.measure_dummy import Figure, Tracing
+from compare.tell.check.budget_table import print_budgets
+from compare.tell.check.check_terminal import console_for, table_of
+from compare.tell.result_files import write_whole
+
+COLUMNS = ("kind", "name", "unit", "measured", "U", "remark")
+
+
+def print_tracing(tracing: Tracing, stream: TextIO, *, budget: bool = False) -> None:
+    """Print what was recognised, the lengths, the angles and the notes."""
+    console = console_for(stream)
+    console.print(Text(tracing.headline, style="bold"))
+    console.print()
+    console.print(Text(f"{tracing.photo.name}, no spec", style="dim"))
+    for title, figures in (("Lengths, mm", tracing.lengths), ("Angles, degrees", tracing.angles)):
+        table = table_of(title, "name", "measured", "±U")
+        for f in figures:
+            hand = " (hand)" if f.by_hand else ""
+            table.add_row(f.name + hand, f"{f.value:.2f}", f"{f.expanded:.2f}")
+        console.print(table)
+        console.print()
+    console.print(
+        Text("  fold, leg: to their own page; lean: + = outer edge of the plane too high", style="dim")
+    )
+    console.print()
+    if budget:
+        print_budgets(tracing.budgets, stream)
+    unseen = tracing.profile.undetermined
+    _list(console.print, "Not determined by this photo", [f"{k}: {why}" for k, why in unseen.items()])
+    _list(console.print, "Notes", tracing.notes)
+
+
+def _list(put: "object", title: str, lines: Sequence[str]) -> None:
+    if lines and callable(put):
+        put(Text(title, style="bold"))
+        for line in lines:
+            put(Text(f"  - {line}"))
+        put()
+
+
+def _row(kind: str, f: Figure) -> dict[str, str]:
+    remark = f"by hand: {', '.join(f.by_hand)}" if f.by_hand else ""
+    return {
+        "kind": kind,
+        "name": f.name,
+        "unit": f.unit,
+        "measured": f"{f.value:.4f}",
+        "U": f"{f.expanded:.4f}",
+        "remark": remark,
+    }
+
+
+def tracing_csv(tracing: Tracing) -> str:
+    """Return lengths and angles as CSV text (RFC 4180), with a heading row."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(_row("length", f) for f in tracing.lengths)
+    writer.writerows(_row("angle", f) for f in tracing.angles)
+    return out.getvalue()
+
+
+def write_tracing_csv(tracing: Tracing, path: Path) -> None:
+    """Write the table; the file appears whole or not at all.
+
+    Raises
+    ------
+    OutputError : it cannot be written.
+    """
+    text = tracing_csv(tracing)
+    write_whole(path, lambda temporary: temporary.write_bytes(text.encode("utf-8")))

@@ -1,0 +1,1 @@
+"""All sentences a person reads."""

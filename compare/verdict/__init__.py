@@ -1,0 +1,1 @@
+"""Measured against nominal: conformity, matched pairs, reach when shut."""

@@ -1,0 +1,174 @@
+"""The dummy shut: how far card reaches towards the fore edge, and what stays clear of it.
+
+From the measured lengths: when shut, a chain from the spine runs straight outwards, so foot + fold + plane
+half (or foot + page spacing + leg) is its reach. Of several chains the farthest counts.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from compare.design.spec.spec import Spec
+from compare.quantities.measured import SIDES, Measured
+from compare.quantities.quantity import Quantity
+from compare.verdict.conformity import COVERAGE, Item
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Shut:
+    """Reach on one side when shut, as quantities over the inputs, mm."""
+
+    reach: Quantity
+    clearance: Quantity
+    farthest: str  # what reaches farthest, in words
+    lengths: tuple[str, ...]
+
+
+def shut(measured: Measured, spec: Spec, side: str) -> Shut | None:
+    """Reach and clearance on one side; None if a length it needs was not measured."""
+    best: Shut | None = None
+    for chain in spec.mechanism.reaches:
+        if chain.side != side or any(k not in spec.mechanism.ends for k in chain.lengths):
+            continue
+        if any(k not in measured.working for k in chain.lengths):
+            return None
+        parts = [measured.working[k] for k in chain.lengths]
+        reach = sum(parts[1:], parts[0])
+        if best is None or reach.value > best.reach.value:
+            best = Shut(
+                reach=reach,
+                clearance=measured.working[f"page {side}"] - reach,
+                farthest=chain.words,
+                lengths=chain.lengths,
+            )
+    return best
+
+
+def design_reach(spec: Spec, side: str) -> float:
+    """How far the design reaches from the spine on one side when shut, mm."""
+    lengths = spec.mechanism.lengths
+    chains = [r.lengths for r in spec.mechanism.reaches if r.side == side]
+    return max((sum(lengths[k] for k in chain) for chain in chains), default=0.0)
+
+
+def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, str]]:
+    """Compare the clearance at each fore edge with the least the spec asks for.
+
+    Returns
+    -------
+    items : clearance (mm, negative = sticks out), one-sided limit; the remark says what was assumed.
+    undetermined : name -> reason.
+    """
+    items: list[Item] = []
+    undetermined: dict[str, str] = {}
+    nominal = spec.mechanism.lengths
+    for side in SIDES:
+        name = f"clearance {side}"
+        if f"page {side}" not in nominal or design_reach(spec, side) == 0:
+            continue
+        found = shut(measured, spec, side)
+        if found is None:
+            undetermined[name] = measured.assumed.get(f"plane {side}", "a length it needs was not measured")
+            continue
+        page = nominal[f"page {side}"]
+        design = page - design_reach(spec, side)
+        taken = [k for k in (*found.lengths, f"page {side}") if k in measured.assumed]
+        remark = f"{found.farthest} reaches {found.reach.value:.1f} mm"
+        if taken:
+            remark += f"; from the design: {', '.join(taken)}"
+        items.append(
+            Item(
+                name=name,
+                unit="mm",
+                nominal=design,
+                measured=found.clearance.value,
+                u=measured.u(found.clearance),
+                low=spec.tolerance.clearance - design,
+                high=math.inf,
+                remark=remark,
+            )
+        )
+    return tuple(items), undetermined
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overhang:
+    """Card beyond one edge of the shut spread: as a closed photo shows it, and as the open one predicts it.
+
+    Attributes
+    ----------
+    edge : "left fore edge", "right fore edge", "head" or "tail".
+    measured_mm, measured_u_mm : from the closed photo, + = beyond the edge, and its standard uncertainty.
+    predicted_mm, predicted_u_mm : from the lengths of the open photo; nan where they tell nothing.
+    """
+
+    edge: str
+    measured_mm: float
+    measured_u_mm: float
+    predicted_mm: float
+    predicted_u_mm: float
+
+    @property
+    def difference_mm(self) -> float:
+        """Measured minus predicted."""
+        return self.measured_mm - self.predicted_mm
+
+    @property
+    def difference_expanded_mm(self) -> float:
+        """Expanded uncertainty (k = 2) of the difference; the two photos are independent."""
+        return COVERAGE * math.hypot(self.measured_u_mm, self.predicted_u_mm)
+
+    @property
+    def disagrees(self) -> bool:
+        """True if the two differ by more than their uncertainty."""
+        return abs(self.difference_mm) > self.difference_expanded_mm
+
+    def sentence(self) -> str:
+        """Say it in plain words."""
+
+        def words(mm: float) -> str:
+            return f"{abs(mm):.1f} mm {'beyond' if mm > 0 else 'inside'} the {self.edge}"
+
+        seen = (
+            f"Shut, card lies {words(self.measured_mm)} (closed photo, ± {COVERAGE * self.measured_u_mm:.1f})"
+        )
+        if not math.isfinite(self.predicted_mm):
+            return f"{seen}."
+        known = COVERAGE * self.predicted_u_mm
+        told = f"the lengths of the open photo say {words(self.predicted_mm)} (± {known:.1f})"
+        if not self.disagrees:
+            return f"{seen}; {told}: they agree."
+        return (
+            f"{seen}, but {told}. They differ by {abs(self.difference_mm):.1f} mm, more than both leave in "
+            "doubt: it does not lie quite shut, card is bent, or a page is not as wide as designed."
+        )
+
+
+def compare_overhang(
+    measured: Measured, spec: Spec, seen: Mapping[str, tuple[float, float]]
+) -> tuple[Overhang, ...]:
+    """Set the overhang of a closed photo beside the one predicted from the open photo.
+
+    Parameters
+    ----------
+    seen : edge ("left fore edge", "right fore edge", "head", "tail") -> overhang (mm, + = beyond the edge)
+        and its standard uncertainty (mm).
+
+    Returns
+    -------
+    One per edge, in the order given.
+    """
+    out: list[Overhang] = []
+    for edge, (value, u) in seen.items():
+        side = edge.split()[0]
+        predicted = shut(measured, spec, side) if side in SIDES else None
+        out.append(
+            Overhang(
+                edge=edge,
+                measured_mm=value,
+                measured_u_mm=u,
+                predicted_mm=-predicted.clearance.value if predicted else math.nan,
+                predicted_u_mm=measured.u(predicted.clearance) if predicted else math.nan,
+            )
+        )
+    return tuple(out)

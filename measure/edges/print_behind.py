@@ -1,0 +1,46 @@
+"""Steps across a line that fall on a step of the sheet's print, as seen past that line, are no card's."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.camera.view import PARAMS
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Evidence, Template, capped
+
+Array = NDArray[np.float64]
+
+STEP = 0.35  # of black against white; a smaller one is no step
+EXPLAINED = 0.7
+
+
+def without_print(
+    evidence: Evidence,
+    plane: Plane,
+    curve: Curve,
+    stations: Array,
+    template: Template,
+    outer_sign: float,
+) -> Evidence:
+    """Return the evidence with steps counting little where the print behind has one.
+
+    Parameters
+    ----------
+    evidence : of stations (S,) along the curve, at K offsets across it.
+    plane, curve, stations, template : what the evidence was taken from; the plane has the sheet behind it.
+    outer_sign : +1 if the background side is to the left of the curve.
+    """
+    assert plane.behind is not None
+    eye = plane.eye_mm
+    beyond = eye[2] / (eye[2] - plane.z_mm)
+    printed = np.exp(plane.view.params[[PARAMS.index("log_sx"), PARAMS.index("log_sy")]])
+    kept = []
+    for side in (outer_sign, -outer_sign):
+        across = evidence.offsets_mm + side * template.card_mm / 2
+        near = curve.points(stations)[:, None, :] + across[None, :, None] * curve.normal
+        behind = (eye[:2] + (near - eye[:2]) * beyond) / printed  # nominal mm, as drawn
+        step = plane.behind.step_at(behind, curve.normal)
+        kept.append(1.0 - EXPLAINED * np.clip(step / STEP - 1.0, 0.0, 1.0))
+    outer, inner = evidence.outer * kept[0], evidence.inner * kept[1]
+    return replace(evidence, score=capped(outer, inner, template.cap), outer=outer, inner=inner)

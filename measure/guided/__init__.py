@@ -1,0 +1,1 @@
+"""Measuring with a layout to expect: placed, chosen together, refined, joined."""

@@ -1,0 +1,147 @@
+"""The pages: one line for two that lie flat, and where on it the feet stand."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.edges.line_fit import Fit, stations_for
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Template
+from measure.guided.choose_lines import PanelLines, crossing
+from measure.guided.page.apron_marks import MARK_REACH_MM, Marks, marked_line
+from measure.guided.page.page_level import PAGE_REACH_MM, page_level
+from measure.guided.panel_doubt import inside, is_flat, template_for
+from measure.guided.panel_surroundings import CARD_SHARE
+from measure.guided.placement import Region
+from measure.layout import Layout, Role
+
+Array = NDArray[np.float64]
+
+BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
+PAGE_SD_MM = 0.05
+UNSURE_SD_MM = 0.5
+SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
+
+
+def page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
+    """Pages lying flat are looked at as one line, other pages each on its own."""
+    if len(pages) == 2 and is_flat(layout):
+        return [pages]
+    return [[page] for page in pages]
+
+
+def fit_pages(
+    plane: Plane,
+    layout: Layout,
+    pages: list[PanelLines],
+    rough: Mapping[str, Curve],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    joint_shift: dict[str, Array],
+    region: Region,
+    blur_px: float,
+    tone: float | None,
+    marks: Marks | None = None,
+    paper_white: float | None = None,
+) -> None:
+    """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
+    first, last = pages[0], pages[-1]
+    a = rough[first.panel.name].b if len(pages) == 2 else rough[first.panel.name].a
+    up = -first.up if len(pages) == 2 else first.up
+    shift = up * (layout.base_mm + layout.card_mm) / 2
+    start = Curve(a=a, b=rough[last.panel.name].b, d0=shift, d1=shift).straightened()
+    marked = None if marks is None else _marked_start(marks, layout, pages, start)
+    if marked is not None:
+        start = marked
+    feet = _feet(layout, pages, hinges, start)
+    s = stations_for(start, 0.5, 0.5, 1.0)
+    level = page_level(
+        plane,
+        start,
+        list(feet.values()),
+        base_mm=layout.base_mm,
+        card_mm=layout.card_mm,
+        blur_mm=template_for(plane, layout, first.panel, start, blur_px).blur_mm,
+        up=up,
+        usable=inside(start.points(s), region),
+        stations=s,
+        tone=tone,
+        brightest=_brightest(tone, paper_white),
+        strips=_strips(plane, layout, feet, fits, blur_px),
+        reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
+        realign=len(pages) == 2 and marked is None,
+    )
+    down = -up * (layout.base_mm + layout.card_mm) / 2
+    middle = replace(level.curve, d0=down, d1=down).straightened()
+    # Where another level explains the photo nearly as well, the page line is only known that roughly.
+    sd = float(np.hypot(PAGE_SD_MM, UNSURE_SD_MM * max(0.0, 1.0 - level.margin / SURE_MARGIN)))
+    for page in pages:
+        turned = len(pages) == 2 and page is first
+        line, hinge = (_turned(middle), _turned(level.curve)) if turned else (middle, level.curve)
+        fits[page.panel.name] = Fit(
+            curve=line,
+            cov=np.diag([sd**2, sd**2, 1e-6]),
+            rms_mm=0.05,
+            n_used=len(s),
+            n_stations=len(s),
+            mean_score=level.score,
+        )
+        hinges[page.panel.name] = hinge
+    for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
+        if seen:
+            joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _strips(
+    plane: Plane, layout: Layout, feet: Mapping[str, float], fits: Mapping[str, Fit], blur_px: float
+) -> list[tuple[Curve, Template]]:
+    """Near ends of the strips that stand at the feet, and what they look like."""
+    standing = {
+        panel.joints[0]: panel
+        for panel in layout.panels
+        if panel.role in (Role.FOLD, Role.LEG) and panel.name in fits
+    }
+    return [
+        (fits[p.name].curve, template_for(plane, layout, p, fits[p.name].curve, blur_px))
+        for p in (standing[foot] for foot in feet if foot in standing)
+    ]
+
+
+def _brightest(tone: float | None, paper_white: float | None) -> float | None:
+    """Grey value that a page's cut edge hardly exceeds: that of the strips', or of white card."""
+    if paper_white is None:
+        return None
+    return BRIGHTER * max(tone or 0.0, CARD_SHARE * paper_white)
+
+
+def _marked_start(marks: Marks, layout: Layout, pages: list[PanelLines], start: Curve) -> Curve | None:
+    """Return the line of the joints as marked, over the same stretch as the rough one; None if not marked."""
+    lines = [marked_line(marks, layout, page.panel.name) for page in pages]
+    known = [line for line in lines if line is not None]
+    if not known:
+        return None
+    if len(known) == 2:
+        line = Curve(a=known[0].b, b=known[1].b)
+    else:
+        line = known[0]
+    ends = [line.a + float((p - line.a) @ line.tangent) * line.tangent for p in (start.a, start.b)]
+    return Curve(a=ends[0], b=ends[1])
+
+
+def _turned(curve: Curve) -> Curve:
+    return Curve(a=curve.b, b=curve.a, bow=-curve.bow)
+
+
+def _feet(
+    layout: Layout, pages: list[PanelLines], hinges: Mapping[str, Curve], line: Curve
+) -> dict[str, float]:
+    """Where strips stand on the pages: foot -> mm along the line, by where their fits cross it."""
+    out: dict[str, float] = {}
+    on_page = {joint for page in pages for joint in page.panel.joints}
+    for panel in layout.panels:
+        if panel.role in (Role.FOLD, Role.LEG) and panel.joints[0] in on_page and panel.name in hinges:
+            at = crossing(line, hinges[panel.name])
+            out[panel.joints[0]] = float((at - line.a) @ line.tangent)
+    return out

@@ -1,0 +1,60 @@
+"""What several steps of finding need to know about a panel in the photo."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.edges.line_fit import Fit
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Template
+from measure.guided.placement import Placement, Region
+from measure.layout import Layout, Panel, Role
+
+Array = NDArray[np.float64]
+
+FLAT_DEG = 8.0
+MIN_SHARE = 0.4
+MIN_SCORE = 5.0
+MAX_RMS_MM = 0.25
+FAIR_SHARE, FAIR_RMS_MM = 0.6, 0.06  # few stations must at least agree well
+
+
+def is_flat(layout: Layout) -> bool:
+    """Whether the spread lies flat, near enough for its pages to look like one line."""
+    return abs(180.0 - layout.opening_deg) < FLAT_DEG
+
+
+def up_side(layout: Layout, panel: Panel, placement: Placement, curve: Curve) -> float:
+    """+1 if up (from the pages toward the plane) is to the left of the panel, else -1."""
+    pages = [j for p in layout.panels if p.role is Role.PAGE for j in p.joints]
+    others = [j for j in layout.joint_names if j not in pages]
+    base = placement.apply(np.stack([layout.at(j) for j in pages])).mean(axis=0)
+    top = placement.apply(np.stack([layout.at(j) for j in others])).mean(axis=0)
+    return 1.0 if float((top - base) @ curve.normal) > 0 else -1.0
+
+
+def template_for(plane: Plane, layout: Layout, panel: Panel, curve: Curve, blur_px: float) -> Template:
+    """Return what the near end of a panel looks like at a place in the photo."""
+    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
+    card = layout.base_mm if panel.role is Role.PAGE else layout.card_mm
+    return Template(card_mm=card, blur_mm=max(blur_px / scale, 0.05), depth_mm=layout.depth_mm)
+
+
+def inside(xy: Array, region: Region) -> NDArray[np.bool_]:
+    """Which points (N, 2) lie in the region searched."""
+    x, y = xy[:, 0], xy[:, 1]
+    out: NDArray[np.bool_] = (x > region.left) & (x < region.right) & (y > region.bottom) & (y < region.top)
+    return out
+
+
+def doubt(fit: Fit) -> str:
+    """Why a fit is not believed; "" if it is."""
+    share = fit.n_used / fit.n_stations
+    if share < MIN_SHARE or not np.isfinite(fit.rms_mm):
+        return f"its near end shows at only {fit.n_used} of {fit.n_stations} places"
+    if share < FAIR_SHARE and fit.rms_mm > FAIR_RMS_MM:
+        return f"only {fit.n_used} of {fit.n_stations} places agree, and those not well"
+    if fit.mean_score < MIN_SCORE:
+        return "its near end hardly stands out from what lies behind"
+    if fit.rms_mm > MAX_RMS_MM:
+        return f"what was found in its place is no straight edge (scatter {fit.rms_mm:.2f} mm)"
+    return ""

@@ -1,0 +1,228 @@
+"""Coarse registration: where in the photo the expected layout lies.
+
+An oriented edge map answers "how much edge runs here in that direction"; every panel is laid over its own
+map, which is widened by a few millimetres so that a faulty strip does not pull the layout away; shift, roll
+and opening angle are tried on a grid. Only a start within some millimetres is wanted here.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.edges.straightened import Plane
+from measure.layout import Layout, Role
+
+Array = NDArray[np.float64]
+
+PER_MM = 1.6  # samples of the coarse map per mm: a card's faces, not its thickness, make this map
+LINE_MM = 10.0  # length of the line integral that separates edges from texture
+SLACK_MM = 4.0  # a panel may be this far off its nominal place without losing score
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Placement:
+    """Where the layout lies: profile coordinates turned by roll, then shifted by (x, y), are the sheet's."""
+
+    x_mm: float
+    y_mm: float
+    roll_rad: float
+    score: float
+    layout: Layout
+
+    def apply(self, xy_mm: Array) -> Array:
+        """Sheet coordinates (N, 2) of profile points (N, 2)."""
+        c, s = np.cos(self.roll_rad), np.sin(self.roll_rad)
+        out: Array = xy_mm @ np.array([[c, s], [-s, c]]) + (self.x_mm, self.y_mm)
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Region:
+    """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
+
+    `table_mm` is the height of the table if sheet and dummy stand on the same; else None. `printed` are parts
+    behind which the sheet's print is seen: its edges are no card's.
+    """
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    table_mm: float | None
+    masked: tuple[tuple[float, float, float, float], ...] = ()
+    printed: tuple[tuple[float, float, float, float], ...] = ()
+
+
+def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Bilinear values (R, C) at pixel positions (R, C, 2); 0 outside the image."""
+    # Two separate maps: OpenCV 5.0 reads beyond an EMPTY second map and returns garbage.
+    x, y = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+    out = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(out, dtype=np.float32)
+
+
+def _coarse_map(plane: Plane, region: Region) -> NDArray[np.float32]:
+    """Square-root grey values of the region at PER_MM, row 0 at the bottom, masked parts blanked."""
+    nx = int((region.right - region.left) * PER_MM) + 1
+    ny = int((region.top - region.bottom) * PER_MM) + 1
+    xy = np.stack(
+        np.meshgrid(region.left + np.arange(nx) / PER_MM, region.bottom + np.arange(ny) / PER_MM), axis=-1
+    )
+    middle = np.array([(region.left + region.right) / 2, (region.bottom + region.top) / 2])
+    scale = plane.view.px_per_mm(middle, plane.z_mm)
+    factor = max(1, int(scale / PER_MM / 1.3))
+    small = cv2.resize(plane.grey, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
+    flat = xy.reshape(-1, 2)
+    px = plane.view.project(np.column_stack([flat, np.full(len(flat), plane.z_mm)]))
+    # Pixel centres at integers: reduction by `factor` maps x to (x + 0.5) / factor - 0.5.
+    shrink = np.array(small.shape[::-1]) / np.array(plane.grey.shape[::-1])
+    at = ((px + 0.5) * shrink - 0.5).astype(np.float32)
+    out = _look_up(np.asarray(small, dtype=np.float32), at.reshape(ny, nx, 2))
+    return np.asarray(np.sqrt(np.maximum(out, 0)), dtype=np.float32)
+
+
+def _line_kernel(angle_rad: float) -> NDArray[np.float32]:
+    half = int(LINE_MM * PER_MM / 2)
+    y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(float)
+    across = -x * np.sin(angle_rad) + y * np.cos(angle_rad)
+    along = x * np.cos(angle_rad) + y * np.sin(angle_rad)
+    kernel = np.exp(-0.5 * (across / 0.6) ** 2) * (np.abs(along) <= half)
+    return np.asarray(kernel / kernel.sum(), dtype=np.float32)
+
+
+class _EdgeMaps:
+    """Oriented edge maps of one region, made when first asked for."""
+
+    def __init__(self, grey: NDArray[np.float32], allowed: NDArray[np.bool_]) -> None:
+        soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
+        self._gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, scale=0.125)
+        self._gy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, scale=0.125)
+        self._allowed = allowed
+        # A gradient of a few per cent of full scale per sample is already a full edge: contrast of the
+        # background must not outvote the shape.
+        self._full = 0.03
+        self._cache: dict[int, NDArray[np.float32]] = {}
+        self._wide: dict[tuple[int, float], NDArray[np.float32]] = {}
+
+    def _response(self, degrees: int) -> NDArray[np.float32]:
+        if degrees not in self._cache:
+            a = np.deg2rad(degrees)
+            across = np.abs(-self._gx * np.sin(a) + self._gy * np.cos(a))
+            along = np.abs(self._gx * np.cos(a) + self._gy * np.sin(a))
+            edge = np.clip((across - along) / self._full, 0, 1).astype(np.float32)
+            edge[~self._allowed] = 0
+            summed = cv2.filter2D(edge, -1, _line_kernel(a), borderType=cv2.BORDER_CONSTANT)
+            self._cache[degrees] = np.asarray(summed, dtype=np.float32)
+        return self._cache[degrees]
+
+    def widened(self, angle_rad: float, slack_mm: float) -> NDArray[np.float32]:
+        """Best response within +-8 degrees and +-slack of every place."""
+        base = int(round(np.rad2deg(angle_rad) / 4)) * 4 % 180
+        if (base, slack_mm) in self._wide:
+            return self._wide[base, slack_mm]
+        best = self._response((base - 8) % 180)
+        for turn in (-4, 0, 4, 8):
+            best = np.asarray(np.maximum(best, self._response((base + turn) % 180)), dtype=np.float32)
+        size = 2 * int(slack_mm * PER_MM) + 1
+        wide = cv2.dilate(best, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+        self._wide[base, slack_mm] = np.asarray(cv2.blur(wide, (5, 5)), dtype=np.float32)
+        return self._wide[base, slack_mm]
+
+
+def place_layouts(
+    plane: Plane, layouts: Sequence[Layout], region: Region, rolls_rad: tuple[float, ...]
+) -> list[Placement]:
+    """Return the best placements of any of the layouts at any roll, best first.
+
+    Raises
+    ------
+    ValueError
+        If the region is empty.
+    """
+    if region.right <= region.left or region.top <= region.bottom:
+        raise ValueError("the region to search is empty")
+    grey = _coarse_map(plane, region)
+    allowed = np.ones(grey.shape, dtype=bool)
+    for left, right, bottom, top in region.masked:
+        r0, r1 = (int((v - region.bottom) * PER_MM) for v in (bottom, top))
+        c0, c1 = (int((v - region.left) * PER_MM) for v in (left, right))
+        allowed[max(r0, 0) : max(r1, 0), max(c0, 0) : max(c1, 0)] = False
+    maps = _EdgeMaps(grey, allowed)
+    out: list[Placement] = []
+    for layout in layouts:
+        for roll in rolls_rad:
+            out.extend(_best_shifts(maps, grey.shape, layout, region, roll))
+    return sorted(out, key=lambda p: -p.score)
+
+
+def place_by_joints(layouts: Sequence[Layout], at_mm: Mapping[str, Array]) -> list[Placement]:
+    """Placements that lay two or more joints nearest to where they are known to be; none for fewer.
+
+    The closed form of the two-dimensional orthogonal Procrustes problem; the score falls with the misfit.
+    """
+    if len(at_mm) < 2:
+        return []
+    out: list[Placement] = []
+    for layout in layouts:
+        target = np.array(list(at_mm.values()))
+        source = np.array([layout.at(name) for name in at_mm])
+        a, b = source - source.mean(axis=0), target - target.mean(axis=0)
+        roll = float(
+            np.arctan2(
+                np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1])
+            )
+        )
+        turned = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0, layout=layout).apply(source)
+        x, y = (target - turned).mean(axis=0)
+        rms = float(np.sqrt(np.mean(np.sum((turned + (x, y) - target) ** 2, axis=1))))
+        out.append(Placement(x_mm=float(x), y_mm=float(y), roll_rad=roll, score=1 / (1 + rms), layout=layout))
+    return sorted(out, key=lambda p: -p.score)
+
+
+def _best_shifts(
+    maps: _EdgeMaps, shape: tuple[int, ...], layout: Layout, region: Region, roll: float, n_best: int = 3
+) -> list[Placement]:
+    ny, nx = shape
+    total = np.zeros((ny, nx), dtype=np.float32)
+    turn = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0, layout=layout)
+    for panel in layout.panels:
+        ends = turn.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
+        delta = ends[1] - ends[0]
+        # A page's outer part is often hidden by the sheet's legs or out of the photo.
+        share = 0.6 if panel.role is Role.PAGE else 1.0
+        response = maps.widened(float(np.arctan2(delta[1], delta[0])), SLACK_MM)
+        samples = ends[0] + np.linspace(0.1, 0.9, 7)[:, None] * delta * share
+        acc = np.zeros_like(total)
+        for x, y in samples:
+            acc += _shifted(response, round(y * PER_MM), round(x * PER_MM))
+        total += acc / len(samples) * np.float32(min(1.0, np.hypot(*delta) / 40))
+    found: list[Placement] = []
+    work = total.copy()
+    for _ in range(n_best):
+        r, c = np.unravel_index(int(np.argmax(work)), work.shape)
+        found.append(
+            Placement(
+                x_mm=region.left + float(c) / PER_MM,
+                y_mm=region.bottom + float(r) / PER_MM,
+                roll_rad=roll,
+                score=float(work[r, c]),
+                layout=layout,
+            )
+        )
+        k = int(8 * PER_MM)
+        work[max(0, r - k) : r + k, max(0, c - k) : c + k] = -1
+    return found
+
+
+def _shifted(image: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:
+    """out[r, c] = image[r + rows, c + cols], 0 outside."""
+    out = np.zeros_like(image)
+    h, w = image.shape
+    r0, r1 = max(0, -rows), min(h, h - rows)
+    c0, c1 = max(0, -cols), min(w, w - cols)
+    if r0 < r1 and c0 < c1:
+        out[r0:r1, c0:c1] = image[r0 + rows : r1 + rows, c0 + cols : c1 + cols]
+    return out

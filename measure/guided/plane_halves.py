@@ -1,0 +1,150 @@
+"""The two halves of the floating plane: their fits, and the level their joints lie on."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.edges.line_fit import Fit, refine, scan, stations_for
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Template
+from measure.guided.choose_lines import PanelLines, crossing
+from measure.guided.panel_doubt import doubt, template_for
+from measure.guided.plane_layers import joints_under_plane
+from measure.layout import Layout, Role
+
+Array = NDArray[np.float64]
+
+APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
+RIDGE_GAP_MM = 0.35
+ASTRAY_MM = 2.0  # a strip may be glued on beside the ridge, but not through the air
+BEYOND_MM = (0.9, 3.0)  # stretch beyond the crossing with the plane in which a leg must not be seen
+GOES_ON_SHARE = 0.6
+MOST_OF_IT = 0.8
+
+
+def fit_plane(
+    plane: Plane,
+    layout: Layout,
+    item: PanelLines,
+    rough: Curve,
+    template: Template,
+    reach_mm: float,
+    tone: float | None,
+) -> tuple[Fit, Curve, float]:
+    """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
+    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm, tone=tone)
+    if doubt(fit):
+        # The rough line may run along another layer's edge: look one and two thicknesses off.
+        starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in (-2, -1, 1, 2)]
+        tries = [
+            refine(
+                plane,
+                s.straightened(),
+                template,
+                trim_mm=(1.0, 1.0),
+                stack_up=item.up,
+                reach_mm=reach_mm,
+                tone=tone,
+            )
+            for s in starts
+        ]
+        fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
+    spacing = layout.length(item.panel.joints[0], item.panel.joints[1])
+    under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+    shift = item.up * under.up_mm
+    return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+
+
+def overrun(
+    plane: Plane, layout: Layout, fits: Mapping[str, Fit], hinges: Mapping[str, Curve], blur_px: float
+) -> dict[str, str]:
+    """Planes through which a leg goes on: what was taken for the plane is some other edge behind the leg.
+
+    A leg ends at the plane it carries. One leg may seem to go on where the plane's own side edge lies in line
+    with it, so every leg seen must do so. Returned: plane panel -> reason in plain words.
+    """
+    out: dict[str, str] = {}
+    n_seen = 0
+    for leg in layout.panels:
+        if leg.role is not Role.LEG or leg.name not in fits:
+            continue
+        top = leg.joints[-1]
+        carried = [p.name for p in layout.panels if p.role is Role.PLANE and top in p.joints]
+        for name in carried:
+            if name not in hinges:
+                continue
+            n_seen += 1
+            curve = fits[leg.name].curve
+            at = crossing(curve, hinges[name])
+            if not np.all(np.isfinite(at)):
+                continue
+            start, end = (at + d * curve.tangent for d in BEYOND_MM)
+            beyond = Curve(a=start, b=end)
+            template = template_for(plane, layout, leg, beyond, blur_px)
+            s = stations_for(beyond, 0.0, 0.0, 0.3)
+            evidence = scan(plane, beyond, s, 0.2, 0.1, template)
+            goes_on = evidence.score.max(axis=1) > GOES_ON_SHARE * fits[leg.name].mean_score
+            if np.mean(goes_on) > MOST_OF_IT:
+                out[name] = f"{leg.name} goes on beyond the edge found in its place"
+    return out if n_seen > 1 and len(out) == n_seen else {}
+
+
+def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, str]:
+    """Planes that pass by the ridge: what was taken for them is some other edge. Plane panel -> reason."""
+    folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in hinges]
+    out: dict[str, str] = {}
+    for half in layout.panels:
+        if half.role is not Role.PLANE or half.name not in hinges:
+            continue
+        apex = _apex([hinges[f.name] for f in folds if half.joints[0] in f.joints])
+        gap = 0.0 if apex is None else abs(_gap(apex, hinges[half.name]))
+        if gap > ASTRAY_MM:
+            out[half.name] = f"the edge found in its place misses the ridge by {gap:.1f} mm"
+    return out
+
+
+def _apex(folds: list[Curve]) -> Array | None:
+    """Where two folds cross; None where they do not place the ridge in height."""
+    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+        return None
+    return crossing(*folds)
+
+
+def _gap(apex: Array, hinge: Curve) -> float:
+    """How far the ridge lies from a plane's line, + to its left."""
+    return float((apex - hinge.a) @ hinge.normal)
+
+
+def settle_planes(
+    plane: Plane,
+    layout: Layout,
+    standing: list[PanelLines],
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    layer_sd: dict[str, float],
+    blur_px: float,
+    tone: float | None,
+) -> None:
+    """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
+
+    Where only one edge of the plane shows, it may have been taken for another layer's, one or two
+    thicknesses off; the folds then know better, as long as the photo supports the other place too.
+    """
+    apex = _apex([hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD])
+    if apex is None:
+        return
+    for item in standing:
+        name = item.panel.name
+        if item.panel.role is not Role.PLANE:
+            continue
+        gap = _gap(apex, hinges[name])
+        if abs(gap) < RIDGE_GAP_MM:
+            continue
+        start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
+        template = template_for(plane, layout, item.panel, start, blur_px)
+        fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25, tone)
+        left = _gap(apex, hinge)
+        if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
+            fits[name], hinges[name], layer_sd[name] = fit, hinge, err

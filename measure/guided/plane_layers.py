@@ -1,0 +1,136 @@
+"""The layers under the plane: the joints lie in the LOWEST of them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from measure.edges.line_fit import STATION_MM, stations_for
+from measure.edges.straightened import Curve, Plane, strip_along
+from measure.edges.stripe_evidence import Template
+
+Array = NDArray[np.float64]
+
+STEP_MM = 0.05
+LAYER_SHARE = 0.2
+"""The step of a further layer is at least this share of the plane's own steps."""
+LAYER_NOISE = 0.002
+LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
+PLACES = np.array([-2.5, -1.5, -0.5, 0.5, 1.5])
+"""Where edges of layers may lie, in thicknesses up from the fitted line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointsUnder:
+    """Where a plane's joints lie: offset UP from the fitted line, its standard uncertainty, what was seen."""
+
+    up_mm: float
+    err_mm: float
+    seen: str
+
+
+def joints_under_plane(
+    plane: Plane,
+    line: Curve,
+    template: Template,
+    *,
+    up: float,
+    spacing_mm: float,
+) -> JointsUnder:
+    """Find the level of the joints under the plane from the layers that are seen there.
+
+    A strip may run under the plane from ridge to leg, or tabs may be glued under it beside the joints; either
+    way the joints lie in the middle of that lower layer. So: half a card above the lowest edge where two
+    layers lie together, half a card below the plane's lower face where a tab is seen beside a joint, and at
+    the lower face itself where there is one layer and no tab.
+
+    Parameters
+    ----------
+    line : fitted line of the plane's near end, from the ridge outward.
+    template : the stripe of one card.
+    up : +1 if up is to the left of the line.
+    spacing_mm : distance from ridge to leg along it.
+    """
+    t = template.card_mm
+    middle = (2.0, spacing_mm - 2.0) if spacing_mm < 30 else (10.0, spacing_mm - 10.0)
+    steps = _steps(plane, line, template, up, middle)
+    lowest = _lowest(steps)
+    if lowest is None:
+        return JointsUnder(up_mm=0.0, err_mm=t / 2, seen="no clear edge")
+    edge = float(PLACES[lowest]) * t
+    beside = [(1.0, 7.0), (spacing_mm - 7.0, spacing_mm - 1.0), (spacing_mm + 1.0, spacing_mm + 6.0)]
+    if lowest > 0:
+        for stretch in beside:
+            if stretch[1] > line.length - 0.5:
+                continue
+            at_joint = _lowest(_steps(plane, line, template, up, stretch))
+            if at_joint is not None and at_joint < lowest:
+                return JointsUnder(up_mm=edge - t / 2, err_mm=0.1 * t, seen="tabs under the plane")
+    own = abs(steps.height[lowest])
+
+    def clear(k: int) -> bool:
+        return k < len(PLACES) and abs(steps.height[k]) > max(LAYER_SHARE * own, 4 * steps.err[k])
+
+    if clear(lowest + 1) and not clear(lowest + 2):
+        return JointsUnder(up_mm=edge, err_mm=0.3 * t, seen="one layer")
+    return JointsUnder(up_mm=edge + t / 2, err_mm=0.15 * t, seen="strip under the plane")
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Steps:
+    """Steps at `PLACES`: heights, standard uncertainties, and the mean grey value just above each."""
+
+    height: Array
+    err: Array
+    above: Array
+
+
+def _steps(
+    plane: Plane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
+) -> _Steps:
+    """Fit the steps at `PLACES` together.
+
+    The mean profile of a stretch is explained by a smooth background and steps one thickness apart.
+    """
+    s = stations_for(curve, stretch_mm[0], curve.length - stretch_mm[1])
+    n = int(np.ceil((3 * template.card_mm + 0.6) / STEP_MM))
+    x = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)  # up is +
+    profile = strip_along(plane, curve, s, up * x, STATION_MM, 3).astype(np.float64).mean(axis=0)
+    best: tuple[float, Array, Array] | None = None
+    for blur in template.blur_mm * np.array([1.0, 1.4, 2.0]):
+        for move in (-0.06, -0.03, 0.0, 0.03, 0.06):
+            steps = ndtr((x[:, None] - move - PLACES[None, :] * template.card_mm) / blur)
+            basis = np.column_stack([np.ones_like(x), x, x**2, steps])
+            coef, _, _, _ = np.linalg.lstsq(basis, profile, rcond=None)
+            misfit = float(np.sum((profile - basis @ coef) ** 2))
+            if best is None or misfit < best[0]:
+                spread = np.diag(np.linalg.pinv(basis.T @ basis))[3:]
+                variance = max(misfit / (len(x) - basis.shape[1]), LAYER_NOISE**2)
+                best = (misfit, coef[3:], np.sqrt(spread * variance))
+    assert best is not None
+    centres = (PLACES + 0.5) * template.card_mm
+    near = np.abs(x[None, :] - centres[:, None]) <= max(0.25 * template.card_mm, STEP_MM)
+    above = np.array([profile[row].mean() for row in near])
+    return _Steps(height=best[1], err=best[2], above=above)
+
+
+def _lowest(steps: _Steps) -> int | None:
+    """Index of the lowest step that stands out, going down from the fitted layer through cut edges only.
+
+    What lies below the plane may be bright and striped too; another layer of card continues the fitted one
+    without a gap and in nearly the same grey.
+    """
+    height = np.abs(steps.height)
+    clear = (height > LAYER_SHARE * np.max(height)) & (height > 4 * steps.err)
+    grey = np.maximum(steps.above, 0) + 0.005
+    fitted = int(np.flatnonzero(PLACES == -0.5)[0])
+    found = fitted if clear[fitted] else None
+    for k in range(fitted - 1, -1, -1):
+        if not LAYER_TONE[0] < np.log(grey[k] / grey[fitted]) < LAYER_TONE[1]:
+            break
+        if clear[k]:
+            found = k
+    if found is None and clear[fitted + 1]:
+        found = fitted + 1
+    return found

@@ -1,0 +1,1 @@
+"""The shut dummy seen from above: its page's outline and what sticks out."""

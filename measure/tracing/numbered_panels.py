@@ -1,0 +1,141 @@
+"""A dummy without a parallel fold: panels that stand on the page and what they carry, by plain numbers.
+
+Much less is taken than for a construction that is known: only strips that come down to the page and that,
+with at least one other, carry a panel.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.edges.straightened import Curve
+from measure.guided.choose_lines import crossing
+from measure.layout import Layout, Panel, Role
+from measure.tracing.page_lines import Pages, page_lines
+from measure.tracing.standing_strips import Strip, standing
+from measure.tracing.straight_stripes import Stripe
+from measure.tracing.trace_dummy import SIDES, Card, Traced
+from measure.tracing.traced_shape import aims_at
+
+Array = NDArray[np.float64]
+
+LEAST_SCORE = 150.0  # of a strip or an upper panel
+FEET_APART_MM = 6.0
+TOP_MM = 2.5  # strips meet, or come to the panel they carry, within this
+MOST = 8
+
+
+def numbered(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array, card: Card) -> Traced | None:
+    """Return a layout of numbered panels on a flat spread; None if no two that stand carry a third."""
+    clear = [s for s in stripes if s.score > LEAST_SCORE and not aims_at(s.curve, eye_mm)]
+    best: tuple[float, Pages, list[Strip], list[tuple[Stripe, list[int]]]] | None = None
+    for pages in (p for p in page_lines(clear, table_mm) if p.flat and p.score > 0):
+        strips = _apart(standing(clear, pages.right, 1.0))
+        uppers = _uppers(clear, strips, pages)
+        joined = {k for _, on in uppers for k in on}
+        score = sum(strips[k].stripe.score for k in joined) + sum(u.score for u, _ in uppers)
+        if len(joined) >= 2 and (best is None or score > best[0]):
+            best = (score, pages, strips, uppers)
+    if best is None:
+        return None
+    _, pages, strips, uppers = best
+    return _traced(pages, strips, uppers, card)
+
+
+def _apart(strips: Sequence[Strip]) -> list[Strip]:
+    """Return strips whose lower ends come to the page, the strongest ones, feet apart, from left to right."""
+    kept: list[Strip] = []
+    for s in sorted(strips, key=lambda x: -x.stripe.score):
+        close = any(np.hypot(*(s.foot - t.foot)) < FEET_APART_MM for t in kept)
+        if s.gap < TOP_MM and s.through == 0.0 and not close and len(kept) < MOST:
+            kept.append(s)
+    return sorted(kept, key=lambda x: float(x.foot[0]))
+
+
+def _uppers(clear: Sequence[Stripe], strips: Sequence[Strip], pages: Pages) -> list[tuple[Stripe, list[int]]]:
+    """Panels that two or more strips carry, each with the strips' indices; every strip under one only."""
+    used: set[int] = set()
+    out: list[tuple[Stripe, list[int]]] = []
+    for s in sorted(clear, key=lambda x: -x.score):
+        heights = [float((p - pages.right.a) @ pages.right.normal) for p in (s.curve.a, s.curve.b)]
+        if min(heights) < 5.0:
+            continue
+        on = [k for k, strip in enumerate(strips) if k not in used and _carries(strip, s)]
+        if len(on) >= 2:
+            out.append((s, on))
+            used |= set(on)
+    return out
+
+
+def _carries(strip: Strip, upper: Stripe) -> bool:
+    if strip.stripe is upper or abs(float(strip.stripe.curve.tangent @ upper.curve.normal)) < 0.3:
+        return False
+    at = crossing(strip.stripe.curve, upper.curve)
+    along = float((at - upper.curve.a) @ upper.curve.tangent)
+    return bool(np.hypot(*(at - strip.top)) < TOP_MM and -TOP_MM < along < upper.curve.length + TOP_MM)
+
+
+def _traced(
+    pages: Pages, strips: Sequence[Strip], uppers: Sequence[tuple[Stripe, list[int]]], card: Card
+) -> Traced:
+    at: dict[str, Array] = {}
+    lengths: dict[str, tuple[str, str]] = {}
+    panels: list[Panel] = []
+    carried = sorted({k for _, on in uppers for k in on})
+    number = {k: i for i, k in enumerate(carried, start=1)}
+    feet = [f"foot {number[k]}" for k in carried]
+    for k in carried:
+        n = number[k]
+        at[f"foot {n}"] = strips[k].foot
+        lengths[f"panel {n}"] = (f"foot {n}", f"top {n}")
+        panels.append(Panel(name=f"panel {n}", joints=(f"foot {n}", f"top {n}"), role=Role.LEG))
+    for j, (upper, on) in enumerate(uppers, start=len(carried) + 1):
+        curve = (
+            upper.curve if upper.curve.b[0] > upper.curve.a[0] else Curve(a=upper.curve.b, b=upper.curve.a)
+        )
+        tops: list[tuple[float, str]] = []
+        for k in on:
+            top = crossing(strips[k].stripe.curve, curve)
+            at[f"top {number[k]}"] = top
+            tops.append((float((top - curve.a) @ curve.tangent), f"top {number[k]}"))
+        names = tuple(name for _, name in sorted(tops))
+        panels.append(Panel(name=f"panel {j}", joints=names, role=Role.PLANE))
+        for a, b in zip(names[:-1], names[1:], strict=True):
+            lengths[f"panel {j}, {a} to {b}"] = (a, b)
+    for a, b in zip(feet[:-1], feet[1:], strict=True):
+        lengths[f"page, {a} to {b}"] = (a, b)
+    half = max(len(feet) // 2, 1)
+    at["spine"] = (at[feet[half - 1]] + at[feet[half]]) / 2
+    outer = {"left": feet[:half][::-1], "right": feet[half:]}
+    for side in SIDES:
+        at[f"fore edge {side}"] = pages.of(side).b
+    on_page = [
+        Panel(
+            name=f"page {side}",
+            joints=("spine", *outer[side], f"fore edge {side}"),
+            role=Role.PAGE,
+            free_end=True,
+        )
+        for side in SIDES
+    ]
+    every = (*on_page, *panels)
+    names = tuple(dict.fromkeys(j for p in every for j in p.joints))
+    flat = pages.right.tangent
+    turn = np.array([[flat[0], -flat[1]], [flat[1], flat[0]]])
+    xy = (np.array([at[n] for n in names]) - at["spine"]) @ turn
+    layout = Layout(
+        joint_names=names,
+        xy_mm=xy,
+        panels=every,
+        opening_deg=180.0,
+        card_mm=card.card_mm,
+        depth_mm=card.depth_mm,
+        base_mm=card.base_mm,
+        near_end_sd_mm=card.near_end_sd_mm,
+    )
+    return replace(
+        Traced(layout=layout, at_mm=at, lengths=lengths, spine_seen=False),
+        named=False,
+    )

@@ -1,0 +1,294 @@
+"""Straight near-end stripes anywhere in the window, with no layout to expect them.
+
+The picture, seen straight on, is turned through half a circle in small steps. At each turn every place is
+asked, as in `measure.edges.stripe_evidence`, how strongly the profile across it speaks for two sharp steps
+one card apart;
+along each line of that direction the best stretch is taken (largest sum of what exceeds a threshold).
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from capture.sheet.marker_sheet import MarkerSheet
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Template, capped
+from measure.guided.placement import Region
+
+Array = NDArray[np.float64]
+Single = NDArray[np.float32]
+
+PER_MM = 6.0  # samples of the straightened picture per mm: a card is two of them
+ROW_MM = 1.0  # evidence is taken over so much along a line at a time
+TURN_DEG = 4.0  # between turns: a stripe seen two degrees off its own direction is still sharp
+SLANTS = 8  # directions per turn, half a degree apart
+STATION_CAP = 20.0  # one place speaks for at most so much
+TWO_STEPS = 2.0  # the weaker of the two steps counts double up to here
+LEAST_STATION = 7.0  # evidence that one millimetre must bring to be part of a stripe
+LEAST_SUM = 60.0
+LEAST_MM = 6.0
+PER_TURN = 40
+FAR_WEIGHT = 0.6
+FAR_CAP = 20.0
+PATTERN_MM = 0.6
+PATTERN_SHARE = 0.35
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Stripe:
+    """A straight stretch that looks like the near end of a card, and how strongly.
+
+    Attributes
+    ----------
+    curve : its middle line, sheet coordinates, mm.
+    score : sum over its millimetres of the evidence beyond the threshold.
+    printed : whether it lies on a printed line of the sheet behind.
+    """
+
+    curve: Curve
+    score: float
+    printed: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Straight:
+    """The measuring plane seen straight on: pixel (column, row) lies at origin + (column, row) / PER_MM."""
+
+    grey: Single
+    valid: NDArray[np.uint8]
+    origin: Array
+
+    @property
+    def middle(self) -> Array:
+        """Middle (2,) of the picture, mm."""
+        h, w = self.grey.shape
+        out: Array = self.origin + np.array([w - 1, h - 1]) / (2 * PER_MM)
+        return out
+
+
+def straight_on(plane: Plane, region: Region) -> Straight:
+    """Straighten the region to be searched; masked parts are marked as not valid."""
+    nx = int((region.right - region.left) * PER_MM) + 1
+    ny = int((region.top - region.bottom) * PER_MM) + 1
+    x = region.left + np.arange(nx) / PER_MM
+    y = region.bottom + np.arange(ny) / PER_MM
+    xy = np.stack(np.meshgrid(x, y), axis=-1)
+    flat = plane.view.project(np.column_stack([xy.reshape(-1, 2), np.full(nx * ny, plane.z_mm)]))
+    px = flat.astype(np.float32).reshape(ny, nx, 2)
+    u, v = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+    h, w = plane.grey.shape
+    valid = (u > 0) & (u < w - 1) & (v > 0) & (v < h - 1)
+    for left, right, bottom, top in region.masked:
+        valid &= ~(((x > left) & (x < right))[None, :] & ((y > bottom) & (y < top))[:, None])
+    # A fine photo is reduced first, so that nothing is read between two samples.
+    factor = plane.view.px_per_mm(np.array([x.mean(), y.mean()]), plane.z_mm) / PER_MM
+    grey = cv2.GaussianBlur(plane.grey, (0, 0), 0.4 * factor) if factor > 1.3 else plane.grey
+    return Straight(
+        grey=np.asarray(cv2.remap(grey, u, v, cv2.INTER_LINEAR), dtype=np.float32),
+        valid=valid.astype(np.uint8),
+        origin=np.array([region.left, region.bottom]),
+    )
+
+
+def two_steps_everywhere(rows: Array, template: Template, px_per_mm: float) -> tuple[Array, Array]:
+    """Log-likelihood ratios (R, D) of the step at lower offsets and of that at higher ones.
+
+    The same test as `measure.edges.stripe_evidence.near_end_evidence`, written as correlations so that it
+    can be asked of a whole picture at once: rows are places along a line, columns offsets across at PER_MM.
+    """
+    h = 1.0 / PER_MM
+    n = int(round(template.half_mm / h))
+    x = np.linspace(-n * h, n * h, 2 * n + 1)
+    smooth = [np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2]
+    low = ndtr((x + template.card_mm / 2) / template.blur_mm)
+    high = ndtr((x - template.card_mm / 2) / template.blur_mm)
+    q, _ = np.linalg.qr(np.column_stack([*smooth, low, high]))
+    q_low, _ = np.linalg.qr(np.column_stack([*smooth, high, low]))
+
+    def along(kernel: Array) -> Array:
+        out = cv2.filter2D(rows, cv2.CV_64F, kernel[None, :], borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(out, dtype=np.float64)
+
+    coef = [along(q[:, k]) for k in range(q.shape[1])]
+    last_low = along(q_low[:, -1])
+    level = coef[0] / (np.sqrt(len(x)) * np.sign(q[0, 0]))
+    energy = np.asarray(
+        cv2.filter2D(rows**2, cv2.CV_64F, np.ones((1, len(x))), borderType=cv2.BORDER_REPLICATE)
+    )
+    n_eff = 2 * template.half_mm * min(px_per_mm, PER_MM)
+    weight = n_eff / len(x)
+    rest = np.maximum(energy - sum(c**2 for c in coef), 0.0)
+    spread = rest * weight + n_eff * (template.floor + template.floor_share * level) ** 2
+    return (
+        0.5 * n_eff * np.log1p(weight * last_low**2 / spread),
+        0.5 * n_eff * np.log1p(weight * coef[-1] ** 2 / spread),
+    )
+
+
+def find_stripes(plane: Plane, straight: Straight, template: Template, n_keep: int = 120) -> list[Stripe]:
+    """Find straight stripes in all directions, strongest first, the same stripe only once.
+
+    Parameters
+    ----------
+    plane : the photo, for the place of the eye.
+    straight : the region straightened.
+    template : what a near end looks like across; its depth says where far ends would lie.
+    """
+    scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
+    found: list[Stripe] = []
+    for turn in np.arange(0.0, 180.0, TURN_DEG):
+        found += _at_turn(plane, straight, template, np.deg2rad(turn), scale)
+    return distinct(sorted(found, key=lambda s: -s.score))[:n_keep]
+
+
+def _at_turn(plane: Plane, straight: Straight, template: Template, turn: float, scale: float) -> list[Stripe]:
+    """Stripes whose direction lies within half a turn step of `turn` (rad, from sheet x)."""
+    c, s = np.cos(turn), np.sin(turn)
+    along, across = np.array([c, s]), np.array([-s, c])
+    h, w = straight.grey.shape
+    corners = (np.array([[0, 0], [w, 0], [0, h], [w, h]]) / PER_MM) - np.array([w, h]) / (2 * PER_MM)
+    n_row = int(np.ceil(np.max(np.abs(corners @ along)) / ROW_MM))
+    n_col = int(np.ceil(np.max(np.abs(corners @ across)) * PER_MM))
+    # Turned picture: rows along the direction (finer than ROW_MM, averaged below), columns across it.
+    fine = 3
+    step = ROW_MM / fine
+    rows, cols = (2 * n_row + 1) * fine, 2 * n_col + 1
+    # (column, row) of the turned picture -> pixel of the straight one.
+    to_px = np.zeros((2, 3))
+    to_px[:, 0] = across
+    to_px[:, 1] = along * step * PER_MM
+    to_px[:, 2] = np.array([w - 1, h - 1]) / 2 - to_px[:, 0] * n_col - to_px[:, 1] * ((rows - 1) / 2)
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    turned = cv2.warpAffine(straight.grey, to_px, (cols, rows), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    valid = cv2.warpAffine(
+        straight.valid, to_px, (cols, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    )
+    grey = turned.reshape(-1, fine, cols).mean(axis=1, dtype=np.float64)
+    seen = valid.reshape(-1, fine, cols).min(axis=1) > 0
+    low, high = two_steps_everywhere(grey, template, scale)
+    offsets = (np.arange(cols) - n_col) / PER_MM
+    base = straight.middle
+    eye = float((plane.eye_mm[:2] - base) @ across)
+    away = offsets > eye  # beyond the eye the background lies at larger offsets
+    outer, inner = np.where(away, high, low), np.where(away, low, high)
+    score = capped(outer, inner, STATION_CAP)
+    score = np.where(np.minimum(outer, inner) > TWO_STEPS, score, 0.5 * score)
+    score -= FAR_WEIGHT * _near_of(np.minimum(outer, FAR_CAP), offsets, eye, plane, template)
+    score = np.where(seen, score, 0.0) - LEAST_STATION
+    out: list[Stripe] = []
+    places = (np.arange(len(score)) - (len(score) - 1) / 2) * ROW_MM
+    for k in range(SLANTS):
+        slant = np.tan(np.deg2rad((k - (SLANTS - 1) / 2) * TURN_DEG / SLANTS))
+        lines = _sheared(score, slant)
+        total, first, last = best_stretches(lines)
+        for col in _crests(total):
+            p0, p1 = places[first[col]] - ROW_MM / 2, places[last[col]] + ROW_MM / 2
+            if p1 - p0 < LEAST_MM:
+                continue
+            a, b = (base + p * along + (offsets[col] + slant * p) * across for p in (p0, p1))
+            out.append(Stripe(curve=Curve(a=a, b=b), score=float(total[col])))
+    return out
+
+
+def _near_of(outer: Array, offsets: Array, eye: float, plane: Plane, template: Template) -> Array:
+    """Evidence (R, D) at the place where the near end would lie if an edge here were a panel's FAR end."""
+    per_mm = template.depth_mm / (plane.eye_mm[2] - plane.z_mm)
+    shift = (offsets - eye) * per_mm
+    wide = np.asarray(cv2.dilate(outer, np.ones((1, 2 * int(0.5 * PER_MM) + 1))), dtype=np.float64)
+    at = np.clip(np.rint((offsets + shift - offsets[0]) * PER_MM).astype(int), 0, len(offsets) - 1)
+    out: Array = np.where(np.abs(shift)[None, :] > 0.8, wide[:, at], 0.0)
+    return out
+
+
+def _sheared(score: Array, slant: float) -> Array:
+    """Move every row so that lines of that slant run straight down the columns."""
+    middle = (len(score) - 1) / 2
+    moves = np.rint((np.arange(len(score)) - middle) * ROW_MM * slant * PER_MM).astype(int)
+    out = np.full_like(score, -LEAST_STATION)
+    width = score.shape[1]
+    for i, m in enumerate(moves):
+        if m >= 0:
+            out[i, : width - m] = score[i, m:]
+        else:
+            out[i, -m:] = score[i, : width + m]
+    return out
+
+
+def best_stretches(lines: Array) -> tuple[Array, NDArray[np.intp], NDArray[np.intp]]:
+    """For every column: largest sum over a run of rows, and the run's first and last row (Kadane 1984).
+
+    Source: J. Bentley, "Programming Pearls: Algorithm Design Techniques", Comm. ACM 27(9), 1984.
+    """
+    n = lines.shape[1]
+    run, start = np.zeros(n), np.zeros(n, dtype=np.intp)
+    best = np.zeros(n)
+    first, last = np.zeros(n, dtype=np.intp), np.zeros(n, dtype=np.intp)
+    for i, row in enumerate(lines):
+        fresh = run <= 0
+        start = np.where(fresh, i, start)
+        run = np.where(fresh, row, run + row)
+        better = run > best
+        best, first, last = (
+            np.where(better, run, best),
+            np.where(better, start, first),
+            np.where(better, i, last),
+        )
+    return best, first, last
+
+
+def _crests(total: Array) -> NDArray[np.intp]:
+    """Columns that are a maximum within 0.5 mm and strong enough, the strongest few."""
+    k = 2 * int(0.5 * PER_MM) + 1
+    wide = cv2.dilate(total[None, :], np.ones((1, k)))[0]
+    cols = np.flatnonzero((total >= wide) & (total > LEAST_SUM))
+    return cols[np.argsort(-total[cols])][:PER_TURN]
+
+
+def without_pattern(stripes: list[Stripe], plane: Plane, sheet: MarkerSheet) -> list[Stripe]:
+    """Let stripes count little that lie on the printed lines of a sheet standing behind the dummy."""
+    if plane.z_mm <= 0:
+        return stripes
+    out = [
+        replace(s, score=PATTERN_SHARE * s.score, printed=True) if _on_pattern(s, plane, sheet) else s
+        for s in stripes
+    ]
+    return sorted(out, key=lambda s: -s.score)
+
+
+def _on_pattern(stripe: Stripe, plane: Plane, sheet: MarkerSheet) -> bool:
+    """Whether both ends lie, on the sheet behind, on one line of squares or tags, or on the paper's edge."""
+    grow = plane.eye_mm[2] / (plane.eye_mm[2] - plane.z_mm)
+    ends = plane.eye_mm[:2] + (np.array([stripe.curve.a, stripe.curve.b]) - plane.eye_mm[:2]) * grow
+    for axis, count in ((0, sheet.n_cols), (1, sheet.n_rows)):
+        at = ends[:, axis]
+        if abs(at[0] - at[1]) > 2 * PATTERN_MM:
+            continue
+        first = -count * sheet.square_mm / 2
+        lines = first + sheet.square_mm * (np.arange(count + 1)[:, None] + np.array([-0.1, 0.0, 0.1]))
+        paper = np.array([-0.5, 0.5]) * sheet.paper_mm[axis]
+        every = np.concatenate([lines.ravel(), paper])
+        if np.min(np.abs(every - at.mean())) < PATTERN_MM:
+            return True
+    return False
+
+
+def distinct(stripes: list[Stripe]) -> list[Stripe]:
+    """Drop stripes that run along a stronger one (within 0.8 mm and 3 degrees over most of their length)."""
+    out: list[Stripe] = []
+    for s in stripes:
+        points = s.curve.points(np.linspace(0.1, 0.9, 5))
+        if not any(_covers(t.curve, points, s.curve.tangent) for t in out):
+            out.append(s)
+    return out
+
+
+def _covers(curve: Curve, points: Array, tangent: Array) -> bool:
+    off = points - curve.a
+    along, across = off @ curve.tangent, off @ curve.normal
+    if abs(float(curve.normal @ tangent)) > np.sin(np.deg2rad(3.0)):
+        return False
+    near = (np.abs(across) < 0.8) & (along > -1.0) & (along < curve.length + 1.0)
+    return bool(near.sum() >= 3)

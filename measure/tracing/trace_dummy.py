@@ -1,0 +1,248 @@
+"""Measuring a dummy of which no design is known: trace it, then measure it as if the trace were the design.
+
+The trace (`measure.tracing.straight_stripes`, `measure.tracing.assemble_dummy`) only has to be good to some
+millimetres: from it a layout is
+made, and the guided measurement (`measure.guided.measure_profile`) finds every near end again, judges it
+and refines it.
+What it does not confirm is dropped. Names follow the topology: a parallel fold with a plane and legs.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.sheet.marker_sheet import MarkerSheet
+from measure.edges.candidate_lines import best_lines, line_scores
+from measure.edges.line_fit import scan, stations_for
+from measure.edges.straightened import Curve, Plane
+from measure.edges.stripe_evidence import Template
+from measure.guided.placement import Region
+from measure.layout import Layout, Panel, Role
+from measure.profile import Profile
+from measure.tracing.assemble_dummy import assemble
+from measure.tracing.straight_stripes import (
+    PER_MM,
+    Straight,
+    Stripe,
+    find_stripes,
+    straight_on,
+    without_pattern,
+)
+from measure.tracing.traced_shape import Half, Shape
+
+Array = NDArray[np.float64]
+
+SIDES = ("left", "right")
+PAGE_MARGIN_MM = 8.0  # a page reaches at least so far beyond its outermost foot
+WEAK_SCORE = 6.0  # mean evidence per station of a leg looked for where it should stand
+WEAK_TURN = 0.12  # such a leg is parallel to its side of the fold within this slope
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """What is assumed of the card, mm: thickness of strips and base, depth of the strips, near end spread."""
+
+    card_mm: float = 0.3
+    base_mm: float = 0.3
+    depth_mm: float = 60.0
+    near_end_sd_mm: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Traced:
+    """A dummy as traced.
+
+    Attributes
+    ----------
+    layout : joints and panels, named by their place; positions as traced, spine (or the middle between the
+        fold's feet) at the origin.
+    at_mm : the joints in sheet coordinates, mm.
+    lengths : length name -> its two joints, in the order they are told.
+    spine_seen : False for a flat base: then the spine of the layout is a guess, half way between the feet.
+    unsure : joints whose place in the trace is a guess; what is measured there is not to be believed.
+    named : False if no construction was recognised and the panels only have numbers.
+    """
+
+    layout: Layout
+    at_mm: Mapping[str, Array]
+    lengths: Mapping[str, tuple[str, str]]
+    spine_seen: bool
+    unsure: frozenset[str] = frozenset()
+    named: bool = True
+
+    def without(self, panels: Collection[str], unsure: Collection[str]) -> "Traced":
+        """Return the trace without these panels and the joints and lengths only they had."""
+        kept = [p for p in self.layout.panels if p.name not in panels]
+        gone = {j for p in self.layout.panels if p.name in panels for j in p.joints}
+        gone -= {j for p in kept for j in p.joints if p.role is not Role.PAGE}
+        gone -= {"spine"}
+        kept = [replace(p, joints=tuple(j for j in p.joints if j not in gone)) for p in kept]
+        names = tuple(dict.fromkeys(j for p in kept for j in p.joints))
+        layout = replace(
+            self.layout,
+            panels=tuple(kept),
+            joint_names=names,
+            xy_mm=np.array([self.layout.at(n) for n in names]),
+        )
+        return Traced(
+            layout=layout,
+            at_mm={n: self.at_mm[n] for n in names},
+            lengths={k: ends for k, ends in self.lengths.items() if not set(ends) & gone},
+            spine_seen=self.spine_seen,
+            unsure=frozenset(unsure) & set(names),
+            named=self.named,
+        )
+
+    def moved(self, profile: Profile) -> "Traced":
+        """Return the trace with its joints where they were measured."""
+        at = {n: profile.at(n) if n in profile.joints else self.at_mm[n] for n in self.layout.joint_names}
+        if not self.spine_seen:
+            inner = [p.joints[1] for p in self.layout.panels if p.role is Role.PAGE]
+            at["spine"] = (at[inner[0]] + at[inner[1]]) / 2
+        turned, opening = _upright(np.array([at[n] for n in self.layout.joint_names]), at)
+        layout = replace(
+            self.layout, xy_mm=turned, opening_deg=opening if self.spine_seen else self.layout.opening_deg
+        )
+        return replace(self, layout=layout, at_mm=at)
+
+
+def stripes_in(plane: Plane, region: Region, sheet: MarkerSheet, card: Card, blur_px: float) -> list[Stripe]:
+    """Return the stripes in the photo that look like near ends, strongest first."""
+    straight = straight_on(plane, region)
+    template = coarse_template(plane, straight, card, blur_px)
+    return without_pattern(find_stripes(plane, straight, template), plane, sheet)
+
+
+def trace(
+    stripes: Sequence[Stripe], plane: Plane, region: Region, card: Card, blur_px: float
+) -> Traced | None:
+    """Trace a dummy with a parallel fold among stripes; None if none can be made out."""
+    shape = assemble(stripes, region.table_mm, plane.eye_mm)
+    if shape is None:
+        return None
+    return traced_of(_with_weak_legs(plane, shape, card, blur_px), card)
+
+
+def coarse_template(plane: Plane, straight: Straight, card: Card, blur_px: float) -> Template:
+    """Return the stripe to look for in the straightened picture, whose samples blur a little themselves."""
+    scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
+    blur = max(float(np.hypot(blur_px / scale, 0.4 / PER_MM)), 0.08)
+    return Template(card_mm=card.card_mm, blur_mm=blur, depth_mm=card.depth_mm)
+
+
+def _with_weak_legs(plane: Plane, shape: Shape, card: Card, blur_px: float) -> Shape:
+    """Look for a leg, parallel to the fold's side, under every plane half that has none yet."""
+    halves = dict(shape.halves)
+    for side, half in shape.halves.items():
+        if not half.legs:
+            leg = _weak_leg(plane, shape, side, half, card, blur_px)
+            if leg is not None:
+                halves[side] = replace(half, legs=(leg,))
+    return replace(shape, halves=halves)
+
+
+def _weak_leg(
+    plane: Plane, shape: Shape, side: str, half: Half, card: Card, blur_px: float
+) -> tuple[Array, Array] | None:
+    """Foot and top of the line parallel to the fold's side, under the plane, that speaks most for a leg."""
+    foot, ridge = shape.feet[side], shape.ridge
+    out = half.edge - ridge
+    width = float(np.hypot(*out))
+    reach = width / 2 - 3.0
+    if reach < 5.0:
+        return None
+    middle = out * (0.5 + 3.0 / width)
+    curve = Curve(a=foot + middle, b=ridge + middle)
+    scale = plane.view.px_per_mm(curve.a, plane.z_mm)
+    template = Template(card_mm=card.card_mm, blur_mm=max(blur_px / scale, 0.05), depth_mm=card.depth_mm)
+    s = stations_for(curve, 2.0, 2.0)
+    evidence = scan(plane, curve, s, reach, 0.1, template)
+    slope = WEAK_TURN * curve.length
+    n = int((float(evidence.offsets_mm[-1]) - slope) / 0.1)
+    sums = line_scores(evidence.score, evidence.offsets_mm, s, n * 0.1, slope)
+    found = best_lines(sums, n * 0.1, 1, 0.5)
+    if not found or found[0].score < WEAK_SCORE * len(s):
+        return None
+    line = replace(curve, d0=found[0].d0_mm, d1=found[0].d1_mm).straightened()
+    return line.a, line.b
+
+
+def traced_of(shape: Shape, card: Card) -> Traced:
+    """Name the joints and panels of a shape, in trade words."""
+    at: dict[str, Array] = {}
+    panels: dict[Role, list[Panel]] = {role: [] for role in (Role.PAGE, Role.FOLD, Role.LEG, Role.PLANE)}
+    lengths: dict[str, tuple[str, str]] = {}
+    at["spine"] = shape.pages["left"][0]
+    at["ridge"] = shape.ridge
+    for side in SIDES:
+        inner = f"inner foot {side}"
+        at[inner] = shape.feet[side]
+        lengths[f"foot {side}"] = ("spine", inner)
+        lengths[f"fold {side}"] = (inner, "ridge")
+        panels[Role.FOLD].append(Panel(name=f"fold {side}", joints=(inner, "ridge"), role=Role.FOLD))
+        half = shape.halves.get(side)
+        on_page, on_plane = ["spine", inner], ["ridge"]
+        for k, (foot, top) in enumerate(half.legs if half else (), start=1):
+            n = "" if half is None or len(half.legs) == 1 else f" {k}"
+            outer, leg_top = f"outer foot{n} {side}", f"leg top{n} {side}"
+            at[outer], at[leg_top] = foot, top
+            on_page.append(outer)
+            on_plane.append(leg_top)
+            lengths[f"page spacing{n} {side}"] = (inner, outer)
+            lengths[f"plane spacing{n} {side}"] = ("ridge", leg_top)
+            lengths[f"leg{n} {side}"] = (outer, leg_top)
+            panels[Role.LEG].append(Panel(name=f"leg{n} {side}", joints=(outer, leg_top), role=Role.LEG))
+        if half is not None:
+            edge = f"plane edge {side}"
+            at[edge] = half.edge
+            lengths[f"plane {side}"] = ("ridge", edge)
+            panels[Role.PLANE].append(
+                Panel(name=f"plane {side}", joints=(*on_plane, edge), role=Role.PLANE, free_end=True)
+            )
+        fore = f"fore edge {side}"
+        at[fore] = _fore_edge(shape, side, at[on_page[-1]])
+        panels[Role.PAGE].append(
+            Panel(name=f"page {side}", joints=(*on_page, fore), role=Role.PAGE, free_end=True)
+        )
+    if shape.flat:
+        lengths = {"feet": ("inner foot left", "inner foot right"), **lengths}
+    every = tuple(p for role in panels for p in panels[role])
+    names = tuple(dict.fromkeys(j for p in every for j in p.joints))
+    turned, opening = _upright(np.array([at[n] for n in names]), at)
+    layout = Layout(
+        joint_names=names,
+        xy_mm=turned,
+        panels=every,
+        opening_deg=180.0 if shape.flat else opening,
+        card_mm=card.card_mm,
+        depth_mm=card.depth_mm,
+        base_mm=card.base_mm,
+        near_end_sd_mm=card.near_end_sd_mm,
+    )
+    unsure = {f"plane edge {s}" for s, half in shape.halves.items() if not half.corner}
+    return Traced(
+        layout=layout, at_mm=at, lengths=lengths, spine_seen=not shape.flat, unsure=frozenset(unsure)
+    )
+
+
+def _fore_edge(shape: Shape, side: str, outermost: Array) -> Array:
+    """Outer end of a page as far as it was seen, beyond its outermost foot."""
+    inner, end = shape.pages[side]
+    way = (end - inner) / float(np.hypot(*(end - inner)))
+    reach = max(float((end - inner) @ way), float((outermost - inner) @ way) + PAGE_MARGIN_MM)
+    out: Array = inner + reach * way
+    return out
+
+
+def _upright(xy: Array, at: Mapping[str, Array]) -> tuple[Array, float]:
+    """Points with the spine at the origin and the bisector of the pages upright, and the opening, degrees."""
+    left, right = (at[f"fore edge {s}"] - at["spine"] for s in SIDES)
+    to_left, to_right = np.arctan2(left[1], left[0]), np.arctan2(right[1], right[0])
+    opening = float((to_left - to_right) % (2 * np.pi))
+    up = to_right + opening / 2
+    turn = np.pi / 2 - up
+    c, s = np.cos(turn), np.sin(turn)
+    out: Array = (xy - at["spine"]) @ np.array([[c, s], [-s, c]])
+    return out, float(np.rad2deg(opening))

@@ -1,0 +1,184 @@
+"""Moving a design: reach, contact, crossings, how far it opens; binding against the closed forms."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from compare.design.spec.spec import Spec, load_spec
+from compare.design.study.concerns import concerns, praise, remarks
+from compare.design.study.contact import binding_opening, first_contact
+from compare.design.study.motion import move, opens_to
+from tests.helpers.made_profiles import ASYMMETRIC, TWO_SIDED, spec_of
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+ROWS = (
+    "good_arch", "one_sided", "tab_support", "many_legs", "asymmetric", "oblique", "stages", "vfold",
+    "vfold_uneven", "pillar", "flaps", "background", "scissors",
+)  # fmt: skip
+
+
+def sample(name: str) -> Spec:
+    return load_spec(SAMPLES / f"{name}.toml")
+
+
+@pytest.mark.parametrize("name", ROWS)
+def test_sample_designs_are_sound(name: str) -> None:
+    spec = sample(name)
+    motion = move(spec)
+    assert concerns(spec, motion) == ()
+    assert "shuts flat" in praise(spec)
+    assert motion.opens_to == pytest.approx(np.pi)
+    assert len(motion.phi) == 181 and motion.phi[0] == pytest.approx(np.pi) and motion.phi[-1] == 0
+
+
+def test_reach_is_largest_when_shut_for_stretched_chains() -> None:
+    """No point of a chain is ever farther from the spine than stretched (triangle inequality)."""
+    for name in ("good_arch", "stages", "flaps", "tab_support", "asymmetric"):
+        spec = sample(name)
+        motion = move(spec)
+        for side in ("left", "right"):
+            page = getattr(spec.base, f"page_{side}")
+            reach = max(float(r.total(spec.mechanism.lengths)) for r in spec.mechanism.reaches)
+            assert np.nanmax(motion.over[side]) + page <= reach + 1e-6, name
+
+
+# ---- binding: contact, not the triangle inequality ----
+
+
+@pytest.mark.parametrize(("d", "deg"), [(0.1, 6.4950), (0.5, 14.5911), (1.0, 20.7563), (2.0, 29.7048)])
+def test_long_side_of_the_fold_binds_when_the_other_lies_on_its_page(
+    tmp_path: Path, d: float, deg: float
+) -> None:
+    """sin^2(phi/2) = e (B_L + B_R + c_R - c_L) / (4 c_L (c_R + B_R)); the linkage alone goes on to 9.6."""
+    m = spec_of(TWO_SIDED, tmp_path).mechanism
+    n = {**m.lengths, "fold left": 40.0 + d}
+    b, c = 40.0, 12.0
+    formula = 2 * np.arcsin(np.sqrt(d * (b + d + b) / (4 * c * (c + b))))
+    assert np.degrees(formula) == pytest.approx(deg, abs=6e-5)
+    assert binding_opening(m, n, np.pi) == pytest.approx(formula, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("error", "deg"),
+    [(-0.5, 10.8105), (-1, 15.3092), (-2, 21.7102), (0.5, 8.4318), (1, 11.9662), (2, 17.0408)],
+)
+def test_leg_error_binds(tmp_path: Path, error: float, deg: float) -> None:
+    """A short leg goes flat on the page; with long legs the two halves of the plane meet."""
+    m = spec_of(TWO_SIDED, tmp_path).mechanism
+    n = {**m.lengths, "leg right": 40.0 + error}
+    if error > 0:
+        n["leg left"] = 40.0 + error  # both, as the figures are for both halves folding together
+    assert np.degrees(binding_opening(m, n, np.pi)) == pytest.approx(deg, abs=2e-3)
+
+
+def test_contact_is_named(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED.replace("leg = 40", "leg = 38", 1), tmp_path)
+    motion = move(spec)
+    assert (
+        motion.contact
+        == first_contact(spec.mechanism, motion.shut_at)
+        == "the leg left lies on the page left"
+    )
+    assert np.degrees(motion.shut_at) == pytest.approx(21.7102, abs=2e-3)
+
+
+def test_panel_through_panel_is_found(tmp_path: Path) -> None:
+    """A support whose tab lies beyond the ridge has to pass through the fold."""
+    text = (SAMPLES / "tab_support.toml").read_text(encoding="utf-8")
+    text = text.replace("support = 32 ", "support = 46 ").replace("tab = -6 ", "tab = 8 ")
+    spec = spec_of(text, tmp_path)
+    said = concerns(spec, move(spec))
+    assert any("the fold right passes through the support left" in s and "slot" in s for s in said), said
+
+
+def test_a_design_that_stops_before_flat(tmp_path: Path) -> None:
+    text = TWO_SIDED.replace("depth = 210", "opening = 150", 1)
+    text = text.replace(
+        "leg = 40\npage_spacing = 60\nplane_spacing = 60",
+        "leg = 30\npage_spacing = 60\nplane_spacing = 50",
+        1,
+    )
+    spec = spec_of(text, tmp_path)
+    assert np.degrees(opens_to(spec.mechanism, np.radians(150))) == pytest.approx(174.0878, abs=6e-5)
+    assert any("opens to 174.1 degrees and no farther" in c for c in concerns(spec, move(spec)))
+
+
+def test_v_fold_pokes_out_half_open(tmp_path: Path) -> None:
+    """The tip is farthest from the spine where its crease stands square to it, not when shut."""
+    text = (SAMPLES / "vfold.toml").read_text(encoding="utf-8")
+    text = text.replace("angle = 90 ", "angle = 60 ").replace("angle = 90\n", "angle = 60\n")
+    text = text.replace("near = 28.28 ", "near = 70 ").replace("page = 100", "page = 110")
+    spec = spec_of(text, tmp_path)
+    motion = move(spec)
+    tip = motion.pose.points["vfold tip"]
+    away = np.hypot(tip[:, 0], tip[:, 1])
+    at = float(np.degrees(motion.phi[int(np.argmax(away))]))
+    square = np.degrees(2 * np.arccos(np.cos(np.radians(60)) / np.sin(np.radians(45))))
+    assert at == pytest.approx(square, abs=1.0) and 80 < at < 100
+    assert away.max() == pytest.approx(34.0, abs=0.02)
+
+
+def test_overhang_at_head_and_tail(tmp_path: Path) -> None:
+    text = (SAMPLES / "vfold.toml").read_text(encoding="utf-8").replace("depth = 100", "depth = 80")
+    spec = spec_of(text, tmp_path)
+    assert any("beyond the far end" in c for c in concerns(spec, move(spec)))
+
+
+@pytest.mark.parametrize(
+    ("which", "error", "said"),
+    [
+        (2, -1.0, "the leg 2 right would have to be 1.0 mm longer"),
+        (1, 0.7, "the leg 1 right would have to be 0.7 mm shorter"),
+    ],
+)
+def test_the_leg_that_disagrees_is_named(which: int, error: float, said: str, tmp_path: Path) -> None:
+    text = (SAMPLES / "many_legs.toml").read_text(encoding="utf-8")
+    head, *legs = text.split("[[right.legs]]")
+    legs[which - 1] = legs[which - 1].replace("leg = 36", f"leg = {36 + error}", 1)
+    warnings = spec_of("[[right.legs]]".join([head, *legs]), tmp_path).warnings
+    assert [w for w in warnings if "would have to be" in w] == [
+        said + " to agree with the other legs of its half"
+    ]
+
+
+def test_remarks_say_what_a_photo_cannot_show() -> None:
+    spec = sample("vfold")
+    said = " ".join(remarks(spec, move(spec)))
+    assert "only a side photo its nod" in said and "24.0 mm away from the camera" in said
+    spec = sample("pillar")
+    said = " ".join(remarks(spec, move(spec)))
+    assert "52.0 to 100.1 mm" in said and "leans -2.6 degrees" in said
+    spec = sample("oblique")
+    said = " ".join(remarks(spec, move(spec)))
+    assert "right half of the plane is oblique by design" in said and "+8.0 degrees open" in said
+    spec = sample("many_legs")
+    assert any("stands on 2 legs" in r for r in remarks(spec, move(spec)))
+
+
+def test_asymmetric_fold_leans_over_as_it_closes(tmp_path: Path) -> None:
+    """Ridge off the bisector by design, and still every sum closes."""
+    spec = spec_of(ASYMMETRIC, tmp_path)
+    motion = move(spec)
+    off = np.abs(motion.pose.joints["ridge"][:, 0])
+    assert off[0] > 5 and off[-1] < 1e-5
+    assert motion.shut_at == 0 and all(abs(v) < 1e-9 for v in spec.mechanism.closing_errors().values())
+
+
+def test_drawn_linkage_that_does_not_shut_is_found_out(tmp_path: Path) -> None:
+    """Unequal roofs: shut, the apex would have to lie in two places 4 mm apart."""
+    text = (SAMPLES / "scissors.toml").read_text(encoding="utf-8")
+    m = load_spec(SAMPLES / "scissors.toml").mechanism
+    assert binding_opening(m, None, np.pi) == 0.0
+    n = {**m.lengths, "roof left": m.lengths["roof left"] + 4.0}
+    phi = binding_opening(m, n, np.pi)
+    assert 10 < np.degrees(phi) < 60
+    pose = m.solve(n, np.array([phi + 1e-3, phi - 1e-3]))  # just before, just after
+    u = np.array([np.sin(phi / 2), np.cos(phi / 2)])
+    apex = pose.joints["apex"]
+    beyond = np.abs(apex[:, 0]) * u[1] - apex[:, 1] * u[0]  # over the page's line
+    assert beyond[0] < 0.05 and (not np.isfinite(beyond[1]) or beyond[1] > -0.05)
+    path = tmp_path / "scissors.toml"
+    path.write_text(text.replace('"apex" = [0, 76.21]', '"apex" = [6.5, 76.21]'), encoding="utf-8")
+    spec = load_spec(path)
+    assert any("first jams" in w for w in spec.warnings), spec.warnings

@@ -1,0 +1,244 @@
+"""What is decided on a lot, and what the assemblers are told."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from compare.design.spec.spec import load_spec
+from compare.errors import LotError
+from compare.lot.assess_lot import Assessment, Sampling, assess
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.lot_advice import advice
+from compare.lot.lot_decision import decide, past_lots, stricter_would_accept
+from compare.lot.lot_words import listed, percent, size, spoken
+from compare.lot.plans.attribute_plans import plan
+from compare.lot.run.manifest import read_lot
+from compare.lot.run.runner import run_lot
+from compare.lot.run.samples import Reading, Sample
+from compare.lot.study.lot_statistics import statistics_of
+from compare.verdict.conformity import Rule, Verdict
+from tests.helpers.made_lots import SETTINGS, drifting_lot, fake_folder, fill
+from tests.helpers.made_profiles import TWO_SIDED, spec_of
+
+
+def assessed(place: Path, sampling: Sampling | None = None, **options: float) -> Assessment:
+    """A drifting lot, found in its ledger and assessed."""
+    folder, spec_path, book = drifting_lot(place, **options)  # type: ignore[arg-type]
+    spec = load_spec(spec_path)
+    lot = read_lot(folder)
+    with Ledger(book) as ledger:
+        run = run_lot(lot, spec, spec_path, SETTINGS, ledger)
+        assert run.checked == 0
+        return assess(lot.name, spec, SETTINGS, run, ledger, sampling)
+
+
+def sample(
+    k: int,
+    deviation: float,
+    *,
+    u: float = 0.05,
+    labels: dict[str, str] | None = None,
+    alone: tuple[float, ...] = (),
+) -> Sample:
+    reading = Reading(
+        kind="length", name="leg left", nominal=40, deviation=deviation, u=u, low=-0.8, high=0.8, alone=alone
+    )
+    return Sample(
+        name=str(k), place=k, made_at="", labels=labels or {}, photos=("p.jpg",), refused=(),
+        readings={"leg left": reading}, causes=(), answer="", verdict=reading.verdict(Rule.GUARDED),
+    )  # fmt: skip
+
+
+def test_a_drift_stops_the_line_and_is_named(tmp_path: Path) -> None:
+    a = assessed(tmp_path)
+    d = a.decision
+    assert d.stop and a.exit_code == 3
+    assert (
+        d.headline.startswith("Stop the line: the left leg gets shorter, 1.")
+        and "since sample 1" in d.headline
+    )
+    first = d.drifting[0]
+    assert first.name == "leg left" and first.course.kind in ("drift from", "drift")
+    assert 9 <= first.course.start <= 14  # it began with sample 12
+    assert first.now == pytest.approx(-1.44, abs=0.2)
+    assert {s.name for s in d.drifting[1:]} >= {"leg = fold left", "lean left"}
+    told = a.advice[0]
+    assert told.seen.startswith("The left leg became shorter") and "longer again" in told.do and told.cuts
+    assert any("Knife" in c for c in a.cautions)
+    assert a.causes[0].name == "leg left"
+    assert a.worst(2)[0].name in ("23", "24")
+
+
+def test_a_die_that_differs_is_told_and_the_shift_is_not(tmp_path: Path) -> None:
+    a = assessed(tmp_path)
+    (told,) = [x for x in a.advice if "depends" in x.seen]
+    assert told.seen == "The right page spacing depends on the die: with B it is 0.3 mm longer than with A."
+    assert "gluing" not in told.do and "B is farther off" in told.do
+    (s,) = [s for s in a.statistics if s.name == "page spacing right"]
+    (by_die,) = [g for g in s.groupings if g.column == "die"]
+    assert by_die.difference == pytest.approx(0.35, abs=0.12)
+
+
+def test_a_good_lot_is_accepted_and_nothing_is_told(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED.replace("length = 0.8", "length = 1.2"), tmp_path)
+    rng = np.random.default_rng(1)
+    lot = read_lot(fake_folder(tmp_path / "good", 20))
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        run = fill(ledger, lot, spec, [{}] * 20, rng)
+        sampling = Sampling(size=150, aql=4.0)  # 20 samples, 2 allowed
+        a = assess("good", spec, SETTINGS, run, ledger, sampling)
+        assert (a.decision.word, a.decision.stop, a.exit_code) == ("accept", False, 0)
+        assert a.decision.headline == "Accept: at most 0 nonconforming among 20, 2 are allowed."
+        assert a.advice == () == a.cautions and a.causes == ()
+        (kept,) = ledger.decisions(spec.source.sha256)
+        assert (kept["accepted"], kept["severity"], kept["n"]) == (1, "normal", 20)
+
+
+def test_switching_rules_follow_the_ledger(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED.replace("length = 0.8", "length = 1.2"), tmp_path)
+    rng = np.random.default_rng(2)
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        for k in range(2):
+            lot = read_lot(fake_folder(tmp_path / f"bad {k}", 20))
+            run = fill(ledger, lot, spec, [{"leg left": -3.0}] * 20, rng)
+            a = assess(lot.name, spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+            assert a.decision.word == "do not accept" and a.decision.plan.severity == "normal"  # type: ignore[union-attr]
+        lot = read_lot(fake_folder(tmp_path / "next", 20))
+        run = fill(ledger, lot, spec, [{}] * 20, rng)
+        a = assess(lot.name, spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+        assert a.decision.plan is not None and a.decision.plan.severity == "tightened"
+        # judged again, a lot has only the lots before it as its past
+        again = assess("bad 1", spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+        assert again.decision.plan is not None and again.decision.plan.severity == "normal"
+    assert past_lots([], "x") == []
+
+
+@pytest.mark.parametrize(
+    ("deviations", "word", "why"),
+    [
+        ([0.0] * 20, "accept", "at most 0 nonconforming"),
+        ([0.0] * 18 + [-1.5] * 2, "accept", "at most 2 nonconforming"),
+        ([0.0] * 17 + [-1.5] * 3, "do not accept", "3 nonconforming samples are 3 or more"),
+        ([0.0] * 16 + [-0.8] * 3 + [-1.5], "undecided", "1 to 4 nonconforming, 2 are allowed"),
+        ([0.0] * 12, "undecided", "the plan wants 20 samples, 8 more than could be judged"),
+        ([-1.5] * 3, "do not accept", "3 nonconforming"),  # known before all are looked at
+    ],
+)
+def test_by_plan(deviations: list[float], word: str, why: str) -> None:
+    samples = [sample(k, d) for k, d in enumerate(deviations)]
+    from compare.lot.plans.attribute_plans import next_severity
+
+    d = decide(samples, (), (plan(150, 4.0), next_severity([])))
+    assert d.word == word and why in d.headline
+    assert any("Sampling plan: 20 of 150 pieces" in s for s in d.sentences)
+    assert any("refused" in s and "accepted once in ten" in s for s in d.sentences)
+
+
+def test_without_plan() -> None:
+    good = [sample(k, 0.0) for k in range(4)]
+    assert decide(good, ()).headline == "Accept: all 4 samples conform."
+    assert decide([*good, sample(9, 1.5)], ()).headline == "Do not accept: 1 of 5 sample does not conform."
+    d = decide([*good, sample(9, 0.79)], ())
+    assert d.word == "undecided" and d.share[0] == 0
+    assert any("By the measured values alone 0 of 5" in s for s in d.sentences)
+    assert decide([], ()).headline == "Undecided: no sample could be judged."
+
+
+def test_a_small_drift_is_watched_and_a_steady_offset_told() -> None:
+    rng = np.random.default_rng(3)
+    slope = [sample(k, 0.45 * k / 29 + float(rng.normal(0, 0.02))) for k in range(30)]
+    found = statistics_of(slope, np.random.default_rng(0))
+    d = decide(slope, found)
+    assert not d.stop and d.word == "accept" and "but watch: the left leg gets longer" in d.headline
+    off = [sample(k, 0.5 + float(rng.normal(0, 0.05))) for k in range(12)]
+    (told,) = advice(statistics_of(off, np.random.default_rng(0)), off)
+    assert told.seen == "The left leg is 0.5 mm too long in the mean of 12 samples."
+    assert "0.5 mm shorter" in told.do
+    wide = [sample(k, float(v)) for k, v in enumerate(rng.normal(0, 0.6, 20))]
+    (told,) = advice(statistics_of(wide, np.random.default_rng(0)), wide)
+    assert "varies from piece to piece" in told.seen
+
+
+def test_a_step_is_put_down_to_the_die_that_came_with_it() -> None:
+    rng = np.random.default_rng(4)
+    samples = [
+        sample(k, (0.6 if k >= 8 else 0.0) + float(rng.normal(0, 0.04)), labels={"die": "AB"[k >= 8]})
+        for k in range(16)
+    ]
+    (told,) = advice(statistics_of(samples, np.random.default_rng(0)), samples)
+    assert "since sample 8" in told.seen and "it comes with the change from die A to B" in told.do
+
+
+def test_measuring_spread_is_taken_out_only_when_it_was_measured() -> None:
+    rng = np.random.default_rng(6)
+    parts = rng.normal(0, 0.3, 400)
+    twice = [parts + rng.normal(0, 0.25, 400) for _ in range(2)]
+    samples = [
+        sample(k, float((a + b) / 2), alone=(float(a), float(b)))
+        for k, (a, b) in enumerate(zip(*twice, strict=True))
+    ]
+    (s,) = statistics_of(samples, np.random.default_rng(0))
+    # standard errors: 0.25 / sqrt(800), 0.35 / sqrt(800)
+    assert s.measuring == pytest.approx(0.25, abs=0.03)
+    assert s.sd == pytest.approx(math.hypot(0.3, 0.25 / math.sqrt(2)), abs=0.04)
+    truth = math.erfc(0.8 / 0.3 / math.sqrt(2))
+    assert s.true_share == pytest.approx(truth, rel=0.6) and s.share > 1.6 * truth
+    (alone,) = statistics_of([sample(k, float(d)) for k, d in enumerate(parts)], np.random.default_rng(0))
+    assert math.isnan(alone.true_share) and math.isnan(alone.measuring)
+
+
+def test_groups_are_compared_with_the_drift_taken_out() -> None:
+    """The late shift has the worse pieces only because the blade wears: it must not be blamed."""
+    rng = np.random.default_rng(7)
+    samples = [
+        sample(k, -1.2 * k / 29 + float(rng.normal(0, 0.05)), labels={"shift": "early" if k < 15 else "late"})
+        for k in range(30)
+    ]
+    (s,) = statistics_of(samples, np.random.default_rng(0))
+    assert s.drifts and s.telling_groups(1) == ()
+
+
+def test_samples_taken_together() -> None:
+    rng = np.random.default_rng(8)
+    hours = [f"{8 + k // 4}:00" for k in range(42)]  # ten hours of four samples, and two of an eleventh
+    jump = [0.5 if h == "13:00" else 0.0 for h in hours]
+    samples = [
+        sample(k, jump[k] + float(rng.normal(0, 0.08)), labels={"hour": hours[k], "die": "AB"[k % 2]})
+        for k in range(42)
+    ]
+    (s,) = statistics_of(samples, np.random.default_rng(0), together="hour")
+    sub = s.subgroups
+    assert sub is not None and (sub.size, len(sub.names), sub.left_out) == (4, 10, 2)
+    assert [sub.names[k] for k in sub.means.outside] == ["13:00"] and sub.spread.outside == ()
+    assert sub.sd == pytest.approx(0.08, rel=0.35) and sub.spread.kind == "ranges"
+    assert s.able is not None and s.able.ratio.value == pytest.approx(0.8 / (3 * sub.sd))
+    assert [g.column for g in s.groupings] == ["die"]  # the hours are no suspects
+    (alone,) = statistics_of(samples, np.random.default_rng(0), together="shift")
+    assert alone.subgroups is None
+
+
+def test_stricter_plan() -> None:
+    p = plan(2000, 1.0)  # 125, 3; at 0.65: 125, 2
+    assert stricter_would_accept(p, "II", 2) and not stricter_would_accept(p, "II", 3)
+
+
+def test_no_such_plan(tmp_path: Path) -> None:
+    with pytest.raises(LotError, match="--aql"):
+        assessed(tmp_path, Sampling(size=2000, aql=3.0))
+
+
+def test_words() -> None:
+    assert (
+        spoken("leg right") == "the right leg" and spoken("stage 2 leg 1 left") == "the left leg 1 of stage 2"
+    )
+    assert (
+        spoken("leg = fold left") == '"leg = fold left"'
+        and spoken("feet") == "the distance of the inner feet"
+    )
+    assert spoken("lean stage 2 left") == "the lean of the stage 2 left half"
+    assert size(-0.04, "mm") == "0.04 mm" and size(1.26, "degrees") == "1.3 degrees"
+    assert [percent(p) for p in (0.00001, 0.004, 0.05, 0.5)] == ["under 0.01 %", "0.40 %", "5.0 %", "50 %"]
+    assert listed(["a"]) == "a" and listed(["a", "b", "c"]) == "a, b and c"
+    assert Verdict.OPEN.value == "too close to call"

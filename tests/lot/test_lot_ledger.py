@@ -1,0 +1,369 @@
+"""The ledger: every inspection once, whole, and readable by other programs; SQLite and PostgreSQL."""
+
+import csv
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+import pytest
+from sqlalchemy import func, select
+
+from compare.errors import LotError
+from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
+from compare.lot.ledger.ledger_export import export
+from compare.lot.ledger.ledger_history import Series, all_series, lots
+from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING, SCHEMA_VERSION
+from compare.lot.run.manifest import read_lot
+from compare.lot.run.runner import recorded
+from compare.lot.run.samples import load_samples
+from compare.tell.result_files import write_whole
+from tests.helpers.made_lots import SETTINGS, drifting_lot, fake_folder, fill, result_of
+from tests.helpers.made_profiles import TWO_SIDED, spec_of
+
+POSTGRES_PLACES = ("/usr/lib/postgresql", "/usr/local/pgsql", "/opt/postgresql")
+
+
+def postgres_program(name: str) -> str | None:
+    """A program of PostgreSQL: on the path, or the newest in the usual places of distributions."""
+    found = shutil.which(name)
+    if found:
+        return found
+    for place in POSTGRES_PLACES:
+        newest = sorted(Path(place).glob(f"**/bin/{name}"))
+        if newest:
+            return str(newest[-1])
+    return None
+
+
+@pytest.fixture(scope="module")
+def postgres() -> Iterator[str]:
+    """A real PostgreSQL server of its own, for the time of these tests; its URL."""
+    initdb, pg_ctl = postgres_program("initdb"), postgres_program("pg_ctl")
+    if initdb is None or pg_ctl is None:
+        pytest.skip("PostgreSQL is not installed on this machine (Debian: postgresql)")
+    home = Path(tempfile.mkdtemp(prefix="ledger-"))  # not pytest's: its folders are closed to other users
+    prefix: list[str] = []
+    if os.geteuid() == 0:  # the server refuses to run as root
+        if shutil.which("runuser") is None:
+            pytest.skip("running as root without runuser: PostgreSQL refuses to start")
+        user = next((u for u in ("postgres", "nobody") if _user_exists(u)), None)
+        if user is None:
+            pytest.skip("running as root, and there is no other user to start PostgreSQL as")
+        shutil.chown(home, user)
+        prefix = ["runuser", "-u", user, "--"]
+    data = home / "data"
+    subprocess.run(
+        [*prefix, initdb, "-D", data, "-A", "trust", "-U", "gauge", "-E", "UTF8", "--no-sync"],
+        check=True,
+        capture_output=True,
+        cwd=home,
+    )
+    port = 40_000 + os.getpid() % 20_000
+    options = f"-p {port} -k {home} -c listen_addresses= -c fsync=off"
+    control = [*prefix, pg_ctl, "-D", data, "-w", "-l", home / "log"]
+    subprocess.run([*control, "-o", options, "start"], check=True, stdout=subprocess.DEVNULL, cwd=home)
+    try:
+        yield f"postgresql://gauge@/postgres?host={home}&port={port}"
+    finally:
+        subprocess.run([*control, "-m", "fast", "stop"], check=True, stdout=subprocess.DEVNULL, cwd=home)
+        shutil.rmtree(home)
+
+
+def _user_exists(name: str) -> bool:
+    import pwd
+
+    try:
+        pwd.getpwnam(name)
+    except KeyError:
+        return False
+    return True
+
+
+def series(ledger: Ledger, name: str, rng: np.random.Generator) -> Series:
+    (found,) = all_series(ledger, rng, only=name)
+    return found
+
+
+def entry(place: Path, number: int, *, lot: str = "lamps", refused: bool = False) -> Entry:
+    spec = spec_of(TWO_SIDED, place)
+    rng = np.random.default_rng(number)
+    return Entry(
+        lot=lot,
+        sample=str(number),
+        place=number,
+        labels={"assembler": "Wren"},
+        made_at="",
+        photos=[f"p{number}.jpg"],
+        photos_sha256=[f"{number:064d}"],
+        dropped=(),
+        spec="spread.toml",
+        spec_sha256=spec.source.sha256,
+        settings=SETTINGS,
+        version="1",
+        status="refused" if refused else "checked",
+        reason="too dark" if refused else "",
+        seconds=0.1,
+        result={} if refused else result_of(spec, {"leg left": -1.9}, rng),
+        alone={} if refused else {"leg left": [-1.8, -2.0]},
+    )
+
+
+def keep_and_read_back(ledger: Ledger, place: Path) -> None:
+    first = entry(place, 1)
+    assert ledger.add(first) and not ledger.add(first)
+    assert ledger.add(entry(place, 2, refused=True))
+    assert ledger.count() == 2
+    assert ledger.known([first.key, "no such"]) == {first.key}
+    good, bad = load_samples(ledger, [first.key, entry(place, 2).key])
+    assert good.verdict is not None and good.verdict.value == "does not conform"
+    assert good.readings["leg left"].deviation == pytest.approx(-1.9, abs=0.4)
+    assert good.readings["leg left"].alone == (-1.8, -2.0)
+    assert good.readings["clearance left"].high == np.inf
+    assert [c.name for c in good.causes] == ["leg left"]
+    assert bad.verdict is None and bad.refused == (("p2.jpg", "too dark"),)
+    ledger.relabel(first.key, lot="other")
+    assert ledger.headings([first.key])[first.key]["lot"] == "other"
+    ledger.relabel(first.key, lot="lamps")
+    row = {
+        "lot": "lamps", "spec_sha256": first.spec_sha256, "severity": "normal", "n": 5, "accept": 0,
+        "nonconforming": 1, "accepted": 0, "accepted_stricter": 0,
+    }  # fmt: skip
+    ledger.decide(row)
+    ledger.decide(row | {"accepted": 1})
+    assert [d["accepted"] for d in ledger.decisions(first.spec_sha256)] == [1]
+    (line,) = lots(ledger)
+    assert (line.samples, line.failing, line.refused, line.decision) == (2, 1, 1, "accepted")
+
+
+def test_sqlite(tmp_path: Path) -> None:
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        keep_and_read_back(ledger, tmp_path)
+    with closing(sqlite3.connect(tmp_path / "l.sqlite")) as raw:
+        assert raw.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert raw.execute("select count(*) from reading").fetchone()[0] == 21
+
+
+def test_postgresql(postgres: str, tmp_path: Path) -> None:
+    with Ledger(postgres) as ledger:
+        keep_and_read_back(ledger, tmp_path)
+    with Ledger(postgres, create=False) as ledger:  # opened again: the tables are there
+        assert ledger.count() == 2
+        got = series(ledger, "leg left", np.random.default_rng(0))
+        assert got.lot_names == ("lamps",) and got.low == -0.8
+        assert export(ledger, tmp_path / "out.csv") == 21
+
+
+def test_postgresql_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(LotError, match="cannot be used") as err:
+        Ledger(f"postgresql://gauge:secret@/postgres?host={tmp_path}&port=1")
+    assert "secret" not in str(err.value)
+
+
+def test_places_that_cannot_be_a_ledger(tmp_path: Path) -> None:
+    with pytest.raises(LotError, match="no such ledger"):
+        Ledger(tmp_path / "none.sqlite", create=False)
+    text = tmp_path / "notes.sqlite"
+    text.write_text("these are notes, and long enough not to be taken for an empty file " * 40)
+    with pytest.raises(LotError, match=r"notes.sqlite cannot be used: file is not a database"):
+        Ledger(text)
+    with pytest.raises(LotError, match="a file or a URL"):
+        Ledger("tapedeck://somewhere")
+    with pytest.raises(LotError, match="cannot be used"):
+        Ledger(tmp_path / "no folder" / "l.sqlite")
+    sqlite3.connect(tmp_path / "other.sqlite").execute(
+        "create table about (name text, value text)"
+    ).connection.commit()
+    with pytest.raises(LotError, match="holds no ledger"):
+        Ledger(tmp_path / "other.sqlite", create=False)
+
+
+def older_ledger(path: Path) -> None:
+    """A ledger as version 1 wrote it: no decisions, no indexes."""
+    with Ledger(path) as ledger:
+        ledger.add(entry(path.parent, 1))
+    with sqlite3.connect(path) as raw:
+        raw.execute("drop table decision")
+        raw.execute("drop index reading_by_name")
+        raw.execute("drop index inspection_by_lot")
+        raw.execute("update about set value = '1' where name = 'schema'")
+    raw.close()
+
+
+def test_an_older_ledger_is_brought_up_to_date(tmp_path: Path) -> None:
+    path = tmp_path / "old.sqlite"
+    older_ledger(path)
+    with Ledger(path) as ledger:
+        assert ledger.count() == 1 and ledger.decisions("x") == []
+    with closing(sqlite3.connect(path)) as raw:
+        assert raw.execute("select value from about").fetchone() == (str(SCHEMA_VERSION),)
+        indexes = {r[0] for r in raw.execute("select name from sqlite_master where type = 'index'")}
+    assert {"reading_by_name", "inspection_by_lot"} <= indexes
+
+
+def test_a_newer_ledger_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "new.sqlite"
+    Ledger(path).close()
+    with sqlite3.connect(path) as raw:
+        raw.execute("update about set value = '99'")
+    raw.close()
+    with pytest.raises(LotError, match=r"newer foldgauge \(schema 99"):
+        Ledger(path)
+
+
+def test_a_failed_transaction_leaves_nothing(tmp_path: Path) -> None:
+    good = entry(tmp_path, 1)
+    result = dict(good.result)
+    result["pairs"] = {"leg left": result["lengths"]["leg left"]}  # fine
+    result["lengths"] = dict(result["lengths"]) | {
+        "x" * 3: {**result["lengths"]["leg left"], "verdict": None}
+    }
+    broken = Entry(**{f: getattr(good, f) for f in Entry.__slots__} | {"result": result})
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        with pytest.raises(LotError, match="NOT NULL"):
+            ledger.add(broken)
+        with ledger.reading() as connection:
+            for table in (INSPECTION, READING, CAUSE):
+                assert connection.execute(select(func.count()).select_from(table)).scalar() == 0
+
+
+ROOT = Path(__file__).resolve().parents[2]
+WRITER = """
+import sys
+sys.path[:0] = {paths!r}
+from dataclasses import replace
+from pathlib import Path
+from tests.lot.test_lot_ledger import entry
+from compare.lot.ledger.ledger import Ledger
+place = Path({place!r})
+first = entry(place, 0)
+entries = [replace(first, sample=str(i), photos_sha256=[str(i)]) for i in range({count})]
+with Ledger(place / "l.sqlite") as ledger:
+    print("open", flush=True)
+    for e in entries:
+        ledger.add(e)
+        print(e.sample, flush=True)
+"""
+
+
+def test_killed_writers_leave_every_finished_sample_once(tmp_path: Path) -> None:
+    """kill -9 while writing, at random moments: what was reported as kept is there, once and whole."""
+    count, rng = 400, np.random.default_rng(20)
+    code = WRITER.format(paths=[str(ROOT)], place=str(tmp_path), count=count)
+    reported: set[str] = set()
+    for _ in range(4):
+        writer = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+        assert writer.stdout is not None and writer.stdout.readline() == "open\n"
+        time.sleep(float(rng.uniform(0.02, 0.3)))
+        writer.kill()
+        out = writer.communicate()[0]
+        reported |= set(out.split("\n")[:-1])
+    with closing(sqlite3.connect(tmp_path / "l.sqlite")) as raw:
+        assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        samples = [r[0] for r in raw.execute("select sample from inspection")]
+        readings = raw.execute("select count(*) from reading group by inspection_id").fetchall()
+    assert reported and len(samples) == len(set(samples)) and reported <= set(samples)
+    assert len(readings) == len(samples) and set(readings) == {(21,)}
+
+
+def test_two_processes_may_write_at_once(tmp_path: Path) -> None:
+    code = WRITER.format(paths=[str(ROOT)], place=str(tmp_path), count=40)
+    writers = [subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.DEVNULL) for _ in range(2)]
+    assert [w.wait() for w in writers] == [0, 0]
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        assert ledger.count() == 40
+
+
+def test_key_depends_on_photos_spec_settings_and_version() -> None:
+    base = inspection_key(["a"], "s", {"use": "auto"}, "1")
+    others = [
+        inspection_key(["b"], "s", {"use": "auto"}, "1"),
+        inspection_key(["a", "b"], "s", {"use": "auto"}, "1"),
+        inspection_key(["a"], "t", {"use": "auto"}, "1"),
+        inspection_key(["a"], "s", {"use": "arch"}, "1"),
+        inspection_key(["a"], "s", {"use": "auto"}, "2"),
+    ]
+    assert len({base, *others}) == 6
+    assert base == inspection_key(["a"], "s", {"use": "auto"}, "1")
+
+
+def test_a_file_among_the_settings_counts_by_content(tmp_path: Path) -> None:
+    one, two = tmp_path / "a" / "camera.toml", tmp_path / "b" / "camera.toml"
+    for path in (one, two):
+        path.parent.mkdir()
+        path.write_text("the same")
+    assert recorded({"camera_path": str(one)}) == recorded({"camera_path": str(two)})
+    two.write_text("another")
+    assert recorded({"camera_path": str(one)}) != recorded({"camera_path": str(two)})
+    with pytest.raises(LotError, match="cannot be read"):
+        recorded({"camera_path": str(tmp_path / "none.toml")})
+
+
+def test_export(tmp_path: Path) -> None:
+    _, _, place = drifting_lot(tmp_path, count=6)
+    with Ledger(place) as ledger:
+        n = export(ledger, tmp_path / "o.csv")
+        assert export(ledger, tmp_path / "o.parquet") == n == export(ledger, tmp_path / "o.jsonl") == 6 * 21
+        assert export(ledger, tmp_path / "i.jsonl", "inspections") == 6
+        assert export(ledger, tmp_path / "none.csv", lot="no such lot") == 0
+        with pytest.raises(LotError, match=r"ends in .csv, .parquet, .jsonl"):
+            export(ledger, tmp_path / "o.xls")
+    with (tmp_path / "o.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    lines = [json.loads(x) for x in (tmp_path / "o.jsonl").read_text().splitlines()]
+    table = pq.read_table(tmp_path / "o.parquet").to_pylist()
+    assert len(rows) == len(lines) == len(table) == n
+    for row, line, cell in zip(rows, lines, table, strict=True):
+        assert float(row["measured"]) == line["measured"] == cell["measured"]
+        assert row["name"] == line["name"] == cell["name"]
+    assert lines[0]["labels"]["assembler"] == "Wren" and lines[0]["settings"] == SETTINGS
+    (high,) = {x["high"] for x in lines if x["name"] == "clearance left"}
+    assert high is None
+    assert not list(tmp_path.glob(".o.*"))
+
+
+def test_an_export_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    def fail(path: Path) -> None:
+        path.write_text("half")
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(Exception, match="No space left"):
+        write_whole(tmp_path / "o.csv", fail)
+    assert not list(tmp_path.iterdir())
+
+
+def test_history_finds_what_drifts_over_lots(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    rng = np.random.default_rng(3)
+    with Ledger(tmp_path / "l.sqlite") as ledger:
+        for k in range(12):
+            lot = read_lot(fake_folder(tmp_path / f"lot {k:02d}", 5))
+            wrong = [{"leg left": float(rng.normal(0, 0.05)) - 0.08 * max(k - 5, 0)} for _ in range(5)]
+            fill(ledger, lot, spec, wrong, rng)
+        got = series(ledger, "leg left", rng)
+        assert got.lot_names == tuple(f"lot {k:02d}" for k in range(12)) and set(got.counts) == {5}
+        assert got.course.changed and -0.7 < got.course.change < -0.3 and 4 <= got.course.start <= 7
+        assert not series(ledger, "leg right", rng).course.changed
+        # the database's grouping gives what numpy makes of the samples
+        with ledger.reading() as connection:
+            d = READING.c.measured - READING.c.nominal
+            query = select(INSPECTION.c.lot, d).join(READING, READING.c.inspection_id == INSPECTION.c.id)
+            rows = connection.execute(query.where(READING.c.name == "leg left")).all()
+        for k, lot in enumerate(got.lot_names):
+            x = np.array([v for name, v in rows if name == lot])
+            assert (got.means[k], got.sds[k]) == pytest.approx((x.mean(), x.std(ddof=1)))
+        assert got.extent == pytest.approx((min(v for _, v in rows), max(v for _, v in rows)))
+        assert len(all_series(ledger, rng)) == 21 and all_series(ledger, rng)[0].unit == "mm"
+        with pytest.raises(LotError, match=r"holds no 'leg top' \(it holds: .*leg left"):
+            series(ledger, "leg top", rng)
+        assert len(lots(ledger)) == 12 == len(lots(ledger, "spread.toml")) and lots(ledger, "x.toml") == ()

@@ -1,0 +1,153 @@
+"""What a trace may tell: halves that are confirmed, loops that shut, joints two looks agree on."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from measure.profile import PanelFit, Profile
+from measure.tracing.measure_untold import _agreed, sound_part
+from measure.tracing.trace_dummy import Card, Traced, traced_of
+from measure.tracing.traced_shape import Half, Shape
+from tests.helpers.drawn_dummy import at_opening
+
+EYE = np.array([45.0, 130.0, 700.0])
+AT = {name: np.array(xy) for name, xy in at_opening(180.0).items()}
+
+
+def shape(corner: bool = True) -> Shape:
+    halves = {
+        s: Half(
+            edge=AT[f"plane edge {s}"],
+            legs=((AT[f"outer foot {s}"], AT[f"leg top {s}"]),),
+            score=500.0,
+            corner=corner,
+        )
+        for s in ("left", "right")
+    }
+    return Shape(
+        pages={s: (AT["spine"], AT[f"fore edge {s}"]) for s in ("left", "right")},
+        flat=True,
+        feet={s: AT[f"inner foot {s}"] for s in ("left", "right")},
+        ridge=AT["ridge"],
+        halves=halves,
+        score=3000.0,
+    )
+
+
+def profile(traced: Traced, missing: tuple[str, ...] = (), **moved: tuple[float, float]) -> Profile:
+    """A profile that finds every panel but the missing ones, with some joints moved (underscores: blanks)."""
+    shift = {k.replace("_", " "): np.array(v) for k, v in moved.items()}
+    at = {n: AT[n] + shift.get(n, 0.0) for n in traced.layout.joint_names if n in AT}
+    gone = {j for p in traced.layout.panels if p.name in missing for j in p.joints[1:]}
+    names = tuple(n for n in at if n not in gone or n == "ridge")
+    panels = tuple(
+        PanelFit(
+            name=p.name,
+            found=p.name not in missing,
+            reason="" if p.name not in missing else "no trace of it",
+            line_mm=np.linspace(at[p.joints[0]], at[p.joints[-1]], 5),
+            angle_rad=0.0,
+            sagitta_mm=0.0,
+            rms_mm=0.03,
+            n_used=30,
+            n_stations=32,
+        )
+        for p in traced.layout.panels
+    )
+    cov = np.eye(2 * len(names)) * 0.01
+    return Profile(
+        joints=names,
+        xy_mm=np.array([at[n] for n in names]),
+        cov_mm2=cov,
+        cov_by_source={"edge fits": cov},
+        extra_arc_mm={},
+        panels=panels,
+        undetermined={},
+        standoff_mm=0.0,
+    )
+
+
+def names_of(traced: Traced) -> set[str]:
+    return {p.name for p in traced.layout.panels}
+
+
+def test_all_confirmed_all_told() -> None:
+    traced = traced_of(shape(), Card())
+    sound, notes = sound_part(traced, profile(traced), EYE)
+    assert names_of(sound) == names_of(traced) and notes == []
+
+
+@pytest.mark.parametrize("missing", ["plane left", "leg left"])
+def test_a_half_without_its_plane_or_its_leg_is_left_out_whole(missing: str) -> None:
+    traced = traced_of(shape(), Card())
+    sound, (note,) = sound_part(traced, profile(traced, (missing,)), EYE)
+    assert names_of(traced) - names_of(sound) == {"plane left", "leg left"}
+    assert "The left half of the plane is left out" in note
+    assert not any(
+        j.endswith("left") and j.split()[0] in ("outer", "leg", "plane") for j in sound.layout.joint_names
+    )
+    assert "ridge" in sound.layout.joint_names and "leg right" in sound.lengths
+
+
+def test_a_loop_that_could_not_shut_is_no_loop_of_card() -> None:
+    traced = traced_of(shape(), Card())
+    fair = profile(traced, outer_foot_right=(4.0, 0.0))
+    assert names_of(sound_part(traced, fair, EYE)[0]) == names_of(traced)
+    wide = profile(traced, outer_foot_right=(16.0, 0.0))
+    sound, _ = sound_part(traced, wide, EYE)
+    assert "leg right" not in names_of(sound) and "leg left" in names_of(sound)
+
+
+def test_a_leg_that_aims_at_the_eye_must_shut_better() -> None:
+    traced = traced_of(shape(), Card())
+    seen = profile(traced, outer_foot_right=(5.0, 0.0))
+    leg = seen.panel("leg right").line_mm
+    way = (leg[-1] - leg[0]) / np.hypot(*(leg[-1] - leg[0]))
+    eye = np.array([*(leg[0] + 220 * way), 700.0])
+    assert "leg right" in names_of(sound_part(traced, seen, EYE)[0])
+    assert "leg right" not in names_of(sound_part(traced, seen, eye)[0])
+
+
+def test_a_plane_that_misses_the_ridge_is_something_else() -> None:
+    traced = traced_of(shape(), Card())
+    seen = profile(traced)
+    panels = tuple(
+        replace(p, line_mm=p.line_mm + (0.0, 1.2)) if p.name == "plane right" else p for p in seen.panels
+    )
+    sound, _ = sound_part(traced, replace(seen, panels=panels), EYE)
+    assert "plane right" not in names_of(sound)
+
+
+def test_what_two_looks_do_not_agree_on_is_not_told() -> None:
+    traced = traced_of(shape(), Card())
+    first, second = profile(traced), profile(traced, leg_top_left=(1.6, 0.0))
+    out, notes = _agreed(traced, first, second)
+    assert "leg top left" not in out.joints and "leg top left" in out.undetermined
+    assert notes == ["The leg top left is left out: two looks at the photo place it differently."]
+    assert out.cov_mm2.shape == (2 * len(out.joints), 2 * len(out.joints))
+
+
+def test_a_plane_edge_without_an_edge_running_back_is_not_told() -> None:
+    traced = traced_of(shape(corner=False), Card())
+    out, _ = _agreed(traced, profile(traced), profile(traced))
+    assert not any(j.startswith("plane edge") for j in out.joints)
+    traced = traced_of(shape(), Card())
+    out, _ = _agreed(traced, profile(traced), profile(traced, plane_edge_left=(3.5, 0.0)))
+    assert "plane edge right" in out.joints and "plane edge left" not in out.joints
+
+
+def test_what_was_left_out_is_not_in_the_profile() -> None:
+    traced = traced_of(shape(), Card())
+    seen = profile(traced)
+    out, _ = _agreed(traced.without({"leg left", "plane left"}, ()), seen, seen)
+    assert not {"outer foot left", "leg top left", "plane edge left"} & set(out.joints)
+    assert not {"leg left", "plane left"} & {p.name for p in out.panels}
+
+
+def test_a_leg_top_off_the_plane_is_not_told() -> None:
+    traced = traced_of(shape(), Card())
+    seen = profile(traced, leg_top_right=(0.0, 3.0))
+    out, (note,) = _agreed(traced, seen, seen)
+    assert "leg top right" not in out.joints and "leg top left" in out.joints
+    assert note.startswith("The leg top right is left out")
