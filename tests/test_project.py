@@ -104,23 +104,31 @@ def test_readme_commands_and_options_exist() -> None:
 
 
 def test_scripts_named_in_the_documents_exist() -> None:
-    for name in ("README.md", "DEVELOPERS.md"):
+    for name in (n for n in tracked() if n.endswith(".md")):
         text = (ROOT / name).read_text(encoding="utf-8")
-        paths = re.findall(r"(?:tests|sample_images|compare|measure|capture|\.ci)/[\w./]*\w", text)
-        assert paths
+        paths = re.findall(
+            r"(?<![\w/.])(?:tests|sample_images|compare|measure|capture|\.ci)/[\w./]*\w(?![\w*])", text
+        )
         for path in paths:
             assert (ROOT / path).exists(), f"{name} names {path}"
 
 
-def test_modules_named_in_developers_exist() -> None:
-    """Rows such as `capture.photo.read_photo`: the file is there and defines the name."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    dotted = re.findall(r"`((?:capture|measure|compare)(?:\.\w+)+)\.(\w+)`", text)
-    assert len(dotted) > 5
-    for module, name in dotted:
-        tree = ast.parse((ROOT / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
-        defined = [n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)]
-        assert name in defined, f"{module}.{name}"
+def test_modules_named_in_the_documents_exist() -> None:
+    """Names such as `capture.photo.read_photo`: a room, a module, or something a module defines."""
+    dotted = re.compile(r"`((?:capture|measure|compare)(?:\.\w+)+?)(?:\.([A-Z_a-z]\w*))?`")
+    seen = 0
+    for document in (n for n in tracked() if n.endswith(".md")):
+        for whole in dotted.finditer((ROOT / document).read_text(encoding="utf-8")):
+            path = ROOT / whole[0].strip("`").replace(".", "/")
+            seen += 1
+            if path.is_dir() or path.with_suffix(".py").is_file():
+                continue
+            module, name = path.parent.with_suffix(".py"), path.name
+            assert module.is_file(), f"{document} names {whole[0]}"
+            tree = ast.parse(module.read_text(encoding="utf-8"))
+            defined = [n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)]
+            assert name in defined, f"{document} names {whole[0]}"
+    assert seen > 5
 
 
 def test_readme_example_spec_loads(tmp_path: Path) -> None:
@@ -175,3 +183,16 @@ def test_pictures_are_small_and_named() -> None:
     for path in pictures:
         assert path.stat().st_size <= (400_000 if path.suffix == ".png" else 200_000)
         assert f"sample_images/docs/{path.name}" in readme()
+
+
+ROOMS = ("capture", "measure", "compare")
+MOST_FILES = 16  # in one folder: more than can be taken in at a glance
+
+
+def test_file_names_are_unique_and_folders_small() -> None:
+    files = [Path(n) for n in tracked() if n.endswith(".py") and n.split("/")[0] in ROOMS]
+    stems = [f.stem for f in files if f.stem != "__init__"]
+    assert sorted(stems) == sorted(set(stems))
+    for folder in {f.parent for f in files}:
+        inside = [f.name for f in files if f.parent == folder]
+        assert len(inside) <= MOST_FILES, f"{folder} holds {len(inside)} files"
