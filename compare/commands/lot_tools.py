@@ -13,7 +13,7 @@ from compare.commands.lot_options import (
     settings_of,
 )
 from compare.commands.set_up_options import Use, check_outputs
-from compare.errors import LotError
+from compare.compare_errors import LotError
 
 
 @click.command("plan")

@@ -3,8 +3,8 @@
 import math
 from pathlib import Path
 
+from compare.compare_errors import OutputError, SpecError
 from compare.design.spec.spec import load_spec
-from compare.errors import OutputError, SpecError
 from compare.jobs.measure_dummy import Tracing
 from compare.tell.result_files import write_whole
 from measure.tracing.trace_dummy import SIDES

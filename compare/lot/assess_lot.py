@@ -6,8 +6,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from compare.compare_errors import LotError
 from compare.design.spec.spec import Spec
-from compare.errors import LotError
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import Advice, Frequent, advice, cautions, frequent_causes
 from compare.lot.lot_decision import Decision, decide, past_lots, plan_for, stricter_would_accept

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from capture import files
-from compare.errors import OutputError
+from compare.compare_errors import OutputError
 
 
 def write_whole(path: Path, make: Callable[[Path], object]) -> None:

@@ -15,7 +15,6 @@ from measure.edges.photo_part import paper_white, plane_of
 from measure.edges.sheet_print import sheet_print
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import softened
-from measure.errors import MeasureError
 from measure.guided.choose_lines import crossing
 from measure.guided.find_panels import Finding, find_layout
 from measure.guided.page.apron_marks import marks_of, with_spine
@@ -24,6 +23,7 @@ from measure.joints.by_hand import HandPoint, places_mm, require_sound, with_han
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.joints.shared_errors import shared_covs
 from measure.layout import Layout, Panel, Role
+from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
 from measure.region import search_region
 

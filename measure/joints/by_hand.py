@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.camera.view import View
-from measure.errors import MeasureError
 from measure.joints.added_joints import with_joints
+from measure.measure_errors import MeasureError
 from measure.profile import Profile
 
 Array = NDArray[np.float64]

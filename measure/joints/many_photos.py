@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
-from measure.errors import MeasureError
 from measure.guided.page.apron_marks import SPINE_MARK
 from measure.joints.joint_location import near_end_prior
+from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
 
 Array = NDArray[np.float64]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from capture.camera.rectify import linear_grey, resample
 from capture.camera.view import View
 from capture.solved import ClosedPlane
-from measure.errors import MeasureError
+from measure.measure_errors import MeasureError
 from measure.shut.shut_edges import CORNER_MM, STATION_MM, Side, page_line, runs, side_of, way_of
 
 Array = NDArray[np.float64]

@@ -16,9 +16,9 @@ from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.photo_part import plane_of
 from measure.edges.straightened import Curve
-from measure.errors import MeasureError
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
+from measure.measure_errors import MeasureError
 from measure.profile import Profile
 from measure.region import search_region
 from measure.tracing.numbered_panels import numbered

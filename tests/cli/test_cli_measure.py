@@ -15,14 +15,14 @@ from capture.camera.view import View
 from capture.photo import photo_of_array, read_photo
 from capture.sight.sighting import find_sheet
 from compare.cli import main
+from compare.compare_errors import OutputError
 from compare.design.spec.spec import load_spec
-from compare.errors import OutputError
 from compare.jobs.check_dummy import check
 from compare.jobs.measure_dummy import Tracing, measure
 from compare.jobs.starter_spec import draft_text, write_draft
 from compare.tell.trace.trace_picture import WIDTH, traced_picture
 from compare.tell.trace.trace_text import tracing_csv
-from measure.errors import MeasureError
+from measure.measure_errors import MeasureError
 from measure.tracing.measure_untold import measure_untold
 from measure.tracing.trace_dummy import Card
 

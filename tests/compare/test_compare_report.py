@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from compare.errors import OutputError
+from compare.compare_errors import OutputError
 from compare.tell.check.annotated_photo import GROUND, annotated, write_annotated
 from compare.tell.check.check_json import findings_dict, to_text
 from compare.tell.check.check_terminal import print_findings

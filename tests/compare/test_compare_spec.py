@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from compare.compare_errors import SpecError
 from compare.design.expected_layout import layout_of
 from compare.design.spec.spec import load_spec
-from compare.errors import SpecError
 from measure.layout import Role
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, spec_of
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from compare.compare_errors import LotError
 from compare.design.spec.spec import load_spec
-from compare.errors import LotError
 from compare.lot.assess_lot import Assessment, Sampling, assess
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import advice

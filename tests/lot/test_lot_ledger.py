@@ -18,7 +18,7 @@ import pyarrow.parquet as pq
 import pytest
 from sqlalchemy import func, select
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
 from compare.lot.ledger.ledger_export import export
 from compare.lot.ledger.ledger_history import Series, all_series, lots

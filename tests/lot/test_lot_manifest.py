@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.run.manifest import naming_pattern, read_lot
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
 from compare.lot.plans.attribute_plans import AQLS, PastLot, Severity, code_letter, next_severity, plan

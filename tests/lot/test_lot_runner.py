@@ -15,8 +15,8 @@ import pytest
 
 import compare.lot.run.runner
 import compare.lot.run.sample_job
+from compare.compare_errors import LotError
 from compare.design.spec.spec import load_spec
-from compare.errors import LotError
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, Tally, run_lot

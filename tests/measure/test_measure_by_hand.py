@@ -11,9 +11,9 @@ from capture.camera.view import View
 from capture.errors import FoldgaugeError
 from compare.jobs.check_dummy import Inspection, check
 from compare.tell.check.check_terminal import print_findings
-from measure.errors import MeasureError
 from measure.guided.placement import place_by_joints
 from measure.joints.by_hand import HAND, HAND_SD_PX, HandPoint, read_points, require_sound, with_hand_points
+from measure.measure_errors import MeasureError
 from measure.profile import Profile
 from tests.capture.test_capture_scene import camera
 from tests.helpers.drawn_dummy import dummy_layout

@@ -17,7 +17,7 @@ from capture.photo import photo_of_array
 from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, SolvedPhoto
 from compare.jobs.check_dummy import check
-from measure.errors import MeasureError
+from measure.measure_errors import MeasureError
 from measure.shut.shut_edges import runs, silhouette
 from measure.shut.shut_outline import outline_of
 from tests.capture.test_capture_scene import camera

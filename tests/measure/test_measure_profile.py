@@ -18,9 +18,9 @@ from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import Sighting, find_sheet
 from compare.design.expected_layout import layout_of
 from compare.design.spec.spec import load_spec
-from measure.errors import MeasureError
 from measure.guided.measure_profile import measure_profile
 from measure.layout import Layout, Role
+from measure.measure_errors import MeasureError
 from measure.profile import Profile
 from measure.region import search_region
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from measure.errors import MeasureError
 from measure.joints.joint_location import FreeEnd, locate_joints, near_end_prior
 from measure.joints.many_photos import PARTLY, combine
+from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
 from tests.helpers.drawn_dummy import JOINTS, dummy_layout, exact_lines
 

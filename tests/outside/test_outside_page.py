@@ -205,7 +205,7 @@ def test_prints_on_a4(opened: Any, tmp_path: Path) -> None:
 
 
 def test_page_is_whole_or_not_there(tmp_path: Path) -> None:
-    from compare.errors import OutputError
+    from compare.compare_errors import OutputError
 
     spec = spec_of(TWO_SIDED, tmp_path)
     with pytest.raises(OutputError, match="cannot write"):

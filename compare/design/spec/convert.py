@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
+from compare.compare_errors import SpecError
 from compare.design.spec.convert_space import drawing_of, pillar_of, vfold_of
 from compare.design.spec.paper_sizes import page_of
 from compare.design.spec.parts import (
@@ -19,7 +20,6 @@ from compare.design.spec.parts import (
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_file import Source
 from compare.design.spec.spec_tables import LEG_KEYS, SIDES, SUPPORT_KEYS, Table, Tables, leg_of
-from compare.errors import SpecError
 
 DEFAULT_OPENING: Final = 180.0  # degrees
 DEFAULT_THICKNESS: Final = 0.3  # mm, card of about 250 g/m2; never inferred from the weight of the card

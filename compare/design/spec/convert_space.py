@@ -1,5 +1,6 @@
 """From the tables of a spec file to V-folds, pillars and drawn linkages."""
 
+from compare.compare_errors import SpecError
 from compare.design.spec.parts import (
     Drawing,
     DrawnPanel,
@@ -10,7 +11,6 @@ from compare.design.spec.parts import (
     VSide,
 )
 from compare.design.spec.spec_tables import SIDES, SUPPORT_KEYS, Tables, leg_of
-from compare.errors import SpecError
 from measure.layout import Role
 
 

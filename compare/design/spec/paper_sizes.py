@@ -5,7 +5,7 @@ ISO 216:2007 sizes A and B; the North American sizes in inches (letter, legal, t
 
 from typing import Final
 
-from compare.errors import SpecError
+from compare.compare_errors import SpecError
 
 _ISO_A: Final = (841, 1189)
 _ISO_B: Final = (1000, 1414)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from compare.compare_errors import SpecError
 from compare.design.spec.forms import FORMS, TOP, Form, Key, Kind
-from compare.errors import SpecError
 
 BIGGEST_FILE: Final = 1_000_000  # bytes; a spec has about thirty lines
 MOST_ROWS: Final = 200  # of a repeated table

@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
+from compare.compare_errors import SpecError
 from compare.design.spec.parts import (
     Parallelogram,
 )
 from compare.design.spec.spec_file import MM_PER_INCH, Source
-from compare.errors import SpecError
 
 SIDES: Final = ("left", "right")
 LEG_KEYS: Final = ("leg", "page_spacing", "plane_spacing")

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from compare.compare_errors import SpecError
 from compare.design.linkage.mechanism_draft import leg_names
 from compare.design.linkage.pose import Pose
 from compare.design.spec.parts import Construction
@@ -11,7 +12,6 @@ from compare.design.spec.spec import Spec
 from compare.design.study.contact import floor_angles
 from compare.design.study.feasible_space import check_space
 from compare.design.study.soundness import SIDES, stages_of, warnings_of
-from compare.errors import SpecError
 
 
 def _fail(spec: Spec, table: str, key: str, text: str) -> SpecError:

@@ -6,10 +6,10 @@ from typing import Final
 
 import numpy as np
 
+from compare.compare_errors import SpecError
 from compare.design.constructions.vfold import mechanism_of_vfold
 from compare.design.spec.parts import Parallelogram, Plane
 from compare.design.spec.spec import Spec
-from compare.errors import SpecError
 
 SIDES: Final = ("left", "right")
 DRAWN_MM: Final = 0.05  # a drawing is written to hundredths

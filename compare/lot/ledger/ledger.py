@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, insert, i
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.ledger.ledger_tables import (
     ABOUT,
     CAUSE,

@@ -8,7 +8,7 @@ from typing import Any, Final, Literal
 
 from sqlalchemy import select
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_tables import INSPECTION, READING
 from compare.tell.result_files import write_whole

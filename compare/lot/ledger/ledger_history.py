@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Select, case, func, select
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.charts.drift import Course, course
 from compare.lot.ledger.ledger import TABLES, Ledger
 from compare.lot.ledger.ledger_tables import DECISION, INSPECTION, READING

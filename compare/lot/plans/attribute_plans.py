@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 
 Severity = Literal["normal", "tightened", "reduced"]
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 
 MANIFEST: Final = "manifest.csv"
 SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")

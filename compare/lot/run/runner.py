@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from compare.compare_errors import LotError
 from compare.design.spec.spec import Spec
-from compare.errors import LotError
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
 from compare.lot.run.manifest import Lot, Shot
 from compare.lot.run.sample_job import Job, Outcome, run_job, settings_files

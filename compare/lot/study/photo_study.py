@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.lot_words import percent, spoken
 from compare.lot.run.samples import Sample
 from compare.lot.study.gauge_study import BEARABLE, ENOUGH_CATEGORIES, GOOD, Gauge, average_and_range, crossed

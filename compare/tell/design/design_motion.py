@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 from PIL import Image
 
+from compare.compare_errors import OutputError
 from compare.design.spec.spec import Spec
 from compare.design.study.motion import Motion
-from compare.errors import OutputError
 from compare.tell.design.design_frames import at_opening, draw_legend, draw_paths, draw_pose, extent
 from compare.tell.draw.sketch import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, WHITE, Sketch, Words
 from compare.tell.result_files import write_whole

@@ -7,10 +7,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from compare.compare_errors import OutputError
 from compare.design.linkage.mechanism import Loop
 from compare.design.spec.spec import Spec
 from compare.design.study.motion import Motion
-from compare.errors import OutputError
 from compare.tell.design.design_frames import (
     at_opening,
     draw_legend,

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from compare.compare_errors import OutputError
 from compare.design.pieces.pieces import Piece
 from compare.design.spec.paper_sizes import PAPER
 from compare.design.spec.spec import Spec
-from compare.errors import OutputError
 
 MARGIN: Final = 12.0  # mm
 GAP: Final = 6.0

@@ -5,7 +5,7 @@ from typing import Any, TextIO
 
 from rich.text import Text
 
-from compare.errors import LotError
+from compare.compare_errors import LotError
 from compare.lot.lot_words import percent
 from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
