@@ -16,10 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
+from capture.arrays import Pixels
 from capture.errors import PhotoError
 from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
-
-Bytes8 = NDArray[np.uint8]
 
 MAX_PIXELS: Final = 210_000_000
 """More than any phone or camera gives (200 MP); beyond it a file is taken for a mistake or a bomb."""
@@ -47,8 +46,8 @@ class Photo:
     """
 
     name: str
-    bgr: Bytes8 = field(repr=False)
-    grey: Bytes8 = field(repr=False)
+    bgr: Pixels = field(repr=False)
+    grey: Pixels = field(repr=False)
     exif: Exif = Exif()
     lens: LensHint = LensHint()
     sha256: str = ""
@@ -60,7 +59,7 @@ class Photo:
 
 
 def photo_of_array(
-    image: NDArray[np.uint8], *, name: str = "array", exif: Exif | None = None, sha256: str = ""
+    image: Pixels, *, name: str = "array", exif: Exif | None = None, sha256: str = ""
 ) -> Photo:
     """Wrap an upright grey (H, W) or BGR (H, W, 3) uint8 picture as a `Photo`."""
     if image.dtype != np.uint8 or image.ndim not in (2, 3) or (image.ndim == 3 and image.shape[2] != 3):
@@ -181,7 +180,7 @@ def _check_jpeg_is_whole(name: str, data: bytes) -> None:
     raise PhotoError(f"{name}: the JPEG is cut short (its end is missing); copy it again from the camera")
 
 
-def _decode(data: bytes, kind: str, header: Image.Image, orientation: int) -> Bytes8:
+def _decode(data: bytes, kind: str, header: Image.Image, orientation: int) -> Pixels:
     """Upright 8-bit grey or BGR pixels."""
     if kind in ("HEIC", "TIFF"):  # Pillow and libheif turn these upright themselves
         return _decode_by_pillow(header, 1)
@@ -197,7 +196,7 @@ def _decode(data: bytes, kind: str, header: Image.Image, orientation: int) -> By
     return _to_8_bit(image) if kind == "JPEG" else _upright(_to_8_bit(image), orientation)
 
 
-def _decode_by_pillow(header: Image.Image, orientation: int) -> Bytes8:
+def _decode_by_pillow(header: Image.Image, orientation: int) -> Pixels:
     if header.mode.startswith("I;16"):
         return _upright(_to_8_bit(np.asarray(header).astype(np.uint16)), orientation)
     if header.mode in ("F", "I"):
@@ -206,7 +205,7 @@ def _decode_by_pillow(header: Image.Image, orientation: int) -> Bytes8:
     return _upright(np.ascontiguousarray(rgb[:, :, ::-1]), orientation)
 
 
-def _to_8_bit(image: NDArray[np.generic]) -> Bytes8:
+def _to_8_bit(image: NDArray[np.generic]) -> Pixels:
     """Reduce 16 bits to 8 and drop an alpha channel."""
     if image.dtype == np.uint16:
         image = ((image.astype(np.uint32) + 128) // 257).astype(np.uint8)
@@ -217,7 +216,7 @@ def _to_8_bit(image: NDArray[np.generic]) -> Bytes8:
     return np.ascontiguousarray(image, dtype=np.uint8)
 
 
-def _upright(image: Bytes8, orientation: int) -> Bytes8:
+def _upright(image: Pixels, orientation: int) -> Pixels:
     """Turn stored pixels upright; EXIF orientation 1-8 (Exif 2.3, tag 0x0112)."""
     if orientation in (5, 6, 7, 8):
         image = np.swapaxes(image, 0, 1)

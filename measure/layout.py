@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
+
+from capture.arrays import Array
 
 
 class Role(Enum):
@@ -57,14 +58,14 @@ class Layout:
     """
 
     joint_names: tuple[str, ...]
-    xy_mm: NDArray[np.float64]
+    xy_mm: Array
     panels: tuple[Panel, ...]
     opening_deg: float
     card_mm: float
     depth_mm: float
     near_end_sd_mm: float
     base_mm: float = 0.3
-    other_openings: tuple[tuple[float, NDArray[np.float64]], ...] = ()
+    other_openings: tuple[tuple[float, Array], ...] = ()
 
     def length(self, a: str, b: str) -> float:
         """Nominal distance between two joints, mm."""
@@ -77,7 +78,7 @@ class Layout:
         ]
         return [replace(self, other_openings=()), *others]
 
-    def at(self, joint: str) -> NDArray[np.float64]:
+    def at(self, joint: str) -> Array:
         """Nominal position (2,) of a joint, mm."""
-        out: NDArray[np.float64] = self.xy_mm[self.joint_names.index(joint)]
+        out: Array = self.xy_mm[self.joint_names.index(joint)]
         return out

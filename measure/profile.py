@@ -4,9 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.apron_lines import apron_lines
 from capture.camera.calibrated_camera import LENS, Camera, require_fit
 from capture.camera.lens_model import N_ALL, N_VIEW, Problem, covariance, normal_matrix, residuals
@@ -23,8 +24,6 @@ from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import Sighting
-
-Array = NDArray[np.float64]
 
 K1_SD: Final = 0.1
 K2_SD: Final = 0.2

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.lens_model import pose_at
 from capture.camera.view import PARAMS
 from capture.sheet.apron import (
@@ -18,8 +18,6 @@ from capture.sheet.apron import (
     PageEdge,
 )
 from capture.sight.sighting import HalfSeen
-
-Array = NDArray[np.float64]
 
 _MOUNTING: Array = np.diag([SPINE_SD_MM**2, FOLD_SD_MM**2, FLUSH_SD_MM**2])
 

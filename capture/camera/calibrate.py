@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.adjust import bow_shapes, mark_sigma
 from capture.camera.calibrated_camera import LENS, Camera, CameraError, stored_size, to_stored
 from capture.camera.lens_model import (
@@ -32,8 +33,6 @@ from capture.photo import Photo, read_photo
 from capture.sheet.print_scale import UNMEASURED_SD
 from capture.sight.sighting import Sighting, find_target
 from capture.sight.tags import homography
-
-Array = NDArray[np.float64]
 
 FEWEST_PHOTOS: Final = 3
 _F_SD: Final = 0.1

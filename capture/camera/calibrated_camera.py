@@ -8,13 +8,11 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.errors import FoldgaugeError
 from capture.lens_hint import Exif
 from capture.photo import Photo
-
-Array = NDArray[np.float64]
 
 LENS: Final = np.array([6, 7, 8, 9, 10, 13, 14, 15])
 """Where the lens stands in `capture.camera.view.PARAMS`."""

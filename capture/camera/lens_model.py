@@ -13,9 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import PARAMS, distorted
-
-Array = NDArray[np.float64]
 
 N_VIEW: Final = len(PARAMS)
 N_ALL: Final = N_VIEW + 3

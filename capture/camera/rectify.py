@@ -10,13 +10,10 @@ from typing import Final
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels, Single
 from capture.camera.view import View
 from capture.photo import Photo
-
-Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 _REC709: Final = (0.0722, 0.7152, 0.2126)
 """Luminance of linear blue, green, red (ITU-R BT.709 and IEC 61966-2-1)."""
@@ -51,9 +48,7 @@ def linear_grey(photo: Photo, box: tuple[int, int, int, int] | None = None) -> S
     return out
 
 
-def resample(
-    image: NDArray[np.uint8] | Single, view: View, z_mm: float, xy_mm: Array, *, cubic: bool = False
-) -> Single:
+def resample(image: Pixels | Single, view: View, z_mm: float, xy_mm: Array, *, cubic: bool = False) -> Single:
     """Values of an image at positions of the plane z = z_mm.
 
     Parameters
@@ -114,7 +109,7 @@ class Rectified:
 
 
 def rectify(
-    image: NDArray[np.uint8] | Single,
+    image: Pixels | Single,
     view: View,
     bounds_mm: tuple[float, float, float, float],
     per_mm: float,
@@ -162,7 +157,7 @@ def _project_grid(
     return np.ascontiguousarray(fine[step : step + height, step : step + width], dtype=np.float32)
 
 
-def _remap(image: NDArray[np.uint8] | Single, px: Single, cubic: bool) -> Single:
+def _remap(image: Pixels | Single, px: Single, cubic: bool) -> Single:
     """Sample at (R, C, 2) pixels; nan outside."""
     if px.size == 0:
         return np.empty((*px.shape[:2], *image.shape[2:]), np.float32)

@@ -7,11 +7,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.lens_model import Problem, all_residuals, normalised, parts, pose_at
 from capture.errors import SheetError
 from capture.sight.sighting import FEWEST_SADDLES
-
-Array = NDArray[np.float64]
 
 _ROBUST_K: Final = 3.0
 

@@ -11,11 +11,9 @@ from typing import Final
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.sheet.apron import ApronLines
-
-Array = NDArray[np.float64]
 
 PARAMS: Final = (
     "rx", "ry", "rz", "tx", "ty", "tz", "log_f", "k1", "k2", "cx", "cy", "log_sx", "log_sy", "k3", "p1", "p2",

@@ -13,12 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
+from capture.arrays import Array
 from capture.sheet.marker_sheet import readonly, tags_in
-
-Array = NDArray[np.float64]
 
 SQUARE_MM: Final = 8.0
 HALF_COLS: Final = 10

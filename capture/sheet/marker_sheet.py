@@ -18,9 +18,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.errors import SheetError
-
-Array = NDArray[np.float64]
 
 TAG_SHARE: Final = 0.8
 """Side of a tag (with its black border) as a share of its square: one module of white stays round it."""

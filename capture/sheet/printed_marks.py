@@ -6,14 +6,11 @@ The canvas is scaled to millimetres.
 from collections.abc import Mapping
 from typing import Any, Final
 
-import numpy as np
-from numpy.typing import NDArray
 from reportlab.lib.units import mm
 
+from capture.arrays import Array
 from capture.sheet.marker_sheet import CheckBar
 from capture.sight.tags import white_modules
-
-Array = NDArray[np.float64]
 
 FIELD_GREY: Final = 0.11
 """Grey of the dark field (0 black, 1 white): dark behind white card, yet saving some ink."""

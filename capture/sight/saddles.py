@@ -15,10 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels, Single
 from capture.sight.tags import apply_h
-
-Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 N_FIT: Final = 12
 _AFFINE_SD: Final = 0.04
@@ -59,7 +57,7 @@ class SaddleFits:
 
 
 def fit_saddles(
-    grey: NDArray[np.uint8],
+    grey: Pixels,
     H_img_sheet: Array,
     xy_mm: Array,
     predicted_px: Array,

@@ -10,12 +10,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.errors import SheetError
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sight.saddles import SaddleFits
 from capture.sight.tags import Tags, apply_h
-
-Array = NDArray[np.float64]
 
 LINE_OVER_MEDIAN: Final = 600.0
 """Strongest line of the spectrum over its median. On 20 rendered photos of paper 6 to 155; on drawn screens
@@ -33,9 +32,7 @@ _CLEAR_MM: Final = 1.2
 _LEAST_FREQUENCY: Final = 0.12  # cycles per pixel: slower changes are light and shadow
 
 
-def refuse_screens(
-    name: str, grey: NDArray[np.uint8], tags: Tags, fits: SaddleFits, index: NDArray[np.int64]
-) -> None:
+def refuse_screens(name: str, grey: Pixels, tags: Tags, fits: SaddleFits, index: NDArray[np.int64]) -> None:
     """Refuse a picture of the sheet that no printed sheet was before.
 
     Parameters
@@ -65,7 +62,7 @@ def refuse_screens(
         )
 
 
-def shows_screen(grey: NDArray[np.uint8], sheet: MarkerSheet, h: Array) -> bool:
+def shows_screen(grey: Pixels, sheet: MarkerSheet, h: Array) -> bool:
     """Say whether the white margin right of the ring shows a pixel grid.
 
     Parameters
@@ -87,7 +84,7 @@ def shows_screen(grey: NDArray[np.uint8], sheet: MarkerSheet, h: Array) -> bool:
     return bool(power.max() > LINE_OVER_MEDIAN * np.median(power) and levels > _LEAST_LEVELS)
 
 
-def _margin_blocks(grey: NDArray[np.uint8], sheet: MarkerSheet, h: Array) -> list[Array]:
+def _margin_blocks(grey: Pixels, sheet: MarkerSheet, h: Array) -> list[Array]:
     """Square blocks along the middle of the right margin; none if they would not fit into it."""
     left, right = sheet.ring[2] + _CLEAR_MM, sheet.paper_mm[0] / 2 - _CLEAR_MM
     bottom, top = sheet.ring[1] + 10, sheet.ring[3] - 10

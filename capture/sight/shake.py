@@ -1,14 +1,12 @@
 """Telling camera shake from a wrong focus: edges across the sheet and edges up it, blurred alike or not."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.sight.tags import apply_h
 
-Array = NDArray[np.float64]
 
-
-def blur_ratio(grey: NDArray[np.uint8], h: Array, px: Array, reach_px: float) -> float:
+def blur_ratio(grey: Pixels, h: Array, px: Array, reach_px: float) -> float:
     """Blur up the sheet over blur across it, from the slopes round its saddles; 1 where they cannot tell.
 
     Across an edge of height c blurred by a Gaussian of standard deviation s, the squared slope adds up to

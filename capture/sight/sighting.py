@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.errors import SheetError
 from capture.photo import Photo
 from capture.sheet.apron import APRON, SQUARE_MM, ApronHalf
@@ -15,8 +16,6 @@ from capture.sight.saddles import SaddleFits, fit_saddles
 from capture.sight.screen import refuse_screens
 from capture.sight.shake import blur_ratio
 from capture.sight.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
-
-Array = NDArray[np.float64]
 
 FEWEST_SADDLES: Final = 16
 """Fewer cannot carry pose, focal length and distortion with anything left to check them."""
@@ -175,13 +174,13 @@ def _count_glare(fits: SaddleFits, index: NDArray[np.int64]) -> int:
     return int(np.count_nonzero((black > white - contrast / 2) & (fits.white[lost] > white - contrast / 4)))
 
 
-def find_apron(grey: NDArray[np.uint8], tags: Tags) -> tuple[HalfSeen, ...]:
+def find_apron(grey: Pixels, tags: Tags) -> tuple[HalfSeen, ...]:
     """Find the halves of the apron by the tags that were read beside the sheet's."""
     found = [_find_half(grey, half, tags) for half in APRON]
     return tuple(half for half in found if half is not None)
 
 
-def _find_half(grey: NDArray[np.uint8], half: ApronHalf, tags: Tags) -> HalfSeen | None:
+def _find_half(grey: Pixels, half: ApronHalf, tags: Tags) -> HalfSeen | None:
     """Fit a half's saddles, first by the homography of its tags, then by that of the saddles found."""
     h = tags_homography(half.tags, tags.other_ids, tags.other_corners_px)
     if h is None:

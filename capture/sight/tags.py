@@ -13,13 +13,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.errors import SheetError
 from capture.sheet.apron import APRON, HALF_COLS
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import SHEETS, TAG_MODULES, TAG_SHARE, MarkerSheet
-
-Array = NDArray[np.float64]
-Grey = NDArray[np.uint8]
 
 TARGETS: Final[Mapping[str, MarkerSheet]] = {**SHEETS, "board": BOARD}
 TARGET_OF_ID: Final[Mapping[int, str]] = {i: name for name, target in TARGETS.items() for i in target.tags}
@@ -88,7 +86,7 @@ def homography(xy_mm: Array, px: Array) -> Array | None:
     return None if h is None else np.asarray(h, dtype=float)
 
 
-def find_tags(grey: Grey, name: str) -> Tags:
+def find_tags(grey: Pixels, name: str) -> Tags:
     """Find the sheet's tags.
 
     Parameters
@@ -116,7 +114,7 @@ def find_tags(grey: Grey, name: str) -> Tags:
     return _with_apron(best, grey)
 
 
-def _with_apron(tags: Tags, grey: Grey) -> Tags:
+def _with_apron(tags: Tags, grey: Pixels) -> Tags:
     """Where a tag of the apron was read, look closely along the whole strip for the others."""
     if len(tags.other_ids) == 0:
         return tags
@@ -159,7 +157,7 @@ def _is_enough(tags: Tags) -> bool:
     return len(at) >= _ENOUGH_TAGS and bool(span[0] > 0.7) and bool(span[1] > 0.4)
 
 
-def _stages(grey: Grey) -> Iterator[tuple[list[int], Array]]:
+def _stages(grey: Pixels) -> Iterator[tuple[list[int], Array]]:
     """Look ever more patiently: reduced picture, full size, enlarged; each with few, then all, thresholds."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     scales = [1 / factor] if factor > 1 else []
@@ -170,7 +168,7 @@ def _stages(grey: Grey) -> Iterator[tuple[list[int], Array]]:
             yield _detect(image, scale, windows)
 
 
-def _scaled(grey: Grey, scale: float) -> Grey:
+def _scaled(grey: Pixels, scale: float) -> Pixels:
     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
     return np.asarray(cv2.resize(grey, size, interpolation=how), dtype=np.uint8)
@@ -183,7 +181,7 @@ def _dictionary() -> cv2.aruco.Dictionary:
     return cv2.aruco.Dictionary(family.bytesList[:n_used], family.markerSize, family.maxCorrectionBits)
 
 
-def _detect(image: Grey, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
+def _detect(image: Pixels, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
     """Ids and corners (T, 4, 2) in full-size pixels."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
@@ -255,7 +253,7 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     )
 
 
-def _why_nothing(grey: Grey, name: str) -> str:
+def _why_nothing(grey: Pixels, name: str) -> str:
     """Say why no sheet was found; a mirrored one is only looked for here."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey

@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism
 from compare.design.linkage.steps import Corner, Dyad, Pages, Place
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
 from compare.quantities.measured import Measured
-
-Array = NDArray[np.float64]
 
 DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
 FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees

@@ -18,8 +18,8 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.cause.faults import Fault, faults_of
 from compare.cause.linkage_lean import seen_lean
 from compare.design.linkage.mechanism import Mechanism
@@ -27,8 +27,6 @@ from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import Measured, feet_lengths, nominal_lengths
 from compare.units import MM, Unit
-
-Array = NDArray[np.float64]
 
 CUTTING_SD: Final = 0.3  # mm, a strip scored and cut by hand; common practice, no source
 FAULT_SD: Final = 3.0  # mm, how large faults are that someone asks about; our choice

@@ -3,16 +3,14 @@
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose, turn_of
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import bearing_joints
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity, chain
-
-Array = NDArray[np.float64]
 
 
 def governing_lengths(mechanism: Mechanism, half: str) -> tuple[str, ...]:

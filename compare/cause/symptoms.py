@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.cause.lean import DEG, Leaning
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import Joints, bearing_joints, misread_joints
@@ -17,8 +17,6 @@ from compare.quantities.measured import Measured
 from compare.vocabulary import called
 from measure.layout import Role
 from measure.profile import PanelFit, Profile
-
-Array = NDArray[np.float64]
 
 BOW_MM: Final = 0.5  # a bow the eye begins to see on a strip; common practice, no source
 BEND_DEG: Final = 0.5

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.cause.lean import lean_of
 from compare.cause.linkage_lean import governing_lengths, lean_rates
 from compare.cure.moves import Bench, Effort, Move
@@ -18,8 +18,7 @@ from compare.design.spec.spec import Spec
 from compare.units import unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of
-
-Array = NDArray[np.float64]
+from measure.sides import SIDES
 
 WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
 
@@ -158,7 +157,7 @@ def _touched(after: Item, before: Item) -> bool:
 def _clearances(dummy: Dummy, after: Mapping[str, float], cov: Array) -> list[Item]:
     """Clearance at each fore edge after a plan."""
     out: list[Item] = []
-    for side in ("left", "right"):
+    for side in SIDES:
         was = dummy.now.get(f"clearance {side}")
         chains = [r.lengths for r in dummy.spec.mechanism.reaches if r.side == side]
         chains = [c for c in chains if all(k in after for k in c)]

@@ -4,17 +4,15 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.spec.spec import Spec
 from measure.layout import Layout
 
 NEAR_OPENINGS: Final = (-12.0, -8.0, -4.0, 4.0, 8.0, 12.0)  # degrees from the nominal one
 
 
-def _places(
-    spec: Spec, names: tuple[str, ...], deg: float, lengths: Mapping[str, float]
-) -> NDArray[np.float64]:
+def _places(spec: Spec, names: tuple[str, ...], deg: float, lengths: Mapping[str, float]) -> Array:
     """Joints (J, 2) at an opening, mm; what lies on a plane is lifted by the card below it."""
     mechanism = spec.mechanism
     pose = mechanism.solve(lengths, np.radians(deg))
@@ -49,7 +47,7 @@ def layout_of(
 
 def _other_openings(
     spec: Spec, names: tuple[str, ...], further_deg: Sequence[float], lengths: Mapping[str, float]
-) -> tuple[tuple[float, NDArray[np.float64]], ...]:
+) -> tuple[tuple[float, Array], ...]:
     """Joints at openings near the nominal one; none for a flat spread, which lies flat."""
     nominal = spec.base.opening_deg
     near = NEAR_OPENINGS if nominal != 180.0 else ()

@@ -23,8 +23,9 @@ from compare.quantities.quantity import Inputs, Quantity
 from measure.joints.by_hand import read_points
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
 from measure.profile import Profile
+from measure.sides import SIDES
 from measure.tracing.measure_untold import Untold, measure_untold
-from measure.tracing.trace_dummy import SIDES, Card, Traced
+from measure.tracing.trace_dummy import Card, Traced
 
 DEG: Final = float(np.degrees(1.0))
 

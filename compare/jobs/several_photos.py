@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.spec.spec import Spec
 from compare.jobs.one_photo import Shot
 from compare.quantities.measured import Measured, measured_of
@@ -19,8 +19,6 @@ from compare.quantities.quantity import Inputs, Quantity
 from measure.joints.joint_location import near_end_prior
 from measure.joints.many_photos import Together, combine
 from measure.profile import Profile
-
-Array = NDArray[np.float64]
 
 SAME_OPENING = float(np.radians(4.0))
 APART_U, APART_MM = 2.5, 0.5  # lengths differ by more than so many u (and mm): the photos disagree

@@ -8,10 +8,11 @@ from typing import Any, Final
 from capture.camera.calibrated_camera import Camera
 from capture.solved import closed_plane
 from compare.design.spec.spec import Spec
-from compare.quantities.measured import SIDES, Measured
+from compare.quantities.measured import Measured
 from compare.verdict.shut_reach import shut
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond, ClosedOutline, outline_of
+from measure.sides import SIDES
 
 STRIP_LAYERS: Final = 4  # layers of card between the pages of a shut spread: fold and plane, each doubled
 NOTHING_U_MM: Final = 0.25  # what is not seen to stick out sticks out less than about half a millimetre

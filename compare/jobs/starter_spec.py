@@ -7,7 +7,7 @@ from compare.compare_errors import OutputError, SpecError
 from compare.design.spec.spec import load_spec
 from compare.jobs.measure_dummy import Tracing
 from compare.tell.result_files import write_whole
-from measure.tracing.trace_dummy import SIDES
+from measure.sides import SIDES
 
 SPARE_MM = 6.0  # a page that is not seen is drafted so much wider than the shut dummy reaches
 LIP_MM = 3.0  # so is a plane, beyond its outermost leg

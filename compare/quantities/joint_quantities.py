@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.quantity import Quantity
 from measure.layout import Panel
 from measure.profile import Profile
-
-Array = NDArray[np.float64]
+from measure.sides import SIDES
 
 FEET: Final = "feet"
 RIDGE_GAP: Final = 1.0  # mm, three thicknesses of card
@@ -38,7 +36,7 @@ def seen_ends(mechanism: Mechanism) -> dict[str, tuple[str, str]]:
     near: dict[str, str] = {}
     for name, (a, b) in mechanism.ends.items():
         side = b.rsplit(" ", 1)[-1]
-        if a == "spine" and side in ("left", "right") and "fore edge" not in b and name in mechanism.lengths:
+        if a == "spine" and side in SIDES and "fore edge" not in b and name in mechanism.lengths:
             least = near.setdefault(side, name)
             if mechanism.lengths[name] < mechanism.lengths[least]:
                 near[side] = name

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import (
@@ -26,10 +26,8 @@ from compare.quantities.joint_quantities import (
 from compare.quantities.quantity import Inputs, Quantity
 from measure.layout import Panel, Role
 from measure.profile import Profile
+from measure.sides import SIDES
 
-Array = NDArray[np.float64]
-
-SIDES: Final = ("left", "right")
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to

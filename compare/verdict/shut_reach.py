@@ -9,9 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from compare.design.spec.spec import Spec
-from compare.quantities.measured import SIDES, Measured
+from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
 from compare.verdict.conformity import COVERAGE, Item
+from measure.sides import SIDES
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

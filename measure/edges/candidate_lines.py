@@ -7,9 +7,8 @@ higher. The choice among them is made later, for all panels together (`measure.g
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

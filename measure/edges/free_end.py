@@ -7,10 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from capture.arrays import Array
 from measure.edges.candidate_lines import crest_shift
 from measure.edges.straightened import Curve, Plane
-
-Array = NDArray[np.float64]
 
 REACH_MM = 9.0
 WINDOW_MM = 0.9

@@ -5,12 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from measure.edges.candidate_lines import crest_shift, line_scores
 from measure.edges.print_behind import without_print
 from measure.edges.straightened import Curve, Plane, strip_along
 from measure.edges.stripe_evidence import Evidence, Template, near_end_evidence, softened
-
-Array = NDArray[np.float64]
 
 STATION_MM = 0.8
 REACH_MM = 0.7  # the true line is within this of the rough one at both ends
@@ -94,7 +93,7 @@ def _by_side(
     plane: Plane,
     curve: Curve,
     stations: Array,
-    strip: NDArray[np.float32],
+    strip: Single,
     offsets_mm: Array,
     template: Template,
     px_per_mm: float,

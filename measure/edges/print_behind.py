@@ -3,13 +3,11 @@
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import PARAMS
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Evidence, Template, capped
-
-Array = NDArray[np.float64]
 
 STEP = 0.35  # of black against white; a smaller one is no step
 EXPLAINED = 0.7

@@ -5,12 +5,10 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sight.tags import white_modules
-
-Array = NDArray[np.float64]
 
 PER_MM = 4.0
 BEYOND_MM = 30.0  # the table or wall round the paper, as far as a dummy may stand before it
@@ -29,8 +27,8 @@ class SheetPrint:
     corner_mm : sheet coordinates of the centre of the first pixel.
     """
 
-    steps_x: NDArray[np.float32]
-    steps_y: NDArray[np.float32]
+    steps_x: Single
+    steps_y: Single
     corner_mm: tuple[float, float]
 
     def step_at(self, xy_mm: Array, direction: Array) -> Array:

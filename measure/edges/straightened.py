@@ -3,14 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from capture.camera.rectify import resample
 from capture.camera.view import View
 from measure.edges.sheet_print import SheetPrint
-
-Array = NDArray[np.float64]
-Image = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -26,13 +23,13 @@ class Plane:
     behind : the sheet, if it stands behind the dummy.
     """
 
-    grey: Image
+    grey: Single
     view: View
     z_mm: float
     eye_mm: Array
     behind: SheetPrint | None = None
 
-    def sample(self, xy_mm: Array) -> Image:
+    def sample(self, xy_mm: Array) -> Single:
         """Grey values (...) at points (..., 2) of the plane; 0 outside the photo."""
         grey = resample(self.grey, self.view, self.z_mm, xy_mm)
         return np.nan_to_num(grey, copy=False, nan=0.0)
@@ -92,7 +89,7 @@ class Curve:
 
 def strip_along(
     plane: Plane, curve: Curve, stations: Array, offsets: Array, smear_mm: float = 0.0, n_smear: int = 1
-) -> Image:
+) -> Single:
     """Straightened strip (S, D): grey values at stations along the curve and offsets across it.
 
     Parameters

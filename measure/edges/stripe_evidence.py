@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-Array = NDArray[np.float64]
+from capture.arrays import Array, Single
 
 FACE_STEP_MM = 0.1
 
@@ -68,7 +68,7 @@ def _orthonormal(columns: Array) -> Array:
 
 
 def near_end_evidence(
-    strip: NDArray[np.float32],
+    strip: Single,
     offsets_mm: Array,
     template: Template,
     outer_sign: float,

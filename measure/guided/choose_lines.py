@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate
 from measure.edges.straightened import Curve
 from measure.layout import Layout, Panel, Role
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 BEAM = 600

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate
 from measure.edges.line_fit import REACH_MM, Fit, refine, scan, stations_for
 from measure.edges.straightened import Curve, Plane
@@ -25,8 +25,6 @@ from measure.guided.panel_surroundings import (
 from measure.guided.placement import Placement, Region, place_by_joints, place_layouts
 from measure.guided.plane_halves import astray, fit_plane, overrun, settle_planes
 from measure.layout import Layout, Role
-
-Array = NDArray[np.float64]
 
 N_PLACEMENTS = 3
 CONVINCING_OFF = 0

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import View
 from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
@@ -26,8 +26,6 @@ from measure.layout import Layout, Panel, Role
 from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
 from measure.region import search_region
-
-Array = NDArray[np.float64]
 
 MIN_PANELS = 4  # two pages and two more make a shape
 FAR_OFF_MM = 2.5

@@ -3,13 +3,12 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.line_fit import Fit
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template
 from measure.guided.placement import Placement, Region
 from measure.layout import Layout, Panel, Role
-
-Array = NDArray[np.float64]
 
 FLAT_DEG = 8.0
 MIN_SHARE = 0.4

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
+from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate, best_lines, line_scores
 from measure.edges.line_fit import off_tone, scan, stations_for
 from measure.edges.straightened import Curve, Plane
@@ -14,8 +15,6 @@ from measure.guided.choose_lines import Choice, PanelLines
 from measure.guided.panel_doubt import inside, is_flat, template_for, up_side
 from measure.guided.placement import Placement, Region
 from measure.layout import Layout, Panel, Role
-
-Array = NDArray[np.float64]
 
 REACH_MM = 7.0
 STEP_MM = 0.1

@@ -12,10 +12,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from measure.edges.straightened import Plane
 from measure.layout import Layout, Role
-
-Array = NDArray[np.float64]
 
 PER_MM = 1.6  # samples of the coarse map per mm: a card's faces, not its thickness, make this map
 LINE_MM = 10.0  # length of the line integral that separates edges from texture
@@ -56,7 +55,7 @@ class Region:
     printed: tuple[tuple[float, float, float, float], ...] = ()
 
 
-def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.float32]:
+def _look_up(grey: Single, px: Single) -> Single:
     """Bilinear values (R, C) at pixel positions (R, C, 2); 0 outside the image."""
     # Two separate maps: OpenCV 5.0 reads beyond an EMPTY second map and returns garbage.
     x, y = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
@@ -64,7 +63,7 @@ def _look_up(grey: NDArray[np.float32], px: NDArray[np.float32]) -> NDArray[np.f
     return np.asarray(out, dtype=np.float32)
 
 
-def _coarse_map(plane: Plane, region: Region) -> NDArray[np.float32]:
+def _coarse_map(plane: Plane, region: Region) -> Single:
     """Square-root grey values of the region at PER_MM, row 0 at the bottom, masked parts blanked."""
     nx = int((region.right - region.left) * PER_MM) + 1
     ny = int((region.top - region.bottom) * PER_MM) + 1
@@ -84,7 +83,7 @@ def _coarse_map(plane: Plane, region: Region) -> NDArray[np.float32]:
     return np.asarray(np.sqrt(np.maximum(out, 0)), dtype=np.float32)
 
 
-def _line_kernel(angle_rad: float) -> NDArray[np.float32]:
+def _line_kernel(angle_rad: float) -> Single:
     half = int(LINE_MM * PER_MM / 2)
     y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(float)
     across = -x * np.sin(angle_rad) + y * np.cos(angle_rad)
@@ -96,7 +95,7 @@ def _line_kernel(angle_rad: float) -> NDArray[np.float32]:
 class _EdgeMaps:
     """Oriented edge maps of one region, made when first asked for."""
 
-    def __init__(self, grey: NDArray[np.float32], allowed: NDArray[np.bool_]) -> None:
+    def __init__(self, grey: Single, allowed: NDArray[np.bool_]) -> None:
         soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
         self._gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, scale=0.125)
         self._gy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, scale=0.125)
@@ -104,10 +103,10 @@ class _EdgeMaps:
         # A gradient of a few per cent of full scale per sample is already a full edge: contrast of the
         # background must not outvote the shape.
         self._full = 0.03
-        self._cache: dict[int, NDArray[np.float32]] = {}
-        self._wide: dict[tuple[int, float], NDArray[np.float32]] = {}
+        self._cache: dict[int, Single] = {}
+        self._wide: dict[tuple[int, float], Single] = {}
 
-    def _response(self, degrees: int) -> NDArray[np.float32]:
+    def _response(self, degrees: int) -> Single:
         if degrees not in self._cache:
             a = np.deg2rad(degrees)
             across = np.abs(-self._gx * np.sin(a) + self._gy * np.cos(a))
@@ -118,7 +117,7 @@ class _EdgeMaps:
             self._cache[degrees] = np.asarray(summed, dtype=np.float32)
         return self._cache[degrees]
 
-    def widened(self, angle_rad: float, slack_mm: float) -> NDArray[np.float32]:
+    def widened(self, angle_rad: float, slack_mm: float) -> Single:
         """Best response within +-8 degrees and +-slack of every place."""
         base = int(round(np.rad2deg(angle_rad) / 4)) * 4 % 180
         if (base, slack_mm) in self._wide:
@@ -217,7 +216,7 @@ def _best_shifts(
     return found
 
 
-def _shifted(image: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:
+def _shifted(image: Single, rows: int, cols: int) -> Single:
     """out[r, c] = image[r + rows, c + cols], 0 outside."""
     out = np.zeros_like(image)
     h, w = image.shape

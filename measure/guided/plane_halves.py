@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.line_fit import Fit, refine, scan, stations_for
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template
@@ -13,8 +13,6 @@ from measure.guided.choose_lines import PanelLines, crossing
 from measure.guided.panel_doubt import doubt, template_for
 from measure.guided.plane_layers import joints_under_plane
 from measure.layout import Layout, Role
-
-Array = NDArray[np.float64]
 
 APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
 RIDGE_GAP_MM = 0.35

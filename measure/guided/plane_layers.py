@@ -3,14 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from capture.arrays import Array
 from measure.edges.line_fit import STATION_MM, stations_for
 from measure.edges.straightened import Curve, Plane, strip_along
 from measure.edges.stripe_evidence import Template
-
-Array = NDArray[np.float64]
 
 STEP_MM = 0.05
 LAYER_SHARE = 0.2

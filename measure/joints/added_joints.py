@@ -4,13 +4,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import View
 from measure.joints.shared_errors import shared_covs
 from measure.profile import Profile
-
-Array = NDArray[np.float64]
 
 
 def with_joints(

@@ -12,14 +12,12 @@ from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import View
 from measure.joints.added_joints import with_joints
 from measure.measure_errors import MeasureError
 from measure.profile import Profile
-
-Array = NDArray[np.float64]
 
 HAND_SD_PX = 1.5  # pixels, per direction, pointing at a zoomed picture; common practice, no source
 LARGEST_SD_PX = 200.0

@@ -9,9 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 COVERAGE = 2.0  # k
 

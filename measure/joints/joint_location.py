@@ -9,14 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
+from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.layout import Layout, Role
-
-Array = NDArray[np.float64]
 
 PARALLEL_RAD = np.deg2rad(12.0)  # pages of a spread that is nearly flat
 STRAIGHT_ON_RAD = np.deg2rad(4.0)  # other panels: a joint so blunt is uncertain along them, and says so

@@ -17,12 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
+from capture.arrays import Array
 from measure.guided.page.apron_marks import SPINE_MARK
 from measure.joints.joint_location import near_end_prior
 from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
-
-Array = NDArray[np.float64]
 
 COMMON = ("card layers", "print scale", SPINE_MARK)
 """Sources that displace every photo's joints alike (an apron hangs where it was hung): more do not help."""

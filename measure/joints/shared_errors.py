@@ -1,11 +1,9 @@
 """What is uncertain about all places of the measuring plane together: view, print scale, standoff."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import PARAMS, View
-
-Array = NDArray[np.float64]
 
 
 def shared_covs(view: View, xy_mm: Array, z_mm: float, standoff_err_mm: float) -> dict[str, Array]:

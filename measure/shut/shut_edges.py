@@ -9,12 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from capture.camera.rectify import resample
 from capture.camera.view import View
 from capture.solved import ClosedPlane
-
-Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 STATION_MM = 0.5
 STEP_MM = 0.05

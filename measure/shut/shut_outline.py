@@ -12,16 +12,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from capture.camera.rectify import linear_grey, resample
 from capture.camera.view import View
 from capture.solved import ClosedPlane
 from measure.measure_errors import MeasureError
 from measure.shut.shut_edges import CORNER_MM, STATION_MM, Side, page_line, runs, side_of, way_of
-
-Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 COARSE_PER_MM = 2.0
 LEAST_CONTRAST = 0.04  # of full scale, linear light

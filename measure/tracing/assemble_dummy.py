@@ -10,16 +10,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
+from measure.sides import SIDES
 from measure.tracing.page_lines import UNSEEN_COST, Pages, page_lines
 from measure.tracing.standing_strips import SHORTEST_MM, Strip, standing
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import FREE_GAP_MM, GAP_COST, Half, Shape, aims_at, with_edges
-
-Array = NDArray[np.float64]
 
 LEAN_DEG = 25.0  # the plane makes at most this with its page
 MOST_PIECES = 170
@@ -144,9 +143,9 @@ def _with_fold(
     if not halves:
         return None
     middle = (left.foot + right.foot) / 2
-    inner = {s: (middle if pages.flat else pages.of(s).a) for s in ("left", "right")}
+    inner = {s: (middle if pages.flat else pages.of(s).a) for s in SIDES}
     return Shape(
-        pages={s: (inner[s], pages.of(s).b) for s in ("left", "right")},
+        pages={s: (inner[s], pages.of(s).b) for s in SIDES},
         flat=pages.flat,
         feet=feet,
         ridge=ridge,

@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import View
 from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
@@ -21,11 +21,10 @@ from measure.joints.by_hand import HandPoint
 from measure.measure_errors import MeasureError
 from measure.profile import Profile
 from measure.region import search_region
+from measure.sides import SIDES
 from measure.tracing.numbered_panels import numbered
-from measure.tracing.trace_dummy import SIDES, Card, Traced, stripes_in, trace
+from measure.tracing.trace_dummy import Card, Traced, stripes_in, trace
 from measure.tracing.traced_shape import aims_at
-
-Array = NDArray[np.float64]
 
 CLOSING_MM = 7.0
 """fold + plane spacing and page spacing + leg differ by no more, or it is not a loop of card: faults of some

@@ -8,18 +8,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.layout import Layout, Panel, Role
+from measure.sides import SIDES
 from measure.tracing.page_lines import Pages, page_lines
 from measure.tracing.standing_strips import Strip, standing
 from measure.tracing.straight_stripes import Stripe
-from measure.tracing.trace_dummy import SIDES, Card, Traced
+from measure.tracing.trace_dummy import Card, Traced
 from measure.tracing.traced_shape import aims_at
-
-Array = NDArray[np.float64]
 
 LEAST_SCORE = 150.0  # of a strip or an upper panel
 FEET_APART_MM = 6.0

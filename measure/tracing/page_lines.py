@@ -4,14 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import GAP_COST
-
-Array = NDArray[np.float64]
 
 FLAT_DEG = 8.0  # pages that make less than this with each other lie flat
 STEEPEST_PAGE_DEG = 62.0

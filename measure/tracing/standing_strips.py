@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import FREE_GAP_MM, GAP_COST
-
-Array = NDArray[np.float64]
 
 STANDING_DEG = 15.0  # a strip that stands makes at least this with its page
 SHORTEST_MM = 8.0

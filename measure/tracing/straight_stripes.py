@@ -13,13 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from capture.arrays import Array, Pixels, Single
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template, capped
 from measure.guided.placement import Region
-
-Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 PER_MM = 6.0  # samples of the straightened picture per mm: a card is two of them
 ROW_MM = 1.0  # evidence is taken over so much along a line at a time
@@ -58,7 +56,7 @@ class Straight:
     """The measuring plane seen straight on: pixel (column, row) lies at origin + (column, row) / PER_MM."""
 
     grey: Single
-    valid: NDArray[np.uint8]
+    valid: Pixels
     origin: Array
 
     @property

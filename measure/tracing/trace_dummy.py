@@ -11,8 +11,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.candidate_lines import best_lines, line_scores
 from measure.edges.line_fit import scan, stations_for
@@ -21,6 +21,7 @@ from measure.edges.stripe_evidence import Template
 from measure.guided.placement import Region
 from measure.layout import Layout, Panel, Role
 from measure.profile import Profile
+from measure.sides import SIDES
 from measure.tracing.assemble_dummy import assemble
 from measure.tracing.straight_stripes import (
     PER_MM,
@@ -32,9 +33,6 @@ from measure.tracing.straight_stripes import (
 )
 from measure.tracing.traced_shape import Half, Shape
 
-Array = NDArray[np.float64]
-
-SIDES = ("left", "right")
 PAGE_MARGIN_MM = 8.0  # a page reaches at least so far beyond its outermost foot
 WEAK_SCORE = 6.0  # mean evidence per station of a leg looked for where it should stand
 WEAK_TURN = 0.12  # such a leg is parallel to its side of the fold within this slope

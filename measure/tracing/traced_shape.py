@@ -8,13 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.tracing.straight_stripes import Stripe
-
-Array = NDArray[np.float64]
 
 GAP_COST = 7.0  # per mm that a strip stops short of where it should reach
 FREE_GAP_MM = 2.0

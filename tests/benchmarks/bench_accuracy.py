@@ -21,14 +21,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.errors import FoldgaugeError
 from compare.design.expected_layout import layout_of
 from compare.jobs.check_dummy import Inspection, check
 from tests.benchmarks.plain_methods import by_detector, by_hough, plain_joints
-
-Array = NDArray[np.float64]
 
 METHODS = {"Canny and Hough": by_hough, "segment detector": by_detector}
 LIMIT = {"length": 0.3, "angle": 0.3, "lean": 0.3}  # mm, degrees

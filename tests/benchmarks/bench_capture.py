@@ -18,7 +18,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from capture.arrays import Array
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -33,7 +34,6 @@ from capture.sight.sighting import find_sheet  # noqa: E402
 from tests.benchmarks.bench_capture_boards import calibration, opencv_board  # noqa: E402
 from tests.capture.test_capture_scene import camera, picture, true_saddles  # noqa: E402
 
-Array = NDArray[np.float64]
 TURNS = 7
 READ_SD_MM = 0.03
 """The rendered photos' bars are their true lengths rounded to 0.1 mm: u = 0.05/sqrt(3)."""

@@ -9,13 +9,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.camera.calibrate import calibrate_photos
 from capture.sheet.marker_sheet import MarkerSheet, build_sheet
 from tests.helpers.drawn_boards import board_photo_of
 
-Array = NDArray[np.float64]
 PHOTOS = Path("/usr/share/doc/opencv-doc/examples/data")
 NUMBERS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14)
 PUBLISHED_FOCAL, PUBLISHED_RMS = 535.91573396163199, 0.39259098975581364
@@ -23,7 +22,7 @@ CHESS = build_sheet("chess", (297.0, 210.0), 30.0, 10, 7, 0, full=True)
 """The photographed board: 9 x 6 inner corners; the size of a square does not matter for the lens."""
 
 
-def opencv_board(sheet: MarkerSheet, grey: NDArray[np.uint8]) -> tuple[Array, Array]:
+def opencv_board(sheet: MarkerSheet, grey: Pixels) -> tuple[Array, Array]:
     """Saddles of the sheet as `cv2.aruco.CharucoDetector` finds them: nominal mm (N, 2) and px (N, 2).
 
     The board it looks for is a full one; the window's squares carry ids that are nowhere printed.

@@ -27,6 +27,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from capture.errors import FoldgaugeError  # noqa: E402
@@ -42,8 +44,6 @@ from compare.verdict.conformity import COVERAGE, Verdict, probability_within  # 
 from compare.verdict.findings import Findings, compare_profile  # noqa: E402
 from tests.helpers.made_inspections import inspection_of  # noqa: E402
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of  # noqa: E402
-
-Array = NDArray[np.float64]
 
 GOOD_TOLERANCE = ("length = 0.8", "length = 1.0")
 MIX = (("two-sided", TWO_SIDED, 0.6), ("one-sided", ONE_SIDED, 0.2), ("asymmetric", ASYMMETRIC, 0.2))

@@ -13,7 +13,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from capture.arrays import Array
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -30,8 +31,6 @@ from tests.helpers.drawn_scene import (  # noqa: E402
 )
 from tests.measure.test_measure_refine import CARD, LENGTH, TRIM, rough_for, true_curve  # noqa: E402
 from tests.outside.test_outside_edges import by_segment_detector, edge_error  # noqa: E402
-
-Array = NDArray[np.float64]
 
 N = 60
 ANGLE_DEG = 11.0

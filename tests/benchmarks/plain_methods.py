@@ -8,22 +8,21 @@ from collections.abc import Callable
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
+from capture.arrays import Array, Pixels
 from capture.photo import Photo
 from capture.sight.tags import find_tags
 from compare.jobs.check_dummy import Inspection
 from measure.guided.choose_lines import cross_point
 from measure.layout import Layout
 
-Array = NDArray[np.float64]
 PER_MM = 5.0
 FEET = ("inner foot left", "inner foot right")
 
 
-def by_hough(upright: NDArray[np.uint8]) -> Array:
+def by_hough(upright: Pixels) -> Array:
     """Segments (N, 2, 2) in pixels by Canny edges and the probabilistic Hough transform of scikit-image."""
     segments = probabilistic_hough_line(
         canny(upright.astype(float), sigma=2.0), threshold=20, line_length=60, line_gap=5, rng=1
@@ -31,7 +30,7 @@ def by_hough(upright: NDArray[np.uint8]) -> Array:
     return np.array(segments, dtype=float).reshape(-1, 2, 2)
 
 
-def by_detector(upright: NDArray[np.uint8]) -> Array:
+def by_detector(upright: Pixels) -> Array:
     """Segments (N, 2, 2) in pixels by OpenCV's line segment detector; 12 mm and longer."""
     lines = cv2.createLineSegmentDetector().detect(upright)[0]
     if lines is None:
@@ -41,7 +40,7 @@ def by_detector(upright: NDArray[np.uint8]) -> Array:
 
 
 def plain_joints(
-    photo: Photo, inspection: Inspection, layout: Layout, segments: Callable[[NDArray[np.uint8]], Array]
+    photo: Photo, inspection: Inspection, layout: Layout, segments: Callable[[Pixels], Array]
 ) -> dict[str, Array]:
     """Joints by a plain method, in sheet millimetres; those it does not find are missing.
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.adjust import solve_view
 from capture.camera.view import View
 from capture.lens_hint import Exif
@@ -17,7 +17,6 @@ from capture.sight.sighting import Sighting, find_sheet
 from tests.capture.test_capture_scene import camera, from_apron, picture
 
 SCALE = (1.002, 0.999)
-Array = NDArray[np.float64]
 
 
 def solved(

@@ -10,9 +10,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from capture.arrays import Array, Pixels, Single
 from capture.camera.view import View
 from capture.sheet.apron import ApronHalf
 from capture.sheet.board import BOARD
@@ -24,7 +24,7 @@ PHONE = (4000, 3000)
 
 
 @lru_cache(maxsize=4)
-def sheet_cells(paper: str, arch: bool = False) -> NDArray[np.uint8]:
+def sheet_cells(paper: str, arch: bool = False) -> Pixels:
     """Reflectance code of the sheet (0 black, 255 white, 28 dark field, 128 where paper was cut away)."""
     sheet = SHEETS[paper]
     k = CELLS_PER_MM
@@ -84,7 +84,7 @@ def camera(
     return View(params=params, cov=np.zeros((13, 13)), size=size, rms_px=0.0, n_saddles=0)
 
 
-def plane_map(view: View, step: int = 8) -> NDArray[np.float64]:
+def plane_map(view: View, step: int = 8) -> Array:
     """Return true sheet mm (H, W, 2) of every pixel: exact on a grid, a cubic spline between."""
     w, h = view.size
     cols = np.arange(-2 * step, w + 3 * step, step, dtype=float)
@@ -108,7 +108,7 @@ def picture(
     samples: int = 3,
     rng: np.random.Generator | None = None,
     aprons: Sequence[tuple[ApronHalf, View]] = (),
-) -> NDArray[np.uint8]:
+) -> Pixels:
     """Grey picture of the sheet as `view` sees it, integrated over pixels, then blurred and made noisy.
 
     `paper` may be "board". Each of `aprons` is a half of the apron and the camera as seen from it.
@@ -135,11 +135,11 @@ def picture(
 
 def seen(
     view: View,
-    reflect: NDArray[np.float32],
+    reflect: Single,
     origin: tuple[float, float],
     samples: int,
     background: float,
-) -> NDArray[np.float32]:
+) -> Single:
     """Cells of a plane, its (0, 0) at cell `origin` (column, row), as `view` sees them."""
     mm = plane_map(view) / np.exp(view.params[11:13])
     col = mm[:, :, 0] * CELLS_PER_MM + origin[0] - 0.5
@@ -167,7 +167,7 @@ def seen(
 
 
 @lru_cache(maxsize=1)
-def board_cells() -> NDArray[np.uint8]:
+def board_cells() -> Pixels:
     """Reflectance code of the calibration board on A4."""
     k = CELLS_PER_MM
     w, h = round(BOARD.paper_mm[0] * k), round(BOARD.paper_mm[1] * k)
@@ -177,7 +177,7 @@ def board_cells() -> NDArray[np.uint8]:
 
 
 @lru_cache(maxsize=2)
-def apron_cells(half: ApronHalf) -> NDArray[np.uint8]:
+def apron_cells(half: ApronHalf) -> Pixels:
     """Reflectance code of one half of the apron below its fold line."""
     k = CELLS_PER_MM
     out = np.full((30 * k, 80 * k), 255, np.uint8)
@@ -190,10 +190,10 @@ def apron_cells(half: ApronHalf) -> NDArray[np.uint8]:
 
 
 def _draw_checks(
-    out: NDArray[np.uint8],
-    black_squares: NDArray[np.float64],
+    out: Pixels,
+    black_squares: Array,
     square_mm: float,
-    tags: Mapping[int, NDArray[np.float64]],
+    tags: Mapping[int, Array],
     origin: tuple[float, float],
 ) -> None:
     k, side = CELLS_PER_MM, round(square_mm * CELLS_PER_MM)
@@ -207,7 +207,7 @@ def _draw_checks(
         out[row : row + len(bits), col : col + len(bits)] = bits
 
 
-def from_apron(view: View, place_mm: NDArray[np.float64], turn: NDArray[np.float64]) -> View:
+def from_apron(view: View, place_mm: Array, turn: Array) -> View:
     """Return the camera as seen from an apron: its spine at `place_mm` (3,) on the sheet, turned (3, 3)."""
     rot, _ = cv2.Rodrigues(view.params[:3])
     params = view.params.copy()
@@ -216,7 +216,7 @@ def from_apron(view: View, place_mm: NDArray[np.float64], turn: NDArray[np.float
     return replace(view, params=params)
 
 
-def true_saddles(view: View, sheet: MarkerSheet) -> NDArray[np.float64]:
+def true_saddles(view: View, sheet: MarkerSheet) -> Array:
     """Pixels (N, 2) of all saddles of the printed sheet."""
     xy = sheet.saddles * np.exp(view.params[11:13])
     return view.project(np.column_stack([xy, np.zeros(len(xy))]))

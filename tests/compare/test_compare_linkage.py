@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.constructions.parallel_folds import mechanism_of_stages
 from compare.design.linkage.four_bar import four_bar
-from compare.design.linkage.mechanism_draft import SIDES
 from compare.design.spec.parts import Base, Construction, Fold, Parallelogram, Plane
 from compare.design.study.contact import binding_opening
+from measure.sides import SIDES
 
 LEG = Parallelogram(leg=40.0, page_spacing=60.0, plane_spacing=60.0)
 M = mechanism_of_stages(
@@ -75,7 +75,7 @@ def test_textbook_four_bar(
     assert abs(loop) < 1e-10 * d
 
 
-def closure(lengths: dict[str, float], phi: NDArray[np.float64]) -> float:
+def closure(lengths: dict[str, float], phi: Array) -> float:
     """Largest misfit of any link's length, mm, over all openings."""
     p = solve(lengths, phi).joints
     gap = 0.0

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.expected_layout import layout_of
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec, load_spec
@@ -23,7 +23,7 @@ def sample(name: str) -> Spec:
     return load_spec(SAMPLES / f"{name}.toml")
 
 
-def spread(pose_xy: NDArray[np.float64], a: NDArray[np.float64]) -> NDArray[np.float64]:
+def spread(pose_xy: Array, a: Array) -> Array:
     return np.hypot(*np.moveaxis(pose_xy - a, -1, 0))
 
 

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.calibrate import BoardPhoto
 from capture.camera.view import View
 from capture.lens_hint import Exif
@@ -13,7 +14,6 @@ from capture.sheet.marker_sheet import MarkerSheet
 from capture.sight.sighting import Sighting
 from tests.capture.test_capture_scene import camera
 
-Array = NDArray[np.float64]
 SIZE = (4000, 3000)
 MODEL = "Papermoth 12"
 LENS = {

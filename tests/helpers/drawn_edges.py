@@ -1,10 +1,9 @@
 """Exact profiles across the near end of a card, shared by the tests of the measure room."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import norm
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 def ramp_of_steps(x: Array, edges: Array, levels: Array, blur: float, width: float) -> Array:

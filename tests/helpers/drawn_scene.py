@@ -8,14 +8,12 @@ its exact distance from the edges.
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from capture.arrays import Array, Single
 from capture.camera.view import View
 from measure.edges.straightened import Curve, Plane
 from tests.capture.test_capture_scene import camera
-
-Array = NDArray[np.float64]
 
 BLUR_PX = 0.9
 
@@ -65,7 +63,7 @@ def near_end_picture(
     blur_px: float = BLUR_PX,
     noise: float = 0.0,
     rng: np.random.Generator | None = None,
-) -> NDArray[np.float32]:
+) -> Single:
     """Picture (H, W): right of the curve the first level, then the cut edge, left of it the last level."""
     mm, mm_per_px = pixel_mm(view)
     away, s = across_and_along(curve, mm)
@@ -84,5 +82,5 @@ def near_end_picture(
     return out.astype(np.float32)
 
 
-def plane_of(view: View, grey: NDArray[np.float32]) -> Plane:
+def plane_of(view: View, grey: Single) -> Plane:
     return Plane(grey=grey, view=view, z_mm=0.0, eye_mm=view.eye_mm())

@@ -7,9 +7,9 @@ return the right half in our frame (spine at the origin, y along the bisector of
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
+
 NAMES = ("ridge", "leg top right")
 
 

@@ -4,12 +4,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.spec.spec import Spec, load_spec
 from measure.profile import PanelFit, Profile
-
-Array = NDArray[np.float64]
 
 TWO_SIDED = """
 title = "The lighthouse keeper's kitchen"

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.special import ndtr
 from skimage.measure import find_contours
 
+from capture.arrays import Array, Pixels
 from capture.camera.view import View
 from capture.errors import FoldgaugeError
 from capture.photo import photo_of_array
@@ -22,7 +22,6 @@ from measure.shut.shut_edges import runs, silhouette
 from measure.shut.shut_outline import outline_of
 from tests.capture.test_capture_scene import camera
 
-Array = NDArray[np.float64]
 SIZE = (2000, 1500)
 THICK = 2.4
 FIELD, PAGE, CARD = 0.02, 0.62, 0.5
@@ -34,7 +33,7 @@ def from_above(tilt_mm: tuple[float, float] = (0.0, 0.0), roll_deg: float = 0.0)
     return camera(eye=(tilt_mm[0], tilt_mm[1], 620.0), roll_deg=roll_deg, f35_mm=60.0, size=SIZE)
 
 
-def to_srgb(linear: Array) -> NDArray[np.uint8]:
+def to_srgb(linear: Array) -> Pixels:
     """Eight-bit sRGB (IEC 61966-2-1) of linear light."""
     v = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0) ** (1 / 2.4) - 0.055)
     return np.asarray(np.clip(np.round(255 * v), 0, 255), dtype=np.uint8)

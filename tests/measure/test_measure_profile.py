@@ -9,8 +9,8 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Pixels
 from capture.camera.adjust import solve_view
 from capture.camera.view import View
 from capture.photo import Photo, photo_of_array, read_photo
@@ -177,7 +177,7 @@ def test_a_side_that_is_not_there_is_not_invented() -> None:
         assert length_and_u(p, a, b)[0] == pytest.approx(s.truth["lengths_mm"][name], abs=0.5)
 
 
-def without_the_dummy(s: Sample) -> NDArray[np.uint8]:
+def without_the_dummy(s: Sample) -> Pixels:
     """Return the photo with nothing but a flat grey, and the sensor's noise, where the dummy may stand."""
     r = search_region(s.view, s.sighting.sheet, 0.0, arch=True, bottom_closed=False)
     corners = np.array([[r.left, r.bottom], [r.right, r.bottom], [r.right, r.top], [r.left, r.top]])

@@ -4,15 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.joints.joint_location import FreeEnd, locate_joints, near_end_prior
 from measure.joints.many_photos import PARTLY, combine
 from measure.measure_errors import MeasureError
 from measure.profile import PanelFit, Profile
 from tests.helpers.drawn_dummy import JOINTS, dummy_layout, exact_lines
-
-Array = NDArray[np.float64]
 
 EYES = [np.array(e) for e in ([0.0, 70.0, 600.0], [150.0, 60.0, 620.0], [-140.0, 190.0, 640.0])]
 SD = 1.0

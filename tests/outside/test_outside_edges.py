@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterable
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
+from capture.arrays import Array, Pixels
 from measure.edges.line_fit import outer_sign, refine
 from measure.edges.straightened import Curve, Plane
 from tests.measure.test_measure_refine import (
@@ -32,25 +32,25 @@ N_PICTURES = 12
 Segments = Iterable[tuple[tuple[float, float], tuple[float, float]]]
 
 
-def by_skimage(grey: NDArray[np.uint8]) -> Segments:
+def by_skimage(grey: Pixels) -> Segments:
     """Canny edges and the probabilistic Hough transform of scikit-image."""
     edges = canny(grey, sigma=1.0)
     return probabilistic_hough_line(edges, threshold=10, line_length=80, line_gap=8, rng=1)
 
 
-def by_opencv(grey: NDArray[np.uint8]) -> Segments:
+def by_opencv(grey: Pixels) -> Segments:
     """The same of OpenCV."""
     lines = cv2.HoughLinesP(cv2.Canny(grey, 30, 60), 1, np.pi / 720, 40, minLineLength=80, maxLineGap=8)
     return [] if lines is None else [((a, b), (c, d)) for a, b, c, d in lines.reshape(-1, 4).astype(float)]
 
 
-def by_segment_detector(grey: NDArray[np.uint8]) -> Segments:
+def by_segment_detector(grey: Pixels) -> Segments:
     """OpenCV's line segment detector, which places segments between pixels."""
     lines = cv2.createLineSegmentDetector().detect(grey)[0]
     return [] if lines is None else [((a, b), (c, d)) for a, b, c, d in lines.reshape(-1, 4).astype(float)]
 
 
-def edge_error(plane: Plane, curve: Curve, segments: Segments) -> NDArray[np.float64] | None:
+def edge_error(plane: Plane, curve: Curve, segments: Segments) -> Array | None:
     """How far (2,) the longest segment along the background's edge lies off, mm; None if there is none."""
     best, longest = None, 8.0
     for segment in segments:
@@ -66,12 +66,12 @@ def edge_error(plane: Plane, curve: Curve, segments: Segments) -> NDArray[np.flo
     return best
 
 
-def rms(values: Iterable[NDArray[np.float64]]) -> float:
+def rms(values: Iterable[Array]) -> float:
     return float(np.sqrt(np.mean(np.square(np.array(list(values))))))
 
 
 @pytest.fixture(scope="module")
-def pictures() -> list[tuple[Plane, Curve, NDArray[np.uint8], float]]:
+def pictures() -> list[tuple[Plane, Curve, Pixels, float]]:
     """Pictures at random angles, their planes and lines, and our own errors (rms of both ends, mm)."""
     rng = np.random.default_rng(120)
     out = []
@@ -90,9 +90,9 @@ def pictures() -> list[tuple[Plane, Curve, NDArray[np.uint8], float]]:
     ids=["scikit-image Canny and Hough", "OpenCV Canny and Hough", "OpenCV segment detector"],
 )
 def test_near_ends_are_placed_more_closely_than_by(
-    finder: Callable[[NDArray[np.uint8]], Segments],
+    finder: Callable[[Pixels], Segments],
     factor: float,
-    pictures: list[tuple[Plane, Curve, NDArray[np.uint8], float]],
+    pictures: list[tuple[Plane, Curve, Pixels, float]],
 ) -> None:
     theirs = [edge_error(plane, curve, finder(grey)) for plane, curve, grey, _ in pictures]
     found = [e for e in theirs if e is not None]

@@ -12,8 +12,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.sight.saddles import fit_saddles
 from capture.sight.tags import apply_h
 
@@ -32,10 +32,10 @@ pytestmark = pytest.mark.skipif(
 BOARD = np.array([[x, -y] for y in range(ROWS) for x in range(COLS)], dtype=float)
 
 
-def black_up_right(grey: NDArray[np.uint8], to_px: NDArray[np.float64]) -> NDArray[np.float64]:
+def black_up_right(grey: Pixels, to_px: Array) -> Array:
     """Return +1 where the quadrant up and right of a corner is black, by the photo itself."""
 
-    def value(dx: float, dy: float) -> NDArray[np.float64]:
+    def value(dx: float, dy: float) -> Array:
         col, row = np.rint(apply_h(to_px, BOARD + [dx, dy])).astype(int).T
         return grey[row, col].astype(float)
 
@@ -45,9 +45,9 @@ def black_up_right(grey: NDArray[np.uint8], to_px: NDArray[np.float64]) -> NDArr
 
 
 @pytest.fixture(scope="module")
-def corners() -> dict[str, list[NDArray[np.float64]]]:
+def corners() -> dict[str, list[Array]]:
     """Corners of all photos as OpenCV finds them, as its own refinement and as ours place them."""
-    out: dict[str, list[NDArray[np.float64]]] = {"found": [], "opencv": [], "ours": []}
+    out: dict[str, list[Array]] = {"found": [], "opencv": [], "ours": []}
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 30, 0.01)
     for number in NUMBERS:
         grey = cv2.imread(str(PHOTOS / f"left{number:02d}.jpg"), cv2.IMREAD_GRAYSCALE)
@@ -66,7 +66,7 @@ def corners() -> dict[str, list[NDArray[np.float64]]]:
     return out
 
 
-def calibrated(corners_px: list[NDArray[np.float64]]) -> tuple[float, float, float]:
+def calibrated(corners_px: list[Array]) -> tuple[float, float, float]:
     """RMS (px) of the reprojection, and the two focal lengths, with free aspect ratio."""
     board = np.column_stack([BOARD * [1, -1], np.zeros(len(BOARD))]).astype(np.float32)
     px = [c.astype(np.float32).reshape(-1, 1, 2) for c in corners_px]
@@ -75,7 +75,7 @@ def calibrated(corners_px: list[NDArray[np.float64]]) -> tuple[float, float, flo
 
 
 def test_our_corners_fit_a_camera_better_than_the_published_ones(
-    corners: dict[str, list[NDArray[np.float64]]],
+    corners: dict[str, list[Array]],
 ) -> None:
     rms, fx, fy = calibrated(corners["ours"])
     # 0.166 px when this was written; the published file has 0.393 px
@@ -88,7 +88,7 @@ def test_our_corners_fit_a_camera_better_than_the_published_ones(
 
 
 def test_our_corners_fit_better_than_opencvs_refinement(
-    corners: dict[str, list[NDArray[np.float64]]],
+    corners: dict[str, list[Array]],
 ) -> None:
     rms_found, _, _ = calibrated(corners["found"])
     rms_opencv, fx_opencv, _ = calibrated(corners["opencv"])
@@ -99,7 +99,7 @@ def test_our_corners_fit_better_than_opencvs_refinement(
 
 
 def test_no_half_pixel_lies_between_our_corners_and_opencvs(
-    corners: dict[str, list[NDArray[np.float64]]],
+    corners: dict[str, list[Array]],
 ) -> None:
     apart = np.concatenate(corners["ours"]) - np.concatenate(corners["opencv"])
     # single corners differ by some tenths in the oblique photos; a wrong pixel convention would show as 0.5

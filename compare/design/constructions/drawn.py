@@ -6,14 +6,15 @@ from typing import Final
 
 import numpy as np
 
+from capture.arrays import Array
 from compare.compare_errors import SpecError
 from compare.design.linkage.follow import Follow
 from compare.design.linkage.mechanism import Half, Mechanism, side_of
-from compare.design.linkage.mechanism_draft import SIDES
-from compare.design.linkage.pose import Array, turn_of
+from compare.design.linkage.pose import turn_of
 from compare.design.linkage.steps import Bench, Dyad, Pages, Place, Step, Terms
 from compare.design.spec.parts import Drawing
 from measure.layout import Panel
+from measure.sides import SIDES
 
 STRAIGHT_MM: Final = 0.05  # joints of a panel must lie on a line to this
 

@@ -1,9 +1,10 @@
 """How a construction is laid out: its lengths, feet, fold, halves, support and edges, step by step."""
 
 from compare.design.linkage.mechanism import Loop
-from compare.design.linkage.mechanism_draft import SIDES, Draft, Ground, leg_names
+from compare.design.linkage.mechanism_draft import Draft, Ground, leg_names
 from compare.design.linkage.steps import Corner, Dyad, Legs, Prop
 from compare.design.spec.parts import Base, Construction
+from measure.sides import SIDES
 
 
 def add_lengths(d: Draft, c: Construction, g: Ground, base: Base | None) -> None:

@@ -5,10 +5,11 @@ from typing import Final
 
 from compare.design.constructions.laying import add_edges, add_feet, add_half, add_lengths, add_prop, add_tent
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
-from compare.design.linkage.mechanism_draft import SIDES, Draft, Ground, leg_names
+from compare.design.linkage.mechanism_draft import Draft, Ground, leg_names
 from compare.design.linkage.steps import Pages
 from compare.design.spec.parts import Base, Construction
 from measure.layout import Role
+from measure.sides import SIDES
 
 LAYERS_PER_STAGE: Final = 2  # card thicknesses between the tab under a plane and a tab on top of it
 

@@ -11,10 +11,11 @@ import numpy as np
 
 from compare.design.linkage.carry_plane import crease_of, glue_frame, space
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Reach
-from compare.design.linkage.mechanism_draft import SIDES, Draft
+from compare.design.linkage.mechanism_draft import Draft
 from compare.design.linkage.steps import Bench, Dyad, Pages
 from compare.design.spec.parts import Base, Pillar
 from measure.layout import Role
+from measure.sides import SIDES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,10 +4,11 @@ import numpy as np
 
 from compare.design.linkage.carry_plane import CarryPlane, crease_of
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
-from compare.design.linkage.mechanism_draft import SIDES, Draft
+from compare.design.linkage.mechanism_draft import Draft
 from compare.design.linkage.steps import Pages
 from compare.design.spec.parts import Base, VFold
 from measure.layout import Role
+from measure.sides import SIDES
 
 
 def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:

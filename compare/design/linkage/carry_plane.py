@@ -11,10 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.linkage.mechanism_draft import SIDES
-from compare.design.linkage.pose import Array, turn_of
+from capture.arrays import Array
+from compare.design.linkage.pose import turn_of
 from compare.design.linkage.spherical import angle_beside, far_corner, panel_angles
 from compare.design.linkage.steps import Bench
+from measure.sides import SIDES
 
 ROUNDS: Final = 40
 SETTLED: Final = 1e-9  # rad

@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.linkage.pose import Array, heading
+from capture.arrays import Array
+from compare.design.linkage.pose import heading
 from compare.design.linkage.steps import Bench, Step, Terms
 
 STEP_RAD: Final = float(np.radians(3.0))  # of the opening, when following from the drawing

@@ -10,7 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from compare.design.linkage.pose import Array, as_array
+from capture.arrays import Array
+from compare.design.linkage.pose import as_array
 
 ROUNDING: Final = 1e-12  # a closing error below this share of the loop's length is rounding
 

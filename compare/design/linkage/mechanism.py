@@ -12,9 +12,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from compare.design.linkage.pose import Array, Pose, as_array
+from capture.arrays import Array
+from compare.design.linkage.pose import Pose, as_array
 from compare.design.linkage.steps import Bench, Step
 from measure.layout import Panel
+from measure.sides import SIDES
 
 SMALLEST_PHI: Final = 1e-7  # rad; "closed" is the limit: at exactly 0 a folded loop has no direction
 STEP_MM: Final = 1e-4
@@ -217,4 +219,4 @@ class Mechanism:
 def side_of(name: str) -> str:
     """Return the side a name ends in, or ""."""
     last = name.rsplit(" ", 1)[-1]
-    return last if last in ("left", "right") else ""
+    return last if last in SIDES else ""

@@ -2,13 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
 from compare.design.linkage.steps import Place, Step
 from measure.layout import Panel, Role
-
-SIDES: Final = ("left", "right")
 
 
 @dataclass(slots=True)

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.linkage.pose import Array
+from capture.arrays import Array
 
 ROUNDING: Final = 1e-12  # rad; a closing error below this is rounding
 

@@ -11,8 +11,9 @@ from typing import Final, Protocol
 
 import numpy as np
 
+from capture.arrays import Array
 from compare.design.linkage.four_bar import four_bar
-from compare.design.linkage.pose import Array, heading, turn_of
+from compare.design.linkage.pose import heading, turn_of
 
 Terms = Mapping[str, float]
 """A distance along a panel as a sum of lengths: length name -> coefficient."""

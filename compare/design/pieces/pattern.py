@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from compare.design.linkage.mechanism_draft import SIDES, leg_names
+from compare.design.linkage.mechanism_draft import leg_names
 from compare.design.pieces.pattern_space import add_drawn, add_pillar, add_vfold
 from compare.design.pieces.pieces import LEAST_TAB, MOUNTAIN, USUAL_TAB, Piece, Pieces
 from compare.design.spec.parts import Construction
 from compare.design.spec.spec import Spec
+from measure.sides import SIDES
 
 
 def tab_of(spec: Spec) -> float:

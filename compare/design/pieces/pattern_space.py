@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from compare.design.linkage.mechanism_draft import SIDES
-from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Array, Piece, Pieces, Seam
+from capture.arrays import Array
+from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam
 from compare.design.spec.parts import VFold, VSide
 from compare.design.spec.spec import Spec
+from measure.sides import SIDES
 
 
 def _v_panel(side: VSide, crease: float, sign: float) -> tuple[Array, Array]:

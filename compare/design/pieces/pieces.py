@@ -9,9 +9,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 MOUNTAIN: Final = "mountain"
 GLUE: Final = "glue"

@@ -19,7 +19,8 @@ from compare.design.spec.parts import (
 )
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_file import Source
-from compare.design.spec.spec_tables import LEG_KEYS, SIDES, SUPPORT_KEYS, Table, Tables, leg_of
+from compare.design.spec.spec_tables import LEG_KEYS, SUPPORT_KEYS, Table, Tables, leg_of
+from measure.sides import SIDES
 
 DEFAULT_OPENING: Final = 180.0  # degrees
 DEFAULT_THICKNESS: Final = 0.3  # mm, card of about 250 g/m2; never inferred from the weight of the card

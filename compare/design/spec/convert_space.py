@@ -10,8 +10,9 @@ from compare.design.spec.parts import (
     VFold,
     VSide,
 )
-from compare.design.spec.spec_tables import SIDES, SUPPORT_KEYS, Tables, leg_of
+from compare.design.spec.spec_tables import SUPPORT_KEYS, Tables, leg_of
 from measure.layout import Role
+from measure.sides import SIDES
 
 
 def _carried(f: Tables, what: str) -> tuple[dict[str, Parallelogram], Plane]:

@@ -20,6 +20,7 @@ from compare.design.spec.parts import (
     VFold,
 )
 from compare.design.spec.spec_file import Source, read_form
+from measure.sides import SIDES
 
 __all__ = ["Base", "Card", "Fold", "Parallelogram", "Plane", "Spec", "Tolerance", "load_spec"]
 
@@ -91,7 +92,7 @@ class Spec:
     @property
     def sides(self) -> tuple[str, ...]:
         """Sides that have a half of the lowest plane with a leg."""
-        return tuple(s for s in ("left", "right") if self.half(s) is not None)
+        return tuple(s for s in SIDES if self.half(s) is not None)
 
     @property
     def is_plain(self) -> bool:
@@ -99,7 +100,7 @@ class Spec:
         if len(self.stages) != 1:
             return False
         c = self.stages[0]
-        return not c.supports and not c.flaps and all(len(c.legs[s]) <= 1 for s in ("left", "right"))
+        return not c.supports and not c.flaps and all(len(c.legs[s]) <= 1 for s in SIDES)
 
     def half(self, side: str) -> Parallelogram | None:
         """Return the outermost leg of one side, or None."""

@@ -9,7 +9,6 @@ from compare.design.spec.parts import (
 )
 from compare.design.spec.spec_file import MM_PER_INCH, Source
 
-SIDES: Final = ("left", "right")
 LEG_KEYS: Final = ("leg", "page_spacing", "plane_spacing")
 SUPPORT_KEYS: Final = ("support", "foot", "tab")
 Table = Mapping[str, Any]

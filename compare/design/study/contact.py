@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.halving import halved
 from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism, side_of
-from compare.design.linkage.pose import Array, Pose, turn_of
+from compare.design.linkage.pose import Pose, turn_of
 
 SLACK: Final = 1e-9  # rad: at exactly closed everything is flat
 THIN: Final = 2e-3  # rad, 0.1 degree: thinner than any stack of card

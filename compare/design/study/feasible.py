@@ -11,7 +11,8 @@ from compare.design.spec.parts import Construction
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import floor_angles
 from compare.design.study.feasible_space import check_space
-from compare.design.study.soundness import SIDES, stages_of, warnings_of
+from compare.design.study.soundness import stages_of, warnings_of
+from measure.sides import SIDES
 
 
 def _fail(spec: Spec, table: str, key: str, text: str) -> SpecError:

@@ -10,8 +10,8 @@ from compare.compare_errors import SpecError
 from compare.design.constructions.vfold import mechanism_of_vfold
 from compare.design.spec.parts import Parallelogram, Plane
 from compare.design.spec.spec import Spec
+from measure.sides import SIDES
 
-SIDES: Final = ("left", "right")
 DRAWN_MM: Final = 0.05  # a drawing is written to hundredths
 
 

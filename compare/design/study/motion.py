@@ -7,13 +7,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.halving import halved
 from compare.design.linkage.mechanism import Mechanism
-from compare.design.linkage.pose import Array, Pose, heading
+from compare.design.linkage.pose import Pose, heading
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import binding_opening, first_contact
+from measure.sides import SIDES
 
-SIDES: Final = ("left", "right")
 NEARLY_SHUT: Final = np.radians(0.5)  # nearer to shut than any stack of card goes
 THROUGH_MM: Final = 0.3  # panels that pass each other's lines by more, at both ends, cross; about one card
 STEPS: Final = 181

@@ -12,8 +12,8 @@ from compare.design.spec.parts import Construction
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import binding_opening, first_contact
 from compare.units import unit_of
+from measure.sides import SIDES
 
-SIDES: Final = ("left", "right")
 CLOSING_SLACK: Final = 0.05  # mm; a spec is written to a tenth at best, so less is rounding of the drawing
 LEAN_WORTH_SAYING: Final = 0.05  # degrees
 OBLIQUE: Final = 0.2  # mm

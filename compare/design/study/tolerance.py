@@ -11,13 +11,14 @@ from typing import Final
 
 import numpy as np
 
+from capture.arrays import Array
 from compare.design.linkage.carry_plane import CarryPlane
 from compare.design.linkage.follow import Follow
 from compare.design.linkage.mechanism import Mechanism
-from compare.design.linkage.pose import Array
 from compare.design.linkage.steps import Prop
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
+from measure.sides import SIDES
 
 CHUNK: Final = 16384  # samples at a time: fits the processor's cache, and needs little memory
 SAMPLES: Final = 200_000
@@ -123,7 +124,7 @@ def results_of(spec: Spec, lengths: Mapping[str, Array], phi: float) -> dict[str
     m = spec.mechanism
     pose = m.solve(lengths, phi)
     out = {f"lean {half}": np.degrees(lean) for half, lean in pose.lean.items()}
-    for side in ("left", "right"):
+    for side in SIDES:
         chains = [r.total(lengths) for r in m.reaches if r.side == side]
         page = f"page {side}"
         if chains and page in lengths:

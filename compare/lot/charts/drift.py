@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
+
 Kind = Literal["steady", "drift", "step", "drift from"]
 
 SHUFFLES: Final = 999

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.lot.charts.control_charts import Chart
 
 Bools = NDArray[np.bool_]
@@ -62,16 +63,16 @@ def _windows(flags: Bools, length: int, needed: int) -> list[tuple[int, int]]:
     return out
 
 
-def _zone(sigmas: float, length: int, needed: int) -> Callable[[NDArray[np.float64]], list[tuple[int, int]]]:
+def _zone(sigmas: float, length: int, needed: int) -> Callable[[Array], list[tuple[int, int]]]:
     return lambda z: _windows(z > sigmas, length, needed)
 
 
-def _rising(z: NDArray[np.float64]) -> list[tuple[int, int]]:
+def _rising(z: Array) -> list[tuple[int, int]]:
     steps = np.concatenate([[False], np.diff(z) > 0])
     return [(first - 1, last) for first, last in _windows(steps, 5, 5)]
 
 
-_TESTS: Final[dict[str, Callable[[NDArray[np.float64]], list[tuple[int, int]]]]] = {
+_TESTS: Final[dict[str, Callable[[Array], list[tuple[int, int]]]]] = {
     "beyond": _zone(3.0, 1, 1),
     "two of three": _zone(2.0, 3, 2),
     "four of five": _zone(1.0, 5, 4),

@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Select, case, func, select
 
+from capture.arrays import Array
 from compare.compare_errors import LotError
 from compare.lot.charts.drift import Course, course
 from compare.lot.ledger.ledger import TABLES, Ledger
 from compare.lot.ledger.ledger_tables import DECISION, INSPECTION, READING
-
-Array = NDArray[np.float64]
-
 
 LOTS_FOR_COURSE: Final = 8
 LONGEST: Final = 100  # points of a history; more are averaged

@@ -8,10 +8,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 def chance_of_acceptance(n: int, accept: int, share: Array | float, size: int | None = None) -> Array:

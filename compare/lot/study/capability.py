@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

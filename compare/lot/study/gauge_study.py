@@ -11,12 +11,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from capture.arrays import Array
 from compare.lot.charts.chart_constants import constants
-
-Array = NDArray[np.float64]
 
 POOL_ABOVE: Final = 0.25  # an interaction less sure than this is taken for repeatability (AIAG MSA)
 WIDTH: Final = 6.0  # study width in standard deviations (AIAG MSA 4th ed.)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from capture.arrays import Array
 from compare.lot.charts.control_charts import Chart, groups, individuals, short_term_sigma, within_sigma
 from compare.lot.charts.drift import Course, course
 from compare.lot.charts.run_rules import Signal, signals
@@ -25,8 +25,6 @@ from compare.lot.study.capability import (
 from compare.lot.study.tolerance_interval import two_sided_factor
 from compare.lot.study.variance import by_columns
 from compare.verdict.conformity import Rule, Verdict
-
-Array = NDArray[np.float64]
 
 FEWEST: Final = 3  # samples below which nothing is said about spread
 SHARE: Final = 0.95  # of all parts, that the tolerance interval holds ...

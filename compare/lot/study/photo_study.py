@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.compare_errors import LotError
 from compare.lot.lot_words import percent, spoken
 from compare.lot.run.samples import Sample
 from compare.lot.study.gauge_study import BEARABLE, ENOUGH_CATEGORIES, GOOD, Gauge, average_and_range, crossed
 
-Array = NDArray[np.float64]
 Row = tuple[str, str, float]
 """Person, sample, value."""
 

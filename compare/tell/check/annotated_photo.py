@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
+from capture.arrays import Pixels
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Strokes, frame_of, strokes_of
 from compare.tell.result_files import write_whole
@@ -23,13 +23,12 @@ from compare.verdict.conformity import Verdict
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
 
-Picture = NDArray[np.uint8]
 
 TEXT: Final = 27  # px, label text: 1.7 % of the width
 HEAD_TEXT: Final = 44
 
 
-def _draw(strokes: Strokes, picture: Picture) -> None:
+def _draw(strokes: Strokes, picture: Pixels) -> None:
     """Draw the design below and the measurement above."""
     for _, points in strokes.design:
         cv.polyline(picture, points, cv.SKY, 3, dash=15)
@@ -43,7 +42,7 @@ def _draw(strokes: Strokes, picture: Picture) -> None:
         cv.square(picture, point, 10, cv.WHITE)
 
 
-def _band(text: str, size: int, ground: cv.Colour, *, lines: int = 2) -> Picture:
+def _band(text: str, size: int, ground: cv.Colour, *, lines: int = 2) -> Pixels:
     """Return a band of the picture's width with text."""
     wrapped = "\n".join(textwrap.wrap(text, round(WIDTH / size * 1.9))[: lines + 1])
     _, h = cv.text_size(wrapped, size)
@@ -52,7 +51,7 @@ def _band(text: str, size: int, ground: cv.Colour, *, lines: int = 2) -> Picture
     return cv.plate(band, box, wrapped, size, ink=cv.WHITE, ground=ground)
 
 
-def _legend(inspection: "Inspection") -> Picture:
+def _legend(inspection: "Inspection") -> Pixels:
     """Return the band that explains the marks."""
     band = np.full((64, WIDTH, 3), cv.DARK, dtype=np.uint8)
     x = 30.0
@@ -83,7 +82,7 @@ def _legend(inspection: "Inspection") -> Picture:
 GROUND: Final = {Verdict.CONFORMS: (0, 110, 80), Verdict.FAILS: (165, 60, 0), Verdict.OPEN: (90, 90, 96)}
 
 
-def annotated(inspection: "Inspection") -> Picture:
+def annotated(inspection: "Inspection") -> Pixels:
     """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
     frame = frame_of(inspection)
     picture = frame.cut(inspection.photo.bgr)

@@ -5,19 +5,19 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from markupsafe import Markup
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.quantities.joint_quantities import FEET, ends_of
 from compare.tell.draw import svg
 from compare.tell.draw.photo_strokes import design_joints, drawn_joints, guilty_lengths
 from compare.units import unit_of
 from compare.vocabulary import parsed
 from measure.layout import Role
+from measure.sides import SIDES
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
 
-Array = NDArray[np.float64]
 
 MARGIN: Final = 14.0  # mm
 OFF: Final = 3.2  # mm from a line to its figure
@@ -35,7 +35,7 @@ def _level(points: Array, inspection: "Inspection") -> tuple[Array, Array]:
     """Return rotation and origin that lay the page line level with the spine (or the feet) at the origin."""
     design = design_joints(inspection)
     spine = design.get("spine", points.mean(axis=0))
-    left, right = (design.get(f"fore edge {s}") for s in ("left", "right"))
+    left, right = (design.get(f"fore edge {s}") for s in SIDES)
     along = (right - left) if left is not None and right is not None else np.array([1.0, 0.0])
     c, s = along / np.hypot(*along)
     return np.array([[c, s], [-s, c]]), spine

@@ -8,12 +8,12 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.tell.draw import svg
 
 if TYPE_CHECKING:
     from compare.verdict.findings import Findings
 
-Array = NDArray[np.float64]
 
 STEPS: Final = 60  # openings between shut and open
 SHUT_DEG: Final = 0.5  # the last one drawn: at 0 all lines fall together

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 import cv2
 import numpy as np
 from markupsafe import Markup
-from numpy.typing import NDArray
 
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw import svg
@@ -16,7 +15,6 @@ from compare.tell.draw.photo_strokes import frame_of, strokes_of
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
 
-Array = NDArray[np.float64]
 
 QUALITY: Final = 80  # JPEG; the picture is for looking at, all measuring was done in the original
 LOUD_TEXT: Final = 36  # px of the 1600 px wide picture: legible on a phone without zooming

@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
 from compare.design.spec.spec import Spec
@@ -24,8 +24,6 @@ from compare.tell.draw.sketch import (
     text_width,
 )
 from measure.layout import Panel, Role
-
-Array = NDArray[np.float64]
 
 CARD_PX: Final = 3.0
 PATH_STEP: Final = 5  # of the openings of a sweep; a path needs no more

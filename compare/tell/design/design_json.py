@@ -23,12 +23,13 @@ from typing import Any
 
 import numpy as np
 
-from compare.design.linkage.pose import Array
+from capture.arrays import Array
 from compare.design.spec.spec import Spec
 from compare.design.study.concerns import concerns, praise, remarks
 from compare.design.study.motion import Motion
-from compare.design.study.soundness import SIDES, shut_reach
+from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import Study
+from measure.sides import SIDES
 
 
 def _number(x: float) -> float | None:

@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.compare_errors import OutputError
 from compare.design.linkage.mechanism import Loop
 from compare.design.spec.spec import Spec
@@ -38,8 +38,6 @@ from compare.tell.draw.sketch import (
 )
 from compare.tell.result_files import write_whole
 from compare.units import unit_of
-
-Array = NDArray[np.float64]
 
 OPENINGS: Final = (180.0, 150.0, 120.0, 90.0, 60.0, 30.0, 10.0)  # degrees
 WIDTH: Final = 1200.0

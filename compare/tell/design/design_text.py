@@ -9,10 +9,11 @@ from rich.text import Text
 from compare.design.spec.spec import Spec
 from compare.design.study.concerns import concerns, praise, remarks
 from compare.design.study.motion import Motion, move
-from compare.design.study.soundness import SIDES, shut_reach
+from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.units import Unit, unit_of
+from measure.sides import SIDES
 
 OPENINGS: Final = (180, 150, 120, 90, 60, 30, 0)
 SHARES_SHOWN: Final = 6

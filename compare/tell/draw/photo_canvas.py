@@ -12,11 +12,10 @@ from typing import Final
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-Array = NDArray[np.float64]
-Picture = NDArray[np.uint8]
+from capture.arrays import Array, Pixels
+
 Colour = tuple[int, int, int]
 
 ORANGE: Final[Colour] = (230, 159, 0)
@@ -66,7 +65,7 @@ def text_size(text: str, size: int) -> tuple[float, float]:
     return float(x1 - min(x0, 0)), float(y1 - min(y0, 0))
 
 
-def polyline(picture: Picture, points: Array, colour: Colour, width: float, *, dash: float = 0.0) -> None:
+def polyline(picture: Pixels, points: Array, colour: Colour, width: float, *, dash: float = 0.0) -> None:
     """Draw a smooth line through points (N, 2) with a dark halo; `dash` > 0 breaks it into dashes (px)."""
     pieces = [points] if dash <= 0 else _dashes(points, dash)
     for shade, w in ((DARK, width + 2 + width / 2), (colour, width)):
@@ -87,14 +86,14 @@ def _dashes(points: Array, dash: float) -> list[Array]:
     return out
 
 
-def disc(picture: Picture, centre: Array, radius: float, colour: Colour) -> None:
+def disc(picture: Pixels, centre: Array, radius: float, colour: Colour) -> None:
     """Draw a filled disc with a dark rim."""
     at = tuple(int(v) for v in np.round(centre * 2**_SHIFT))
     for shade, r in ((DARK, radius + 2), (colour, radius)):
         cv2.circle(picture, (at[0], at[1]), round(r * 2**_SHIFT), shade, -1, cv2.LINE_AA, _SHIFT)
 
 
-def square(picture: Picture, centre: Array, radius: float, colour: Colour) -> None:
+def square(picture: Pixels, centre: Array, radius: float, colour: Colour) -> None:
     """Draw a filled square standing on its corner, with a dark rim."""
     for shade, r in ((DARK, radius + 3), (colour, radius)):
         corners = centre + r * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
@@ -103,7 +102,7 @@ def square(picture: Picture, centre: Array, radius: float, colour: Colour) -> No
 
 
 def plate(
-    picture: Picture,
+    picture: Pixels,
     box: Box,
     text: str,
     size: int,
@@ -111,7 +110,7 @@ def plate(
     ink: Colour,
     ground: Colour,
     rim: Colour | None = None,
-) -> Picture:
+) -> Pixels:
     """Return the picture with text on a filled plate with rounded corners."""
     image = Image.fromarray(picture)
     draw = ImageDraw.Draw(image)

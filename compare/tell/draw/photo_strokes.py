@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Pixels
 from capture.camera.view import View
 from capture.photo import Photo
 from compare.design.expected_layout import layout_of
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
     from compare.verdict.findings import Findings
 
-Array = NDArray[np.float64]
-Picture = NDArray[np.uint8]
 
 WIDTH: Final = 1600  # px of the finished picture
 SEEN_BOW: Final = 0.3  # mm; a straighter panel is drawn straight
@@ -104,7 +102,7 @@ class Frame:
         out: Array = (self.photo_px(np.atleast_2d(xy_mm)) - self.low + 0.5) * self.scale - 0.5
         return out
 
-    def cut(self, bgr: NDArray[np.uint8]) -> Picture:
+    def cut(self, bgr: Pixels) -> Pixels:
         """Return the photo cut and scaled, RGB."""
         part = bgr[self.low[1] : self.high[1], self.low[0] : self.high[0]]
         height = round(part.shape[0] * self.scale)

@@ -9,10 +9,10 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
+
 Colour = tuple[int, int, int]
 
 INK: Final[Colour] = (38, 42, 48)

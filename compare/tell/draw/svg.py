@@ -6,11 +6,9 @@ sheet by class, so that screen, dark screen and paper can differ.
 
 from collections.abc import Iterable
 
-import numpy as np
 from markupsafe import Markup, escape
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from capture.arrays import Array
 
 
 def num(x: float) -> str:

@@ -7,12 +7,11 @@ from typing import Final
 
 import numpy as np
 from markupsafe import Markup, escape
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from capture.arrays import Array
 from compare.tell.draw import svg
 from compare.verdict.conformity import Verdict
-
-Array = NDArray[np.float64]
 
 WIDTH: Final = 720.0
 HEIGHT: Final = 270.0

@@ -6,8 +6,8 @@ from typing import Final, Literal
 
 import numpy as np
 from markupsafe import Markup
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from compare.lot.charts.control_charts import Chart
 from compare.lot.ledger.ledger_history import Series
 from compare.lot.run.samples import Sample
@@ -28,8 +28,6 @@ from compare.tell.lot.lot_axes import (
     spread_words,
 )
 from compare.verdict.conformity import Rule, Verdict
-
-Array = NDArray[np.float64]
 
 MOST_POINTS: Final = 240  # a chart with more values is drawn by blocks
 

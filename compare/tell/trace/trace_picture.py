@@ -3,24 +3,21 @@
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
+from capture.arrays import Array, Pixels
 from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Frame
 from compare.tell.result_files import write_whole
 from compare.vocabulary import parsed
 
-Array = NDArray[np.float64]
-Picture = NDArray[np.uint8]
-
 TEXT = 27
 HEAD_TEXT = 40
 HEAD = (60, 66, 74)
 
 
-def traced_picture(tracing: Tracing) -> Picture:
+def traced_picture(tracing: Tracing) -> Pixels:
     """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
     profile = tracing.profile
     shown = [j for j in profile.joints if not j.startswith("fore edge")]
@@ -83,7 +80,7 @@ def _label(tracing: Tracing, f: Figure, frame: Frame) -> cv.Label:
     return cv.Label(text=text, at=p + (q - p) * share, away=-away if flip else away, weight=1.0, loud=False)
 
 
-def _band(text: str, size: int, ground: cv.Colour) -> Picture:
+def _band(text: str, size: int, ground: cv.Colour) -> Pixels:
     _, h = cv.text_size(text, size)
     band = np.full((round(h + size * 1.1), WIDTH, 3), ground, dtype=np.uint8)
     box = cv.Box(0, 0, WIDTH - 1, len(band) - 1)

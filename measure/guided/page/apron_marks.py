@@ -4,15 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from capture.camera.view import View
 from measure.edges.straightened import Curve
 from measure.joints.added_joints import with_joints
 from measure.layout import Layout
 from measure.profile import Profile
-
-Array = NDArray[np.float64]
 
 SPINE_MARK = "spine mark"
 MARK_REACH_MM = 0.45  # the page's own edge is looked for this far from the mark: four sd of its mounting

@@ -3,11 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array, Single
 from measure.edges.stripe_evidence import softened
-
-Array = NDArray[np.float64]
 
 TAB_MM = (0.8, 9.0)
 """A gluing tab shows beside its foot from here to there (common practice, no source)."""
@@ -18,7 +16,7 @@ N_BARE = 16
 
 
 def tab_profiles(
-    strip: NDArray[np.float32],
+    strip: Single,
     offsets: Array,
     along: Array,
     feet_mm: Sequence[float],

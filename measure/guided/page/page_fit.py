@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.line_fit import Fit, stations_for
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template
@@ -16,8 +16,6 @@ from measure.guided.panel_doubt import inside, is_flat, template_for
 from measure.guided.panel_surroundings import CARD_SHARE
 from measure.guided.placement import Region
 from measure.layout import Layout, Role
-
-Array = NDArray[np.float64]
 
 BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
 PAGE_SD_MM = 0.05

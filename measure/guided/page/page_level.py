@@ -12,13 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
+from capture.arrays import Array, Single
 from measure.edges.candidate_lines import crest_shift, line_scores
 from measure.edges.straightened import Curve, Plane, strip_along
 from measure.edges.stripe_evidence import Template
 from measure.guided.page.gluing_tabs import shifted, tab_profiles
 from measure.guided.page.strip_feet import footing_profiles
-
-Array = NDArray[np.float64]
 
 STEP_MM = 0.05
 SLOPE_MM = 3.4  # the two ends of the rough line are off by amounts that differ by no more
@@ -158,7 +157,7 @@ def _edge_sums(
 
 
 def _too_bright(
-    strip: NDArray[np.float32],
+    strip: Single,
     offsets: Array,
     wanted: Array,
     half_card: float,
@@ -177,7 +176,7 @@ def _too_bright(
     return _at_foot(cost, 0.5)
 
 
-def _edges(strip: NDArray[np.float32], blur_mm: float) -> Array:
+def _edges(strip: Single, blur_mm: float) -> Array:
     """Evidence (S, D) for an edge at every offset of a straightened strip: crests of the slope across.
 
     The slope at the scale of the blur is turned into the height of a step that would cause it; crests only,

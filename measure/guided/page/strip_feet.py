@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.edges.line_fit import scan
 from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template
 from measure.guided.choose_lines import crossing
-
-Array = NDArray[np.float64]
 
 ALONG_MM = 0.1
 REACH_MM = 2.5  # above and below the level asked for

@@ -1,0 +1,5 @@
+"""The two sides of a dummy as the camera sees it: the left page is on the left."""
+
+from typing import Final
+
+SIDES: Final[tuple[str, str]] = ("left", "right")
