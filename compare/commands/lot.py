@@ -49,7 +49,7 @@ def lot() -> None:
     "--rule", type=click.Choice(["guarded", "simple"]), default="guarded", show_default=True,
     help="guarded: only what is sure passes or fails; simple: the measured value alone decides.",
 )  # fmt: skip
-@click.option("--size", type=int, help="Pieces in the lot: decide on it by a sampling plan (ISO 2859-1).")
+@click.option("--size", type=int, help="Pieces in the lot: decide on it by a sampling plan (MIL-STD-105E).")
 @click.option("--aql", type=float, default=1.0, show_default=True, help="Acceptance quality limit, percent.")
 @click.option("--level", type=click.Choice(LEVELS), default="II", show_default=True)
 @click.option(

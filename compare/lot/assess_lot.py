@@ -128,9 +128,9 @@ def assess(
 
 
 def _keep(ledger: Ledger, lot: str, spec: Spec, decision: Decision, sampling: Sampling) -> None:
-    plan = decision.plan
-    assert plan is not None
-    bad = decision.counts.failing
+    plan, counts = decision.plan, decision.by_plan
+    assert plan is not None and counts is not None
+    bad = counts.failing
     ledger.decide(
         {
             "lot": lot,

@@ -64,6 +64,7 @@ class Decision:
     ----------
     word : on the lot. stop : stop the line. headline : one sentence; sentences : what it rests on.
     plan, switch, risks : of the sampling plan; None without one.
+    by_plan : outcomes of the samples the plan was judged by, the first `plan.n`; None without a plan.
     share : 95 % interval of the nonconforming share of the lot, open samples counted either way.
     drifting : statistics of what changed, lengths first and the worst first.
     """
@@ -75,6 +76,7 @@ class Decision:
     counts: Counts
     share: tuple[float, float]
     plan: Plan | None
+    by_plan: Counts | None
     switch: Switch | None
     risks: Risks | None
     by_variables: ByVariables | None
@@ -90,6 +92,19 @@ def count(samples: Sequence[Sample]) -> Counts:
         open=seen.count(Verdict.OPEN),
         unusable=seen.count(None),
     )
+
+
+def first_judged(samples: Sequence[Sample], n: int) -> int:
+    """Return how many samples from the first on hold `n` that could be judged (all, if there are fewer).
+
+    An acceptance number belongs to its sample size: with more samples judged by it, good lots are refused.
+    """
+    judged = 0
+    for i, sample in enumerate(samples):
+        judged += sample.verdict is not None
+        if judged == n:
+            return i + 1
+    return len(samples)
 
 
 def drifting(statistics: Sequence[Statistics]) -> tuple[Statistics, ...]:
@@ -168,6 +183,11 @@ def _by_plan(p: Plan, counts: Counts) -> tuple[Word, str]:
         return "undecided", f"the plan wants {p.n} samples, {missing} more than could be judged"
     if most <= p.accept:
         return "accept", f"at most {most} nonconforming among {counts.judged}, {p.accept} are allowed"
+    if most < p.reject:
+        return "accept", (
+            f"at most {most} nonconforming among {counts.judged}, fewer than {p.reject}; the next lot is "
+            "inspected normally"
+        )
     return "undecided", (
         f"{least} to {most} nonconforming, {p.accept} are allowed: look again at those too close to call"
     )
@@ -184,11 +204,16 @@ def _without_plan(counts: Counts) -> tuple[Word, str]:
     return "accept", f"all {counts.judged} samples conform"
 
 
-def _plan_sentences(p: Plan, switch: Switch, r: Risks) -> list[str]:
+def _plan_sentences(p: Plan, switch: Switch, r: Risks, beyond: Counts) -> list[str]:
     out = [
         f"Sampling plan: {p.n} of {p.size} pieces, accept with {p.accept} nonconforming, refuse with "
-        f"{p.reject} (ISO 2859-1, AQL {p.aql:g} %, {p.severity} inspection).",
+        f"{p.reject} (MIL-STD-105E, AQL {p.aql:g} %, {p.severity} inspection).",
     ]
+    if beyond.judged:
+        out.append(
+            f"The plan looks at the first {p.n} samples in the order of making; the other {beyond.judged} do "
+            f"not count for it ({beyond.failing} of them nonconforming)."
+        )
     if p.whole_lot:
         out.append(
             "The lot is no larger than the sample: every piece is looked at, so nothing is left to risk."
@@ -238,7 +263,7 @@ def decide(
         share_interval(min(counts.failing + counts.open, n), n)[1],
     )
     sentences: list[str] = []
-    p = r = switch = by = None
+    p = r = switch = by = of_plan = None
     if chosen is None:
         word, why = _without_plan(counts)
         sentences.append(
@@ -246,9 +271,11 @@ def decide(
         )
     else:
         p, switch = chosen
-        r = risks(p.n, p.accept, p.aql)
-        word, why = _by_plan(p, counts)
-        sentences += _plan_sentences(p, switch, r)
+        r = risks(p.n, p.reject - 1, p.aql)
+        first = first_judged(samples, p.n)
+        of_plan = count(samples[:first])
+        word, why = _by_plan(p, of_plan)
+        sentences += _plan_sentences(p, switch, r, count(samples[first:]))
         by = _variables(statistics, p.aql)
     stop = any(urgent(s) for s in moving) or bool(switch and switch.stop)
     if stop and word == "accept":
@@ -279,6 +306,7 @@ def decide(
         counts=counts,
         share=share,
         plan=p,
+        by_plan=of_plan,
         switch=switch,
         risks=r,
         by_variables=by,
@@ -287,7 +315,13 @@ def decide(
 
 
 def stricter_would_accept(p: Plan, level: str, nonconforming: int) -> bool:
-    """Return whether the plan one AQL step stricter would accept too (switching score, ISO 2859-1 9.3.3)."""
+    """Return whether the lot keeps what the switching rules ask beyond acceptance.
+
+    Under normal inspection the plan one AQL step stricter must accept too (switching score, ISO 2859-1
+    9.3.3); under reduced inspection the acceptance number must be kept (MIL-STD-105E, 4.10.1).
+    """
+    if p.severity == "reduced":
+        return nonconforming <= p.accept
     at = aql_index(p.aql)
     if at == 0:
         return False

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from compare.compare_errors import LotError
 from compare.design.spec.spec import load_spec
@@ -13,7 +14,7 @@ from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import advice
 from compare.lot.lot_decision import decide, past_lots, stricter_would_accept
 from compare.lot.lot_words import listed, percent, size, spoken
-from compare.lot.plans.attribute_plans import plan
+from compare.lot.plans.attribute_plans import PastLot, next_severity, plan
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.runner import run_lot
 from compare.lot.run.samples import Reading, Sample
@@ -128,12 +129,43 @@ def test_switching_rules_follow_the_ledger(tmp_path: Path) -> None:
 )
 def test_by_plan(deviations: list[float], word: str, why: str) -> None:
     samples = [sample(k, d) for k, d in enumerate(deviations)]
-    from compare.lot.plans.attribute_plans import next_severity
-
     d = decide(samples, (), (plan(150, 4.0), next_severity([])))
     assert d.word == word and why in d.headline
     assert any("Sampling plan: 20 of 150 pieces" in s for s in d.sentences)
     assert any("refused" in s and "accepted once in ten" in s for s in d.sentences)
+
+
+def test_more_samples_than_the_plan_asks_for_do_not_count_for_it() -> None:
+    """An acceptance number belongs to its sample size: of 40 samples the first 20 are judged by 20/2."""
+    extra = [sample(k, d) for k, d in enumerate([0.0] * 20 + [-1.5] * 3 + [0.0] * 17)]
+    d = decide(extra, (), (plan(150, 4.0), next_severity([])))
+    assert d.word == "accept" and d.by_plan is not None and d.by_plan.judged == 20
+    assert any("first 20 samples" in s and "(3 of them nonconforming)" in s for s in d.sentences)
+
+
+def test_a_lot_at_the_limit_is_refused_as_often_as_the_plan_says_whatever_is_inspected() -> None:
+    """Lots with 4 % nonconforming, 20 to 60 samples looked at: the plan's own producer's risk (binomial)."""
+    rng = np.random.default_rng(105)
+    chosen = (plan(150, 4.0), next_severity([]))
+    refused = []
+    for n in (20, 40, 60):
+        lots = [[sample(k, -1.5 * bad) for k, bad in enumerate(rng.random(n) < 0.04)] for _ in range(400)]
+        refused.append(np.mean([decide(lot, (), chosen).word != "accept" for lot in lots]))
+    told = 1 - stats.binom.cdf(2, 20, 0.04)
+    assert refused == pytest.approx([told] * 3, abs=4 * np.sqrt(told * (1 - told) / 400))
+
+
+def test_between_accept_and_refuse_under_reduced_inspection() -> None:
+    """MIL-STD-105E, 4.10.1: lot of 1000, AQL 2.5: n 32, Ac 2, Re 5. Three are accepted, then normal again."""
+    chosen = (plan(1000, 2.5, severity="reduced"), next_severity([]))
+    assert (chosen[0].n, chosen[0].accept, chosen[0].reject) == (32, 2, 5)
+    d = decide([sample(k, -1.5 * (k < 3)) for k in range(32)], (), chosen)
+    assert d.word == "accept" and "the next lot is inspected normally" in d.headline
+    assert not stricter_would_accept(chosen[0], "II", 3) and stricter_would_accept(chosen[0], "II", 2)
+    gap = PastLot(severity="reduced", accept=2, accepted=True, accepted_stricter=False)
+    good = PastLot(severity="normal", accept=5, accepted=True, accepted_stricter=True)
+    assert next_severity([*[good] * 10, gap]).severity == "normal"
+    assert next_severity([good] * 10).severity == "reduced"
 
 
 def test_without_plan() -> None:

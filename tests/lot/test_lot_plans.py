@@ -1,5 +1,8 @@
 """Sampling plans by attributes and by variables, beside published plans."""
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -9,35 +12,41 @@ from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
 from compare.lot.plans.attribute_plans import AQLS, PastLot, Severity, code_letter, next_severity, plan
 
-# Single sampling, normal inspection, level II, arrows resolved (n, Ac) for AQL 1.0, 2.5, 4.0: MIL-STD-105E
-# table II-A, the same as ISO 2859-1 table 2-A; as the R package AQLSchemes recalls it.
-NORMAL = {
-    8: ("A", (13, 0), (5, 0), (3, 0)),
-    15: ("B", (13, 0), (5, 0), (3, 0)),
-    25: ("C", (13, 0), (5, 0), (3, 0)),
-    50: ("D", (13, 0), (5, 0), (13, 1)),
-    90: ("E", (13, 0), (20, 1), (13, 1)),
-    150: ("F", (13, 0), (20, 1), (20, 2)),
-    280: ("G", (50, 1), (32, 2), (32, 3)),
-    500: ("H", (50, 1), (50, 3), (50, 5)),
-    1200: ("J", (80, 2), (80, 5), (80, 7)),
-    3200: ("K", (125, 3), (125, 7), (125, 10)),
-    10_000: ("L", (200, 5), (200, 10), (200, 14)),
-    35_000: ("M", (315, 7), (315, 14), (315, 21)),
-}
+# MIL-STD-105E (1989), tables II-A, II-B and II-C, arrows resolved, as in the R package AQLSchemes 1.7:
+# n/Ac/Re by severity, code letter and AQL. MIL-STD-105E is in the public domain.
+PUBLISHED = list(
+    csv.DictReader((Path(__file__).parent / "mil_std_105e.csv").read_text(encoding="utf-8").splitlines())
+)
+SIZES = (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000, 500_001)
+NORMAL = dict(zip(SIZES[:12], "ABCDEFGHJKLM", strict=True))
 
 
-@pytest.mark.parametrize("size", NORMAL)
-def test_published_normal_plans(size: int) -> None:
-    letter, *wanted = NORMAL[size]
-    assert code_letter(size) == letter
-    for aql, (n, accept) in zip((1.0, 2.5, 4.0), wanted, strict=True):
-        p = plan(size, aql)
-        assert (p.n, p.accept, p.reject) == (min(n, size), accept, accept + 1)
+def lot_with(letter: str) -> tuple[int, str]:
+    """Return size and level of a lot with this code letter."""
+    for level in ("II", "III", "I"):
+        for size in SIZES:
+            if code_letter(size, level) == letter:
+                return size, level
+    raise AssertionError(letter)
+
+
+@pytest.mark.parametrize("row", PUBLISHED, ids=lambda r: f"{r['severity']} {r['letter']}")
+def test_every_cell_of_the_published_tables(row: dict[str, str]) -> None:
+    size, level = lot_with(row["letter"])
+    severity: Severity = row["severity"]  # type: ignore[assignment]
+    for aql in AQLS:
+        n, accept, reject = map(int, row[f"{aql:g}"].split("/"))
+        p = plan(size, aql, level, severity)
+        assert (p.n, p.accept, p.reject) == (min(n, size), accept, reject), aql
         assert p.whole_lot == (n >= size)
 
 
-def test_plan_of_the_issue_and_a_printed_one() -> None:
+def test_code_letters_of_level_two() -> None:
+    # MIL-STD-105E table I, the same as ISO 2859-1:1999 table 1
+    assert "".join(code_letter(size) for size in NORMAL) == "".join(NORMAL.values())
+
+
+def test_plans_printed_elsewhere() -> None:
     assert (plan(2000, 1.0).n, plan(2000, 1.0).accept) == (125, 3)
     assert (plan(10_000, 1.5).n, plan(10_000, 1.5).accept) == (200, 7)  # vignette of AQLSchemes
 
@@ -51,18 +60,14 @@ def test_code_letters_of_the_other_levels() -> None:
 
 
 def test_tightened_is_stricter_and_reduced_smaller() -> None:
-    """Values of MIL-STD-105E table II-B and ISO 2859-1:1999 table 2-C, recalled from memory."""
     kinds: tuple[Severity, ...] = ("normal", "tightened", "reduced")
     assert [(plan(2000, 1.0, severity=s).n, plan(2000, 1.0, severity=s).accept) for s in kinds] == [
-        (125, 3), (125, 2), (50, 3),
+        (125, 3), (125, 2), (50, 1),
     ]  # fmt: skip
     for size in NORMAL:
         for aql in AQLS:
-            try:
-                normal, tight = plan(size, aql), plan(size, aql, severity="tightened")
-                mild = plan(size, aql, severity="reduced")
-            except LotError:
-                continue
+            normal, tight = plan(size, aql), plan(size, aql, severity="tightened")
+            mild = plan(size, aql, severity="reduced")
             bad = 5 * aql / 100
             if not normal.whole_lot and not tight.whole_lot and bad < 0.5:
                 pa = [float(risks.chance_of_acceptance(p.n, p.accept, bad)) for p in (normal, tight, mild)]

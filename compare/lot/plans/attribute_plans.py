@@ -1,9 +1,9 @@
 """Sampling plans by attributes: how many samples to photograph, and how many bad ones to bear.
 
-Single plans of ISO 2859-1:1999 for percent nonconforming, with the switching rules of its clause 9.3. The
-three master tables are built from the law they follow: along a diagonal (code letter and AQL one step apart
-in opposite directions) the acceptance number is the same. Normal inspection is checked against published
-plans; the acceptance numbers of tightened and reduced inspection are values recalled from memory.
+Single plans of MIL-STD-105E (1989), tables I and II-A to II-C, with the switching rules of ISO 2859-1:1999,
+clause 9.3. The three master tables are built from the law they follow: along a diagonal (code letter and AQL
+one step apart in opposite directions) acceptance and rejection number are the same. Normal and tightened
+plans are those of ISO 2859-1:1999 too; its reduced plans have no gap between the two numbers, those here do.
 """
 
 import bisect
@@ -15,7 +15,7 @@ from compare.compare_errors import LotError
 
 Severity = Literal["normal", "tightened", "reduced"]
 
-LETTERS: Final = "ABCDEFGHJKLMNPQR"
+LETTERS: Final = "ABCDEFGHJKLMNPQRS"
 AQLS: Final = (0.01, 0.015, 0.025, 0.04, 0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0)
 """Acceptance quality limits, percent nonconforming."""
 
@@ -34,22 +34,38 @@ _CODES: Final[dict[str, str]] = {  # ISO 2859-1 table 1, one letter per range of
 }
 _SIZES: Final[dict[Severity, tuple[int, ...]]] = {
     "normal": (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000),
-    "tightened": (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000),
+    "tightened": (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000, 3150),
     "reduced": (2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800),
 }
-_DOWN: Final = -1  # arrow: use the next letter
-_UP: Final = -2  # arrow: use the letter before
-_DIAGONALS: Final[dict[Severity, tuple[int, tuple[int, ...]]]] = {
-    # first diagonal (letter index + AQL index), then what stands on it and the following ones
-    "normal": (14, (0, _UP, _DOWN, 1, 2, 3, 5, 7, 10, 14, 21)),
-    "tightened": (15, (0, _DOWN, _DOWN, 1, 2, 3, 5, 8, 12, 18)),
-    "reduced": (14, (0, _UP, _DOWN, 1, 2, 3, 5, 6, 8, 10)),
+"""Sample sizes by code letter; the tightened table has one letter more (S), which no lot starts from."""
+
+_DOWN: Final = 1  # arrow: use the plan of the next letter
+_UP: Final = -1  # arrow: use the plan of the letter before
+_Entry = tuple[int, int] | int
+_DIAGONALS: Final[dict[Severity, tuple[int, tuple[_Entry, ...]]]] = {
+    # first diagonal (letter index + AQL index), then what stands on it and on the following ones:
+    # acceptance and rejection number, or an arrow
+    "normal": (
+        14,
+        ((0, 1), _UP, _DOWN, (1, 2), (2, 3), (3, 4), (5, 6), (7, 8), (10, 11), (14, 15), (21, 22)),
+    ),
+    "tightened": (
+        15,
+        ((0, 1), _DOWN, _DOWN, (1, 2), (2, 3), (3, 4), (5, 6), (8, 9), (12, 13), (18, 19)),
+    ),
+    "reduced": (
+        14,
+        ((0, 1), _UP, _DOWN, (0, 2), (1, 3), (1, 4), (2, 5), (3, 6), (5, 8), (7, 10), (10, 13)),
+    ),
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """Take n samples; accept the lot with at most `accept` nonconforming ones, else do not.
+    """Take n samples; accept the lot with at most `accept` nonconforming ones, refuse it from `reject` on.
+
+    Between the two, which only reduced inspection knows, the lot is accepted and the next one is inspected
+    normally (MIL-STD-105E, 4.10.1).
 
     Attributes
     ----------
@@ -59,16 +75,12 @@ class Plan:
 
     n: int
     accept: int
+    reject: int
     letter: str
     aql: float
     severity: Severity
     size: int
     whole_lot: bool
-
-    @property
-    def reject(self) -> int:
-        """Nonconforming samples from which on the lot is not accepted."""
-        return self.accept + 1
 
 
 def code_letter(size: int, level: str = "II") -> str:
@@ -102,12 +114,27 @@ def aql_index(aql: float) -> int:
     )
 
 
-def _entry(letter: int, aql: int, severity: Severity) -> int:
+def _entry(letter: int, aql: int, severity: Severity) -> _Entry:
+    if (severity, letter, aql) == ("tightened", 0, len(AQLS) - 1):
+        return _DOWN  # the one cell that leaves its diagonal
     first, entries = _DIAGONALS[severity]
     k = letter + aql - first
     if k < 0:
         return _DOWN
     return entries[k] if k < len(entries) else _UP
+
+
+def _after_the_arrows(letter: int, aql: int, severity: Severity) -> tuple[int, tuple[int, int]]:
+    """Follow the arrows to a plan; one that leads out of the table is followed the other way."""
+    step = 0
+    while True:
+        entry = _entry(letter, aql, severity)
+        if isinstance(entry, tuple):
+            return letter, entry
+        step = step or entry
+        if not 0 <= letter + step < len(_SIZES[severity]):
+            step = -step
+        letter += step
 
 
 def plan(size: int, aql: float, level: str = "II", severity: Severity = "normal") -> Plan:
@@ -120,20 +147,15 @@ def plan(size: int, aql: float, level: str = "II", severity: Severity = "normal"
 
     Raises
     ------
-    LotError : no such lot, level or AQL, or the tables have no plan this strict.
+    LotError : no such lot, level or AQL.
     """
-    letter = LETTERS.index(code_letter(size, level))
     column = aql_index(aql)
-    entry = _entry(letter, column, severity)
-    while entry < 0:
-        letter += 1 if entry == _DOWN else -1
-        if not 0 <= letter < len(LETTERS):
-            raise LotError(f"the tables have no {severity} plan for a lot of {size} at AQL {aql:g}")
-        entry = _entry(letter, column, severity)
+    letter, (accept, reject) = _after_the_arrows(LETTERS.index(code_letter(size, level)), column, severity)
     n = _SIZES[severity][letter]
     return Plan(
         n=min(n, size),
-        accept=entry,
+        accept=accept,
+        reject=reject,
         letter=LETTERS[letter],
         aql=AQLS[column],
         severity=severity,
@@ -144,7 +166,10 @@ def plan(size: int, aql: float, level: str = "II", severity: Severity = "normal"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastLot:
-    """A lot already decided: under which plan, whether accepted, and whether one AQL step stricter too."""
+    """A lot already decided: under which plan, whether accepted, and whether it kept the stricter limit too.
+
+    Stricter is one AQL step under normal inspection, and the acceptance number under reduced inspection.
+    """
 
     severity: Severity
     accept: int
@@ -209,9 +234,11 @@ def next_severity(past: Sequence[PastLot], *, steady: bool = True) -> Switch:
                 stop, refused_tightened = False, 0
             else:
                 why = "tightened until five lots in a row are accepted"
-        elif not lot.accepted:
-            now, why = "normal", "a lot was not accepted under reduced inspection"
-            score, recent = 0, []
+        elif not lot.accepted or not lot.accepted_stricter:
+            why = "a lot was not accepted under reduced inspection"
+            if lot.accepted:
+                why = "a lot under reduced inspection went beyond its acceptance number"
+            now, score, recent = "normal", 0, []
         else:
             why = "reduced as long as every lot is accepted"
     return Switch(severity=now, score=score, stop=stop, why=why)

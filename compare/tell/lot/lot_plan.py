@@ -5,7 +5,6 @@ from typing import Any, TextIO
 
 from rich.text import Text
 
-from compare.compare_errors import LotError
 from compare.lot.lot_words import percent
 from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
@@ -17,7 +16,7 @@ MULTIPLES = (0.5, 1.0, 2.0, 3.0, 5.0, 8.0)  # of the AQL, at which the chance of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plans:
-    """Plans for one lot: by severity (those that exist), and one by variables that does as well."""
+    """Plans for one lot: by severity, and one by variables that does as well."""
 
     size: int
     aql: float
@@ -26,31 +25,26 @@ class Plans:
 
 
 def plans(size: int, aql: float, level: str) -> Plans:
-    """Return the plans for a lot; LotError if there is no normal one."""
+    """Return the plans for a lot; LotError for a size, AQL or level that the tables do not have."""
     kinds: tuple[Severity, ...] = ("normal", "tightened", "reduced")
-    found: dict[Severity, Plan] = {"normal": plan(size, aql, level)}
-    for severity in kinds[1:]:
-        try:
-            found[severity] = plan(size, aql, level, severity)
-        except LotError:
-            continue
+    found: dict[Severity, Plan] = {severity: plan(size, aql, level, severity) for severity in kinds}
     normal, by = found["normal"], None
     if not normal.whole_lot:
-        r = risks.risks(normal.n, normal.accept, normal.aql)
+        r = risks.risks(normal.n, normal.reject - 1, normal.aql)
         by = variables.smallest_plan(r.good_share, 0.05, r.consumer_share, 0.10)
     return Plans(size=size, aql=normal.aql, by_severity=found, by_variables=by)
 
 
 def _chances(p: Plan, aql: float) -> list[tuple[float, float]]:
     shares = [min(m * aql / 100, 1.0) for m in MULTIPLES]
-    return [(s, float(risks.chance_of_acceptance(p.n, p.accept, s))) for s in dict.fromkeys(shares)]
+    return [(s, float(risks.chance_of_acceptance(p.n, p.reject - 1, s))) for s in dict.fromkeys(shares)]
 
 
 def plans_dict(found: Plans) -> dict[str, Any]:
     """Return the plans as plain dicts."""
     out: dict[str, Any] = {"size": found.size, "aql": found.aql, "plans": {}}
     for severity, p in found.by_severity.items():
-        r = risks.risks(p.n, p.accept, p.aql)
+        r = risks.risks(p.n, p.reject - 1, p.aql)
         out["plans"][severity] = {
             "n": p.n,
             "accept": p.accept,
@@ -84,14 +78,16 @@ def print_plans(found: Plans, stream: TextIO) -> None:
             )
         )
     console.print(
-        Text(f"Single sampling by attributes, ISO 2859-1, AQL {found.aql:g} %, letter {normal.letter}.")
+        Text(
+            f"Single sampling by attributes, MIL-STD-105E (1989), AQL {found.aql:g} %, letter {normal.letter}."
+        )
     )
     console.print()
     table = table_of(
         "Plans", "inspection", "n", "accept", "refuse", "good lot refused", "accepted once in ten"
     )
     for severity, p in found.by_severity.items():
-        r = risks.risks(p.n, p.accept, p.aql)
+        r = risks.risks(p.n, p.reject - 1, p.aql)
         table.add_row(
             severity,
             str(p.n),
@@ -102,6 +98,8 @@ def print_plans(found: Plans, stream: TextIO) -> None:
         )
     console.print(table)
     console.print(Text("  good lot: exactly at the AQL", style="dim"))
+    if found.by_severity["reduced"].reject > found.by_severity["reduced"].accept + 1:
+        console.print(Text("  reduced: between accept and refuse, accept and go back to normal", style="dim"))
     console.print()
     if not normal.whole_lot:
         curve = table_of("Chance that a lot is accepted, normal inspection", "nonconforming", "accepted")
