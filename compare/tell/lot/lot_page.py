@@ -266,8 +266,8 @@ def _record(a: Assessment, folder: Path) -> list[tuple[str, str]]:
         ("foldgauge", a.version),
         (
             "methods",
-            "capability: ISO 22514-2; charts: ISO 7870-2; tolerance interval: ISO 16269-6; plan: MIL-STD-105E; "
-            "course: best of constant, drift, step and late drift (BIC, permutation test)",
+            "capability: ISO 22514-2; charts: ISO 7870-2; tolerance interval: ISO 16269-6; plan: "
+            "MIL-STD-105E; course: best of constant, drift, step and late drift (BIC, permutation test)",
         ),
     ]
 

@@ -78,9 +78,7 @@ def print_plans(found: Plans, stream: TextIO) -> None:
             )
         )
     console.print(
-        Text(
-            f"Single sampling by attributes, MIL-STD-105E (1989), AQL {found.aql:g} %, letter {normal.letter}."
-        )
+        Text(f"Single sampling plans of MIL-STD-105E (1989), AQL {found.aql:g} %, letter {normal.letter}.")
     )
     console.print()
     table = table_of(
