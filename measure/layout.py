@@ -30,12 +30,14 @@ class Panel:
     name : e.g. "leg right".
     joints : two or more joint names in order; for the plane: ridge, leg top, plane edge.
     role : what it is.
+    side : "left" or "right"; "" for what belongs to neither.
     free_end : True if the last joint is a cut edge of the card and not a fold.
     """
 
     name: str
     joints: tuple[str, ...]
     role: Role
+    side: str = ""
     free_end: bool = False
 
 
@@ -70,6 +72,10 @@ class Layout:
     def length(self, a: str, b: str) -> float:
         """Nominal distance between two joints, mm."""
         return float(np.hypot(*(self.at(b) - self.at(a))))
+
+    def free_ends(self, role: Role) -> frozenset[str]:
+        """Joints at the cut edges of the panels of this role, such as fore edges of pages."""
+        return frozenset(p.joints[-1] for p in self.panels if p.role is role and p.free_end)
 
     def openings(self) -> list["Layout"]:
         """Return this layout at its nominal opening and at every other it may be seen at."""

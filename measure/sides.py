@@ -3,3 +3,8 @@
 from typing import Final
 
 SIDES: Final[tuple[str, str]] = ("left", "right")
+
+
+def opposite(side: str) -> str:
+    """Return the other side."""
+    return "left" if side == "right" else "right"

@@ -13,7 +13,7 @@ from typing import Final
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.measured import feet_lengths
 from compare.units import MM, Unit
-from compare.vocabulary import called, parsed
+from compare.vocabulary import Kind, called, named, of_stage, parsed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,23 +45,23 @@ _OUT: Final = ("{part} is glued {{d}} too far out", "{part} is glued {{d}} too f
 _STANDS: Final = ("{part} stands {{d}} too far out", "{part} stands {{d}} too near the {spine}")
 SAID: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
-        "page": ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
-        "plane": ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
-        "page spacing": _OUT,
-        "plane spacing": (
+        Kind.PAGE: ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
+        Kind.PLANE: ("{part} is {{d}} too wide", "{part} is {{d}} too narrow"),
+        Kind.PAGE_SPACING: _OUT,
+        Kind.PLANE_SPACING: (
             "{leg} is glued {{d}} too far out under the plane",
             "{leg} is glued {{d}} too far in under the plane",
         ),
-        "foot": _STANDS,
-        "support foot": _STANDS,
-        "flap hinge": _OUT,
-        "support tab": (
+        Kind.FOOT: _STANDS,
+        Kind.SUPPORT_FOOT: _STANDS,
+        Kind.FLAP_HINGE: _OUT,
+        Kind.SUPPORT_TAB: (
             "{part} is glued {{d}} too far from the ridge",
             "{part} is glued {{d}} too near the ridge",
         ),
-        "vfold foot": _STANDS,
-        "vfold top": ("{part} is glued {{d}} too far out", "{part} is glued {{d}} too far in"),
-        "height": ("the ridge stands {{d}} too high", "the ridge stands {{d}} too low"),
+        Kind.VFOLD_FOOT: _STANDS,
+        Kind.VFOLD_TOP: ("{part} is glued {{d}} too far out", "{part} is glued {{d}} too far in"),
+        Kind.HEIGHT: ("the ridge stands {{d}} too high", "the ridge stands {{d}} too low"),
     }
 )
 """What is said of a length that is too large and too small; all others are cut long or short."""
@@ -72,11 +72,11 @@ def _single(name: str) -> Fault:
     n = parsed(name)
     words = {
         "part": called(name),
-        "leg": called(n.other("leg")),
+        "leg": called(n.other(Kind.LEG)),
         "spine": "spine" if n.stage == 1 else "crease below",
     }
     more, less = (text.format(**words) for text in SAID.get(n.kind, _CUT))
-    weight = 0.5 if n.kind == "page" else 1.0  # pages are cut with a guillotine, or bought
+    weight = 0.5 if n.kind == Kind.PAGE else 1.0  # pages are cut with a guillotine, or bought
     return Fault(name=name, pattern={name: 1.0}, more=more, less=less, weight=weight)
 
 
@@ -87,7 +87,7 @@ def _foot(name: str, lengths: Mapping[str, float]) -> list[Fault]:
     if not spacings:
         return [alone]
     n = parsed(name)
-    of = f" of stage {n.stage}" if n.stage > 1 else ""
+    of = of_stage(n.stage)
     spine = "spine" if n.stage == 1 else "crease below"
     return [
         Fault(  # the outer foot was marked from the spine
@@ -97,7 +97,7 @@ def _foot(name: str, lengths: Mapping[str, float]) -> list[Fault]:
             less=alone.less,
         ),
         Fault(  # the outer foot was marked from the inner one, and moved along with it
-            name=n.other("feet"),
+            name=n.other(Kind.FEET),
             pattern={name: 1.0},
             more=f"the {n.side} feet{of} stand {{d}} too far out",
             less=f"the {n.side} feet{of} stand {{d}} too near the {spine}",
@@ -112,49 +112,50 @@ def _spacings(foot: str, lengths: Mapping[str, float]) -> list[str]:
     out = []
     for name in lengths:
         m = parsed(name)
-        if m.kind == "page spacing" and (m.stage, m.side) == (n.stage, n.side):
+        if m.kind == Kind.PAGE_SPACING and (m.stage, m.side) == (n.stage, n.side):
             out.append(name)
     return out
 
 
-def _shared(prefix: str, lengths: Mapping[str, float]) -> list[Fault]:
+def _shared(stage: int, lengths: Mapping[str, float]) -> list[Fault]:
     """Faults that touch both halves of one construction."""
-    of = f" of {prefix.strip()}" if prefix else ""
+    of = of_stage(stage)
+    sides = ("right", 1.0), ("left", -1.0)
     out: list[Fault] = []
-    folds = {f"{prefix}fold left": 1.0, f"{prefix}fold right": -1.0}
+    folds = {named(Kind.FOLD, s, stage=stage): -way for s, way in reversed(sides)}
     if all(k in lengths for k in folds):
         out.append(
             Fault(
-                name=f"{prefix}ridge score",
+                name=named(Kind.RIDGE_SCORE, stage=stage),
                 pattern=folds,
                 more=f"the ridge of the parallel fold{of} is scored {{d}} too far right",
                 less=f"the ridge of the parallel fold{of} is scored {{d}} too far left",
             )
         )
-    moved = {f"{prefix}foot right": 1.0, f"{prefix}foot left": -1.0}
+    moved = {named(Kind.FOOT, s, stage=stage): way for s, way in sides}
     if all(k in lengths for k in moved):
         for foot, way in tuple(moved.items()):
             moved |= dict.fromkeys(_spacings(foot, lengths), -way)
         out.append(
             Fault(
-                name=f"{prefix}fold position",
+                name=named(Kind.FOLD_POSITION, stage=stage),
                 pattern=moved,
                 more=f"the parallel fold{of} is glued {{d}} too far right",
                 less=f"the parallel fold{of} is glued {{d}} too far left",
             )
         )
-    edges = {f"{prefix}plane right": 1.0, f"{prefix}plane left": -1.0}
+    edges = {named(Kind.PLANE, s, stage=stage): way for s, way in sides}
     spacing: dict[str, float] = {}
     for name in lengths:
         n = parsed(name)
-        if n.kind == "plane spacing" and n.prefix == prefix:
+        if n.kind == Kind.PLANE_SPACING and n.stage == stage:
             spacing[name] = 1.0 if n.side == "right" else -1.0
     if all(k in lengths for k in edges) and len({parsed(k).side for k in spacing}) == 2:
         # legs glued at marks on the plane move with it; legs glued where they stand leave only its edges off
         for pattern, weight in (({**spacing, **edges}, 1.0), (edges, 1.0), (spacing, 0.5)):
             out.append(
                 Fault(
-                    name=f"{prefix}crease off the ridge",
+                    name=named(Kind.CREASE_OFF, stage=stage),
                     pattern=pattern,
                     more=f"the plane's crease{of} is glued {{d}} right of the ridge",
                     less=f"the plane's crease{of} is glued {{d}} left of the ridge",
@@ -167,7 +168,7 @@ def _shared(prefix: str, lengths: Mapping[str, float]) -> list[Fault]:
 def _apart(feet: tuple[str, str]) -> Fault:
     """Where the spine is not seen, nobody can say which of the two feet is wrong."""
     return Fault(
-        name="feet",
+        name=Kind.FEET,
         pattern=dict.fromkeys(feet, 0.5),
         more="the inner feet stand {d} too far apart",
         less="the inner feet stand {d} too near to each other",
@@ -185,11 +186,11 @@ def faults_of(mechanism: Mechanism, *, spine_seen: bool) -> tuple[Fault, ...]:
     out = [] if spine_seen or feet is None else [_apart(feet)]
     feet_last: list[Fault] = []
     for name in lengths:
-        if parsed(name).kind == "foot":
+        if parsed(name).kind == Kind.FOOT:
             feet_last += _foot(name, lengths)
         else:
             out.append(_single(name))
     out += feet_last
-    for prefix in dict.fromkeys(parsed(k).prefix for k in lengths):
-        out += _shared(prefix, lengths)
+    for stage in dict.fromkeys(parsed(k).stage for k in lengths):
+        out += _shared(stage, lengths)
     return tuple(out)

@@ -17,6 +17,7 @@ from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import Measured, feet_lengths
 from compare.verdict.conformity import Item
+from compare.vocabulary import Told, told_of
 
 DEG = float(np.degrees(1.0))
 
@@ -133,7 +134,7 @@ def leaning(measured: Measured, spec: Spec, side: str) -> Leaning | None:
     if not np.isfinite(design):  # opened a little farther than the design goes
         design = lean_of(spec.mechanism, {}, np.radians(spec.base.opening_deg), side)
     item = Item(
-        name=f"lean {side}",
+        name=told_of(Told.LEAN, side),
         unit="deg",
         nominal=design,
         measured=seen.value * DEG,

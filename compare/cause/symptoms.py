@@ -14,7 +14,7 @@ from compare.cause.lean import DEG, Leaning
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import Joints, bearing_joints, misread_joints
 from compare.quantities.measured import Measured
-from compare.vocabulary import called
+from compare.vocabulary import called, parsed
 from measure.layout import Role
 from measure.profile import PanelFit, Profile
 
@@ -58,8 +58,8 @@ def _bows(profile: Profile, spec: Spec) -> list[Symptom]:
 
 def _half_of(spec: Spec, panel: str) -> str:
     """Return the half of the plane that a panel bears on."""
-    side = panel.rsplit(" ", 1)[-1]
-    return next((h.name for h in spec.mechanism.halves if h.plane == panel or h.name == side), "")
+    half = parsed(panel).half
+    return next((h.name for h in spec.mechanism.halves if h.plane == panel or h.name == half), "")
 
 
 def _bent(profile: Profile, spec: Spec, joints: Joints) -> list[Symptom]:

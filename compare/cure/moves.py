@@ -12,7 +12,7 @@ from typing import Final
 from compare.cause.causes import Cause
 from compare.design.linkage.mechanism import Mechanism
 from compare.units import Unit
-from compare.vocabulary import called, parsed
+from compare.vocabulary import Kind, called, of_stage, parsed
 
 LEAST_MOVE: Final = 0.05  # mm; less than this nobody moves anything
 ROOM: Final = 1.0  # mm of card that must stay beyond a glue line
@@ -121,11 +121,11 @@ def _leg(bench: Bench, name: str, size: float) -> list[Move]:
 def _lowered(bench: Bench, short: str, by: float) -> list[Move]:
     """Bring everything else of the construction down to a short leg."""
     n = parsed(short)
-    same = [k for k in bench.values if parsed(k).prefix == n.prefix]
-    down = [k for k in same if parsed(k).kind in ("fold", "leg") and k != short]
-    if parsed(short).kind != "leg" or len([k for k in down if parsed(k).kind == "fold"]) != 2:
+    same = [k for k in bench.values if parsed(k).stage == n.stage]
+    down = [k for k in same if parsed(k).kind in (Kind.FOLD, Kind.LEG) and k != short]
+    if n.kind != Kind.LEG or len([k for k in down if parsed(k).kind == Kind.FOLD]) != 2:
         return []
-    legs = [k for k in down if parsed(k).kind == "leg"]
+    legs = [k for k in down if parsed(k).kind == Kind.LEG]
     others = {0: "", 1: ", the other leg too"}.get(len(legs), ", all other legs too")
     return [
         Move(
@@ -153,10 +153,10 @@ def _room_for(bench: Bench, name: str, change: float) -> bool:
     """Return whether the glue line still lies on the card (plane or page) after the change."""
     n = parsed(name)
     after = bench.values[name] + change
-    if n.kind == "plane spacing":
-        edge = bench.values.get(n.other("plane", numbered=False))
+    if n.kind == Kind.PLANE_SPACING:
+        edge = bench.values.get(n.other(Kind.PLANE, numbered=False))
         return edge is None or after <= edge - ROOM
-    page, foot = (bench.values.get(n.other(k, numbered=False)) for k in ("page", "foot"))
+    page, foot = (bench.values.get(n.other(k, numbered=False)) for k in (Kind.PAGE, Kind.FOOT))
     return after > ROOM and (page is None or foot is None or foot + after <= page - ROOM)
 
 
@@ -164,7 +164,7 @@ def _slide(bench: Bench, name: str, change: float, *, instead: bool = False) -> 
     n = parsed(name)
     after = bench.values[name] + change
     how = "Or leave that and lift" if instead else "Lift"
-    if n.kind == "plane spacing":
+    if n.kind == Kind.PLANE_SPACING:
         way = "farther from" if change > 0 else "nearer to"
         text = (
             f"{how} {called(name)} off the plane and glue it {bench.show(change)} {way} the ridge: "
@@ -232,7 +232,7 @@ def _strip(bench: Bench, name: str, size: float) -> list[Move]:
 def _placed(bench: Bench, name: str, size: float) -> list[Move]:
     """Glue a foot, hinge or tab that has no partner where it belongs."""
     n = parsed(name)
-    if n.kind == "support tab":
+    if n.kind == Kind.SUPPORT_TAB:
         way = "nearer to the ridge" if size > 0 else "farther from the ridge"
     else:
         way = f"nearer to the {'spine' if n.stage == 1 else 'crease below'}" if size > 0 else "farther out"
@@ -245,51 +245,46 @@ def _shifted(bench: Bench, cause: Cause) -> list[Move]:
     d = cause.size_mm
     far = bench.show(d)
     way = "left" if d > 0 else "right"
-    name = cause.fault.name
-    n = parsed(name)
-    kind = name.removeprefix(n.prefix)
-    for stage in range(2, 10):
-        kind = kind.removeprefix(f"stage {stage} ")
+    n = parsed(cause.fault.name)
     changes = {k: -d * c for k, c in cause.fault.pattern.items()}
-    of = name.removesuffix(kind).strip()
-    of = f" of {of}" if of else ""
+    of = of_stage(n.stage)
     cuts, effort = False, Effort.REGLUE
-    if kind == "crease off the ridge":
+    if n.kind == Kind.CREASE_OFF:
         text = f"Re-glue the plane{of} {far} farther {way}, its crease on the ridge."
-        if not any(parsed(k).kind == "plane spacing" for k in changes):
+        if not any(parsed(k).kind == Kind.PLANE_SPACING for k in changes):
             wide = "right" if d > 0 else "left"
             text = f"Re-glue the plane{of} {far} farther {way}, or trim {far} off its {wide} half."
-    elif kind == "fold position":
+    elif n.kind == Kind.FOLD_POSITION:
         text = f"Lift the parallel fold{of} and glue it {far} farther {way}."
-    elif kind == "ridge score":
-        sides = [k for k in cause.fault.pattern if parsed(k).kind == "fold"]
+    elif n.kind == Kind.RIDGE_SCORE:
+        sides = [k for k in cause.fault.pattern if parsed(k).kind == Kind.FOLD]
         sizes = " and ".join(bench.show(bench.nominal(k)) for k in sorted(sides))
         text = f"Make the parallel fold{of} anew, its ridge scored {far} farther {way}: sides of {sizes}."
         cuts, effort = True, Effort.STRIP
-    elif kind == "feet":
+    elif n.kind == Kind.FEET and not n.side:
         text = (
             f"Measure both inner feet from the spine with a rule to see which of them is off, then glue them "
             f"{far} {'nearer together' if d > 0 else 'farther apart'}."
         )
     else:  # "foot right" with what was marked from the spine, "feet right"
-        which = f"the {n.side} inner foot" if n.kind == "foot" else f"the {n.side} feet"
+        which = f"the {n.side} inner foot" if n.kind == Kind.FOOT else f"the {n.side} feet"
         where = "nearer to the spine" if d > 0 else "farther from the spine"
-        text = f"Lift {which} and glue {'it' if n.kind == 'foot' else 'them'} {far} {where}."
+        text = f"Lift {which} and glue {'it' if n.kind == Kind.FOOT else 'them'} {far} {where}."
     return [Move(text=text, changes_mm=changes, cuts=cuts, effort=effort)]
 
 
 _BY_KIND: Final[Mapping[str, Callable[[Bench, str, float], list[Move]]]] = {
-    "leg": _leg,
-    "page spacing": _slid,
-    "plane spacing": _slid,
-    "plane": _plane,
-    "page": _page,
-    "fold": _fold,
-    "support foot": _placed,
-    "support tab": _placed,
-    "flap hinge": _placed,
-    "vfold foot": _placed,
-    "vfold top": _placed,
+    Kind.LEG: _leg,
+    Kind.PAGE_SPACING: _slid,
+    Kind.PLANE_SPACING: _slid,
+    Kind.PLANE: _plane,
+    Kind.PAGE: _page,
+    Kind.FOLD: _fold,
+    Kind.SUPPORT_FOOT: _placed,
+    Kind.SUPPORT_TAB: _placed,
+    Kind.FLAP_HINGE: _placed,
+    Kind.VFOLD_FOOT: _placed,
+    Kind.VFOLD_TOP: _placed,
 }
 
 
@@ -301,7 +296,7 @@ def moves_for(bench: Bench, cause: Cause) -> list[Move]:
     name = cause.fault.name
     if name in bench.values and len(pattern) == 1:
         kind = parsed(name).kind
-        if kind == "foot":
+        if kind == Kind.FOOT:
             return _placed(bench, name, cause.size_mm)
         return _BY_KIND.get(kind, _strip)(bench, name, cause.size_mm)
     return _shifted(bench, cause)
@@ -318,8 +313,8 @@ def match_moves(bench: Bench, half: str) -> list[Move]:
         if abs(change) < LEAST_MOVE:
             continue
         kind = parsed(pair.first).kind
-        if kind == "leg":
+        if kind == Kind.LEG:
             out.append(_leg(bench, pair.first, -change)[0])
-        elif kind == "plane spacing":
+        elif kind == Kind.PLANE_SPACING:
             out.append(_slide(bench, pair.first, change))
     return out

@@ -18,6 +18,7 @@ from compare.design.spec.spec import Spec
 from compare.units import unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of
+from compare.vocabulary import Kind, Told, named, parsed, told_of
 from measure.sides import SIDES
 
 WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
@@ -76,12 +77,12 @@ class Remedy:
     @property
     def lean_after_deg(self) -> dict[str, float]:
         """Half -> lean after it, degrees."""
-        return {i.name.removeprefix("lean "): i.measured for i in self.leans}
+        return {parsed(i.name).about: i.measured for i in self.leans}
 
     @property
     def closing_after_mm(self) -> dict[str, float]:
         """Loop -> closing sum after it, mm."""
-        return {i.name.removeprefix("closing sum "): i.measured for i in self.sums}
+        return {parsed(i.name).about: i.measured for i in self.sums}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,7 +124,7 @@ def solved(dummy: Dummy, moves: Sequence[Move], text: str, effort: Effort) -> Re
     leans: list[Item] = []
     for half in mechanism.halves:
         names = governing_lengths(mechanism, half.name)
-        was = dummy.now.get(f"lean {half.name}")
+        was = dummy.now.get(told_of(Told.LEAN, half.name))
         if was is None or any(k not in after for k in names):
             continue
         then = {k: after[k] for k in names}
@@ -158,13 +159,13 @@ def _clearances(dummy: Dummy, after: Mapping[str, float], cov: Array) -> list[It
     """Clearance at each fore edge after a plan."""
     out: list[Item] = []
     for side in SIDES:
-        was = dummy.now.get(f"clearance {side}")
+        was = dummy.now.get(told_of(Told.CLEARANCE, side))
         chains = [r.lengths for r in dummy.spec.mechanism.reaches if r.side == side]
         chains = [c for c in chains if all(k in after for k in c)]
         if was is None or not chains:
             continue
         farthest = max(chains, key=lambda c: sum(after[k] for k in c))
-        terms = {f"page {side}": 1.0, **dict.fromkeys(farthest, -1.0)}
+        terms = {named(Kind.PAGE, side): 1.0, **dict.fromkeys(farthest, -1.0)}
         value = sum(after[k] * c for k, c in terms.items())
         out.append(replace(was, measured=value, u=_u(terms, dummy.names, cov)))
     return out

@@ -20,7 +20,8 @@ from compare.quantities.measured import Measured
 from compare.units import unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of
-from compare.vocabulary import called, parsed
+from compare.vocabulary import Kind, Told, called, named, parsed
+from measure.sides import SIDES
 
 KNIFE: Final = (
     "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
@@ -43,7 +44,7 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
     bench = dummy.bench(values)
     out: list[Move] = []
     for item in plan.clearances:
-        side = item.name.split()[-1]
+        side = parsed(item.name).side
         least = item.nominal + item.low
         failing = Verdict.FAILS in (item.verdict, dummy.now[item.name].verdict)
         if not failing or item.verdict is Verdict.CONFORMS:
@@ -53,10 +54,10 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
         farthest = max(chains, key=lambda r: sum(values[k] for k in r.lengths))
         edge = farthest.lengths[-1]
         n = parsed(edge)
-        if n.kind != "plane" or n.other("strap") in values:
+        if n.kind != Kind.PLANE or n.other(Kind.STRAP) in values:
             continue
         cut = np.ceil((least + item.expanded - item.measured) * 2) / 2  # in halves of a millimetre
-        glued = [k for k in values if parsed(k).kind == "plane spacing" and parsed(k).prefix == n.prefix]
+        glued = [k for k in values if parsed(k).kind == Kind.PLANE_SPACING and parsed(k).stage == n.stage]
         spacing = [values[k] for k in glued if parsed(k).side == side]
         if values[edge] - cut < max(spacing, default=0.0):
             continue
@@ -77,9 +78,8 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
 def _plan(dummy: Dummy, moves: Sequence[Move]) -> Remedy:
     """Return a plan of these moves, with the trimming it still needs."""
     plan = solved(dummy, moves, "", Effort.NOTHING)
-    extra = (
-        [] if any(set(m.changes_mm) & {"plane left", "plane right"} for m in moves) else _trims(dummy, plan)
-    )
+    planes = {named(Kind.PLANE, s) for s in SIDES}
+    extra = [] if any(set(m.changes_mm) & planes for m in moves) else _trims(dummy, plan)
     whole = [*moves, *extra]
     text = " ".join(_as_sentence(m.text, first=i == 0) for i, m in enumerate(whole))
     hard = max((m.effort for m in whole), default=Effort.NOTHING)
@@ -98,10 +98,10 @@ def _as_sentence(text: str, *, first: bool) -> str:
 def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
     """Return "leave it" if level, sums and clearances are all right as they are."""
     plan = solved(dummy, (), "", Effort.NOTHING)
-    watched = [v for k, v in dummy.now.items() if k.startswith(("lean", "closing", "clearance"))]
+    watched = [v for k, v in dummy.now.items() if parsed(k).told]
     if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
         return None
-    if any(i.verdict is not Verdict.CONFORMS for i in watched if not i.name.startswith("clearance")):
+    if any(i.verdict is not Verdict.CONFORMS for i in watched if parsed(i.name).told != Told.CLEARANCE):
         return None
     blamed = {k for c in causes for k in c.fault.pattern}
     unknown = [m for m in matches_of(dummy.spec.mechanism) if m.name not in dummy.now]
@@ -117,7 +117,7 @@ def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
 def _rebuild(dummy: Dummy) -> Remedy:
     """Return the plan to build everything anew as designed."""
     bench = dummy.bench()
-    nominal = {k: bench.nominal(k) for k in dummy.names if not k.startswith("page ") or "spacing" in k}
+    nominal = {k: bench.nominal(k) for k in dummy.names if not parsed(k).is_page}
     listed = ", ".join(f"{k} {bench.show(v)}" for k, v in nominal.items())
     move = Move(
         text=f"Build it anew with the lengths of the design: {listed}.",
@@ -157,9 +157,7 @@ def remedies_for(
     options = [moves for moves in (moves_for(bench, c) for c in causes) if moves]
     plans = [_plan(dummy, moves) for moves in list(product(*options))[:MOST_PLANS]] if options else []
     tilted = [
-        i.name.removeprefix("lean ")
-        for i in items
-        if i.name.startswith("lean") and i.verdict is Verdict.FAILS
+        parsed(i.name).about for i in items if parsed(i.name).told == Told.LEAN and i.verdict is Verdict.FAILS
     ]
     if not any(p.probability >= LIKELY for p in plans) and tilted:
         found = {m.text: m for half in tilted for m in match_moves(bench, half)}

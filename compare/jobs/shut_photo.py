@@ -10,6 +10,7 @@ from capture.solved import closed_plane
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.verdict.shut_reach import shut
+from compare.vocabulary import FORE_EDGES, Kind
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond, ClosedOutline, outline_of
 from measure.sides import SIDES
@@ -112,10 +113,12 @@ def overhang_seen(closed: ShutPhoto, measured: Measured, spec: Spec) -> dict[str
     predicted = {s: -r.clearance.value for s in SIDES if (r := shut(measured, spec, s)) is not None}
     side = max(predicted, key=lambda s: predicted[s]) if predicted else "right"
     out: dict[str, tuple[float, float]] = {}
-    if "fore edge" in largest:
-        out[f"{side} fore edge"] = (largest["fore edge"].amount_mm, largest["fore edge"].u_mm)
+    fore_edge = next(edge for edge, lies in FORE_EDGES.items() if lies == side)
+    beyond = largest.get(Kind.FORE_EDGE)
+    if beyond is not None:
+        out[fore_edge] = (beyond.amount_mm, beyond.u_mm)
     elif predicted and predicted[side] > SEEN_MM:
-        out[f"{side} fore edge"] = (0.0, NOTHING_U_MM)
+        out[fore_edge] = (0.0, NOTHING_U_MM)
     for edge in ("head", "tail"):
         if edge in largest:
             out[edge] = (largest[edge].amount_mm, largest[edge].u_mm)

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 from compare.cure.remedies import CHILDREN, KNIFE
 from compare.lot.lot_decision import since
-from compare.lot.lot_words import became, capital, percent, size, spoken
+from compare.lot.lot_words import became, capital, percent, size
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
+from compare.vocabulary import spoken
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from compare.lot.lot_words import became, capital, listed, percent, size, spoken
+from compare.lot.lot_words import became, capital, listed, percent, size
 from compare.lot.plans import variable_plans as variables
 from compare.lot.plans.attribute_plans import (
     AQLS,
@@ -27,6 +27,7 @@ from compare.lot.run.samples import Sample
 from compare.lot.study.capability import share_interval
 from compare.lot.study.lot_statistics import Statistics
 from compare.verdict.conformity import Verdict
+from compare.vocabulary import spoken
 
 Word = Literal["accept", "do not accept", "undecided"]
 NEAR: Final = 0.75  # a drift that has used up this share of the tolerance stops the line

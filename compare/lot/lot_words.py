@@ -1,25 +1,4 @@
-"""Names of lengths as people say them, and sizes as people read them."""
-
-import re
-from typing import Final
-
-_SPECIAL: Final = {"feet": "the distance of the inner feet"}
-_OF_A_HALF: Final = {"lean": "the lean of the {} half", "clearance": "the clearance at the {} fore edge"}
-
-
-def spoken(name: str) -> str:
-    """Return a name as in a sentence: "leg right" is "the right leg"."""
-    if name in _SPECIAL:
-        return _SPECIAL[name]
-    kind, _, half = name.partition(" ")
-    if kind in _OF_A_HALF:
-        return _OF_A_HALF[kind].format(half)
-    match = re.fullmatch(r"(stage \d+ )?(.+) (left|right)", name)
-    if match is None or "=" in name:
-        return f"the {name}" if "=" not in name else f'"{name}"'
-    stage, what, side = match.groups()
-    of_stage = f" of {stage.strip()}" if stage else ""
-    return f"the {side} {what}{of_stage}"
+"""Sizes, changes and shares as people read them."""
 
 
 def size(value: float, unit: str) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
+from compare.vocabulary import Told, told_of
 from measure.joints.error_budget import Budget, budget_of
 
 if TYPE_CHECKING:
@@ -29,7 +30,9 @@ def budgets_of(measured: Measured, sizes_mm: "Mapping[str, float]") -> tuple[Bud
     for side, q in measured.lean.items():
         deg: Quantity = q * float(np.degrees(1.0))
         out.append(
-            budget_of(f"lean {side}", deg.value, deg.gradient, by_source, sizes_mm=sizes_mm, unit="deg")
+            budget_of(
+                told_of(Told.LEAN, side), deg.value, deg.gradient, by_source, sizes_mm=sizes_mm, unit="deg"
+            )
         )
     return tuple(out)
 

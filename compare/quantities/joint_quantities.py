@@ -8,9 +8,9 @@ import numpy as np
 
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.quantity import Quantity
+from compare.vocabulary import Kind, parsed
 from measure.layout import Panel
 from measure.profile import Profile
-from measure.sides import SIDES
 
 FEET: Final = "feet"
 RIDGE_GAP: Final = 1.0  # mm, three thicknesses of card
@@ -35,11 +35,11 @@ def seen_ends(mechanism: Mechanism) -> dict[str, tuple[str, str]]:
         return dict(mechanism.ends)
     near: dict[str, str] = {}
     for name, (a, b) in mechanism.ends.items():
-        side = b.rsplit(" ", 1)[-1]
-        if a == "spine" and side in SIDES and "fore edge" not in b and name in mechanism.lengths:
-            least = near.setdefault(side, name)
+        n = parsed(b)
+        if a == Kind.SPINE and n.side and n.kind != Kind.FORE_EDGE and name in mechanism.lengths:
+            least = near.setdefault(n.side, name)
             if mechanism.lengths[name] < mechanism.lengths[least]:
-                near[side] = name
+                near[n.side] = name
     if len(near) < 2:
         return dict(mechanism.ends)
     return {FEET: (mechanism.ends[near["left"]][1], mechanism.ends[near["right"]][1]), **mechanism.ends}

@@ -24,6 +24,7 @@ from compare.quantities.joint_quantities import (
     seen_ends,
 )
 from compare.quantities.quantity import Inputs, Quantity
+from compare.vocabulary import Kind, named, parsed
 from measure.layout import Panel, Role
 from measure.profile import Profile
 from measure.sides import SIDES
@@ -130,11 +131,12 @@ def _direction(joints: Joints, mechanism: Mechanism, panel: Panel) -> Quantity |
 def _one_base_line(joints: Joints, mechanism: Mechanism) -> dict[str, Quantity | None]:
     """Return the directions of the pages of a flat base that shows one joint on either page: one line."""
     on = {p.name: [j for j in p.joints if joints.has(j)] for p in mechanism.panels if p.role is Role.PAGE}
-    left, right = on.get("page left"), on.get("page right")
+    pages = [named(Kind.PAGE, side) for side in SIDES]
+    left, right = (on.get(page) for page in pages)
     if not left or not right:
         return {}
     line = joints.direction(left[0], right[0])
-    return {"page right": line, "page left": line + np.pi}
+    return {pages[1]: line, pages[0]: line + np.pi}
 
 
 def _angles(
@@ -144,8 +146,8 @@ def _angles(
     angles: dict[str, Quantity] = {}
     lean: dict[str, Quantity] = {}
     for panel, floor in mechanism.floors.items():
-        side = floor.rsplit(" ", 1)[-1]
-        own, page = along.get(panel), along.get(f"page {side}")
+        side = parsed(floor).side
+        own, page = along.get(panel), along.get(named(Kind.PAGE, side))
         if own is not None and page is not None:
             turn = 1.0 if side == "right" else -1.0  # angles count from the page towards the inside
             angles[panel] = _wrapped(turn * (own - page))
@@ -187,9 +189,10 @@ def _from_the_feet(
     names, ends = feet_lengths(mechanism), seen_ends(mechanism)
     out: dict[str, Quantity] = {}
     for foot, inner in zip(names or (), ends.get(FEET, ()), strict=False):
-        side = inner.rsplit(" ", 1)[-1]
+        side = parsed(inner).side
         for k, (a, b) in ends.items():
-            mine = a == "spine" and b.endswith(side) and k in mechanism.lengths and "fore edge" not in b
+            n = parsed(b)
+            mine = a == Kind.SPINE and n.side == side and k in mechanism.lengths and n.kind != Kind.FORE_EDGE
             if mine and k not in working and foot in working and joints.has(inner, b):
                 out[k] = working[foot] + joints.distance(inner, b)
     return out
@@ -274,7 +277,8 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     misread = misread_joints(profile, mechanism)
     joints = Joints(profile, n, misread)
     along = {p.name: _direction(joints, mechanism, p) for p in mechanism.panels}
-    if spec.base.opening_deg == 180.0 and along["page left"] is along["page right"] is None:
+    pages = [named(Kind.PAGE, side) for side in SIDES]
+    if spec.base.opening_deg == 180.0 and along[pages[0]] is along[pages[1]] is None:
         along |= _one_base_line(joints, mechanism)
     lengths, undetermined = _lengths(profile, joints, mechanism, ends_of(mechanism), misread)
     for name, parts in _sums(mechanism).items():
@@ -283,7 +287,7 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
             del lengths[name]  # not a length of card, and told by the two feet and the opening
     angles, lean = _angles(joints, mechanism, along)
     assumed: dict[str, str] = {}
-    left, right = along["page left"], along["page right"]
+    left, right = (along[page] for page in pages)
     if left is not None and right is not None:
         opening = _wrapped(left - right)
         if opening.value < 0:  # a little over flat
@@ -299,12 +303,13 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     working |= more
     assumed |= dict.fromkeys(more, "the spine is not seen: counted from the inner foot")
     for i, side in enumerate(SIDES, start=1):
-        page = f"page {side}"
+        page = named(Kind.PAGE, side)
         if page in mechanism.lengths and page not in working:
             working[page] = Quantity(mechanism.lengths[page], unit[i])
             assumed[page] = "the page is not seen from spine to fore edge: taken from the design"
     for name in mechanism.lengths:  # a plane edge that is not seen: nothing is known but the design
-        if name not in working and mechanism.ends.get(name, ("", ""))[1].find("plane edge") >= 0:
+        end = mechanism.ends.get(name, ("", ""))[1]
+        if name not in working and parsed(end).kind == Kind.PLANE_EDGE:
             assumed[name] = "the outer edge of the plane is not seen"
     return Measured(
         lengths=lengths,

@@ -17,6 +17,7 @@ from compare.quantities.measured import Measured, feet_lengths, measured_of, nom
 from compare.verdict.conformity import Item, Rule, Verdict, overall
 from compare.verdict.matched_pairs import compare_pairs
 from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang
+from compare.vocabulary import Kind, parsed
 from measure.profile import Profile
 
 
@@ -123,7 +124,11 @@ def unseen_lengths(measured: Measured, spec: Spec) -> tuple[str, ...]:
     Those that begin at the spine or end at a fore edge are not among them: a flat, unmarked base never shows
     the one and seldom the other, and what rests on the feet is told by their distance.
     """
-    ends = {k: v for k, v in seen_ends(spec.mechanism).items() if v[0] != "spine" and "fore edge" not in v[1]}
+    ends = {
+        k: v
+        for k, v in seen_ends(spec.mechanism).items()
+        if v[0] != Kind.SPINE and parsed(v[1]).kind != Kind.FORE_EDGE
+    }
     return tuple(k for k in measured.undetermined if k in ends)
 
 

@@ -15,6 +15,7 @@ from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured, nominal_lengths
 from compare.quantities.quantity import Quantity
 from compare.verdict.conformity import Item
+from compare.vocabulary import Kind, Told, feet_equality, parsed, told_of
 
 SMALLEST: Final = 1e-9  # mm
 
@@ -40,12 +41,9 @@ def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
             for k in names:
                 terms[k] = terms.get(k, 0.0) + sign * loop.weights.get(k, 1.0)
         one, other = loop.words
-        feet = loop.name.endswith("feet")
-        name = (
-            f"{loop.name.removesuffix('feet')}foot + fold, left = right"
-            if feet
-            else f"closing sum {loop.name}"
-        )
+        n = parsed(loop.name)
+        feet = n.kind == Kind.FEET
+        name = feet_equality(n.stage) if feet else told_of(Told.CLOSING_SUM, loop.name)
         out.append(Match(name, terms, "" if feet else f"{one} against {other}"))
     seen = mechanism.ends
     return tuple(m for m in out if all(k in seen for k in m.terms))

@@ -12,6 +12,7 @@ from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
 from compare.verdict.conformity import COVERAGE, Item
+from compare.vocabulary import FORE_EDGES, Kind, Told, named, told_of
 from measure.sides import SIDES
 
 
@@ -38,7 +39,7 @@ def shut(measured: Measured, spec: Spec, side: str) -> Shut | None:
         if best is None or reach.value > best.reach.value:
             best = Shut(
                 reach=reach,
-                clearance=measured.working[f"page {side}"] - reach,
+                clearance=measured.working[named(Kind.PAGE, side)] - reach,
                 farthest=chain.words,
                 lengths=chain.lengths,
             )
@@ -64,16 +65,18 @@ def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...],
     undetermined: dict[str, str] = {}
     nominal = spec.mechanism.lengths
     for side in SIDES:
-        name = f"clearance {side}"
-        if f"page {side}" not in nominal or design_reach(spec, side) == 0:
+        name = told_of(Told.CLEARANCE, side)
+        if named(Kind.PAGE, side) not in nominal or design_reach(spec, side) == 0:
             continue
         found = shut(measured, spec, side)
         if found is None:
-            undetermined[name] = measured.assumed.get(f"plane {side}", "a length it needs was not measured")
+            undetermined[name] = measured.assumed.get(
+                named(Kind.PLANE, side), "a length it needs was not measured"
+            )
             continue
-        page = nominal[f"page {side}"]
+        page = nominal[named(Kind.PAGE, side)]
         design = page - design_reach(spec, side)
-        taken = [k for k in (*found.lengths, f"page {side}") if k in measured.assumed]
+        taken = [k for k in (*found.lengths, named(Kind.PAGE, side)) if k in measured.assumed]
         remark = f"{found.farthest} reaches {found.reach.value:.1f} mm"
         if taken:
             remark += f"; from the design: {', '.join(taken)}"
@@ -161,8 +164,7 @@ def compare_overhang(
     """
     out: list[Overhang] = []
     for edge, (value, u) in seen.items():
-        side = edge.split()[0]
-        predicted = shut(measured, spec, side) if side in SIDES else None
+        predicted = shut(measured, spec, FORE_EDGES[edge]) if edge in FORE_EDGES else None
         out.append(
             Overhang(
                 edge=edge,

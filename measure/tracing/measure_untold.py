@@ -18,7 +18,9 @@ from measure.edges.photo_part import plane_of
 from measure.edges.straightened import Curve
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
+from measure.layout import Layout, Panel, Role
 from measure.measure_errors import MeasureError
+from measure.part_names import part_name
 from measure.profile import Profile
 from measure.region import search_region
 from measure.sides import SIDES
@@ -85,7 +87,8 @@ def measure_untold(
     stripes = stripes_in(plane, region, sheet, card, blur_px)
 
     def look(by: Traced) -> Profile:
-        seeds = {n: at for n, at in by.at_mm.items() if not n.startswith("fore edge")}
+        unseen = by.layout.free_ends(Role.PAGE)
+        seeds = {n: at for n, at in by.at_mm.items() if n not in unseen}
         return measure_profile(
             photo,
             view,
@@ -133,10 +136,12 @@ def _construction(traced: Traced, look: Look, eye_mm: Array) -> Untold | str:
         return "what was traced was not confirmed on a closer look"
     sound, more = sound_part(sound, second, eye_mm)
     profile, told = _agreed(sound, first, second)
-    lost = [p.name for p in profile.panels if p.name.startswith("fold") and not p.found]
+    found = {p.name for p in profile.panels if p.found}
+    lost = [p.side for p in sound.layout.panels if p.role is Role.FOLD and p.name not in found]
     if lost:
-        return f"the {lost[0].removeprefix('fold ')} side of its fold was not confirmed"
-    if not any(f"leg top{n} {s}" in profile.joints for s in SIDES for n in ("", " 1")):
+        return f"the {lost[0]} side of its fold was not confirmed"
+    innermost = (part_name("leg top", s, n) for s in SIDES for n in (0, 1))
+    if not any(top in profile.joints for top in innermost):
         return "no half of a plane with a leg was confirmed"
     return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*notes, *more, *told))))
 
@@ -151,7 +156,8 @@ def _plain(traced: Traced, look: Look) -> Untold | None:
             raise
         return None
     profile, told = _agreed(traced, first, second)
-    found = [p.name for p in profile.panels if p.found and p.name.startswith("panel")]
+    pages = {p.name for p in traced.layout.panels if p.role is Role.PAGE}
+    found = [p.name for p in profile.panels if p.found and p.name not in pages]
     if len(found) < 3 or len(profile.joints) < 4:
         return None
     return Untold(traced=traced, profile=profile, notes=(UNNAMED, *told))
@@ -163,27 +169,27 @@ def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced,
     dropped: list[str] = []
     found = {p.name for p in profile.panels if p.found}
     for side in SIDES:
-        legs = [
-            p.name for p in traced.layout.panels if p.name.startswith("leg") and p.name.endswith(f" {side}")
-        ]
-        half = f"plane {side}"
-        if half not in {p.name for p in traced.layout.panels}:
+        legs = [p for p in traced.layout.panels if p.role is Role.LEG and p.side == side]
+        halves = [p.name for p in traced.layout.panels if p.role is Role.PLANE and p.side == side]
+        if not halves:
             continue
-        bad = [
-            leg
-            for leg in legs
-            if leg not in found
-            or not _shuts(profile, leg, EDGE_ON_CLOSING_MM if _edge_on(profile, leg, eye_mm) else CLOSING_MM)
-        ]
+        half = halves[0]
+        bad = [leg.name for leg in legs if leg.name not in found or not _confirmed(profile, leg, eye_mm)]
         dropped += bad
         clear = half in found and _comes_to_ridge(profile, half)
         if not clear or len(bad) == len(legs):
             why = "no leg under it was confirmed" if clear else "it was not seen clearly"
             notes.append(f"The {side} half of the plane is left out: {why}.")
-            dropped += [half, *legs]
+            dropped += [half, *(leg.name for leg in legs)]
         elif bad:
             notes.append(f"Left out, not confirmed: {', '.join(bad)}.")
     return traced.without(set(dropped), traced.unsure), notes
+
+
+def _confirmed(profile: Profile, leg: Panel, eye_mm: Array) -> bool:
+    """Whether the loop of a leg can shut; less is believed of one that may be an edge running back."""
+    edge_on = _edge_on(profile, leg.name, eye_mm)
+    return _shuts(profile, leg, EDGE_ON_CLOSING_MM if edge_on else CLOSING_MM)
 
 
 def _edge_on(profile: Profile, leg: str, eye_mm: Array) -> bool:
@@ -199,11 +205,9 @@ def _comes_to_ridge(profile: Profile, half: str) -> bool:
     return abs(float((profile.at("ridge") - curve.a) @ curve.normal)) < RIDGE_GAP_MM
 
 
-def _shuts(profile: Profile, leg: str, within_mm: float) -> bool:
+def _shuts(profile: Profile, leg: Panel, within_mm: float) -> bool:
     """Whether the loop of a leg, its spacings and its side of the fold can shut flat."""
-    number, side = leg.removeprefix("leg").rsplit(" ", 1)
-    inner, outer = f"inner foot {side}", f"outer foot{number} {side}"
-    top = f"leg top{number} {side}"
+    inner, (outer, top) = part_name("inner foot", leg.side), leg.joints
     if not all(j in profile.joints for j in (inner, outer, top, "ridge")):
         return False
 
@@ -220,35 +224,38 @@ def _agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, l
     out: dict[str, str] = {}
     kept = {p.name for p in traced.layout.panels}
     second = replace(second, panels=tuple(p for p in second.panels if p.name in kept))
+    edges = traced.layout.free_ends(Role.PLANE)
     for joint in second.joints:
         if joint not in traced.layout.joint_names:
             out[joint] = "its panel is left out"
             continue
         if joint in second.by_hand:
             continue
-        if joint.startswith("plane edge"):
+        if joint in edges:
             off = float(np.hypot(*(second.at(joint) - traced.at_mm[joint])))
             if joint in traced.unsure or off > CORNER_MM:
                 out[joint] = "where the plane ends cannot be told"
         elif joint in first.joints and float(np.hypot(*(second.at(joint) - first.at(joint)))) > AGREE_MM:
             out[joint] = "two looks at the photo place it differently"
             notes.append(f"The {joint} is left out: two looks at the photo place it differently.")
-    for joint in _off_plane(second, set(second.joints) - set(out)):
+    for joint in _off_plane(traced.layout, second, set(second.joints) - set(out)):
         out[joint] = "it does not lie in the plane"
         notes.append(f"The {joint} is left out: it does not lie between the ridge and the plane's edge.")
     return _without_joints(second, out), notes
 
 
-def _off_plane(profile: Profile, told: set[str]) -> list[str]:
+def _off_plane(layout: Layout, profile: Profile, told: set[str]) -> list[str]:
     """Tops of legs that miss the straight line from the ridge to the plane's edge, where both are told."""
     out: list[str] = []
-    for side in SIDES:
-        edge = f"plane edge {side}"
-        if not {"ridge", edge} <= told:
+    for panel in layout.panels:
+        if panel.role is not Role.PLANE or not panel.free_end:
             continue
-        line = Curve(a=profile.at("ridge"), b=profile.at(edge))
-        for joint in sorted(told):
-            if joint.startswith("leg top") and joint.endswith(side):
+        ridge, *tops, edge = panel.joints
+        if not {ridge, edge} <= told:
+            continue
+        line = Curve(a=profile.at(ridge), b=profile.at(edge))
+        for joint in sorted(tops):
+            if joint in told:
                 off = abs(float((profile.at(joint) - line.a) @ line.normal))
                 if off > OFF_PLANE_MM:
                     out.append(joint)

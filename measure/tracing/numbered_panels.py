@@ -13,6 +13,7 @@ from capture.arrays import Array
 from measure.edges.straightened import Curve
 from measure.guided.choose_lines import crossing
 from measure.layout import Layout, Panel, Role
+from measure.part_names import part_name
 from measure.sides import SIDES
 from measure.tracing.page_lines import Pages, page_lines
 from measure.tracing.standing_strips import Strip, standing
@@ -84,12 +85,13 @@ def _traced(
     panels: list[Panel] = []
     carried = sorted({k for _, on in uppers for k in on})
     number = {k: i for i, k in enumerate(carried, start=1)}
-    feet = [f"foot {number[k]}" for k in carried]
+    feet = [part_name("foot", number=number[k]) for k in carried]
     for k in carried:
         n = number[k]
-        at[f"foot {n}"] = strips[k].foot
-        lengths[f"panel {n}"] = (f"foot {n}", f"top {n}")
-        panels.append(Panel(name=f"panel {n}", joints=(f"foot {n}", f"top {n}"), role=Role.LEG))
+        name, *joints = (part_name(kind, number=n) for kind in ("panel", "foot", "top"))
+        at[joints[0]] = strips[k].foot
+        lengths[name] = (joints[0], joints[1])
+        panels.append(Panel(name=name, joints=(joints[0], joints[1]), role=Role.LEG))
     for j, (upper, on) in enumerate(uppers, start=len(carried) + 1):
         curve = (
             upper.curve if upper.curve.b[0] > upper.curve.a[0] else Curve(a=upper.curve.b, b=upper.curve.a)
@@ -97,24 +99,27 @@ def _traced(
         tops: list[tuple[float, str]] = []
         for k in on:
             top = crossing(strips[k].stripe.curve, curve)
-            at[f"top {number[k]}"] = top
-            tops.append((float((top - curve.a) @ curve.tangent), f"top {number[k]}"))
+            name = part_name("top", number=number[k])
+            at[name] = top
+            tops.append((float((top - curve.a) @ curve.tangent), name))
         names = tuple(name for _, name in sorted(tops))
-        panels.append(Panel(name=f"panel {j}", joints=names, role=Role.PLANE))
+        upper_name = part_name("panel", number=j)
+        panels.append(Panel(name=upper_name, joints=names, role=Role.PLANE))
         for a, b in zip(names[:-1], names[1:], strict=True):
-            lengths[f"panel {j}, {a} to {b}"] = (a, b)
+            lengths[f"{upper_name}, {a} to {b}"] = (a, b)
     for a, b in zip(feet[:-1], feet[1:], strict=True):
         lengths[f"page, {a} to {b}"] = (a, b)
     half = max(len(feet) // 2, 1)
     at["spine"] = (at[feet[half - 1]] + at[feet[half]]) / 2
     outer = {"left": feet[:half][::-1], "right": feet[half:]}
     for side in SIDES:
-        at[f"fore edge {side}"] = pages.of(side).b
+        at[part_name("fore edge", side)] = pages.of(side).b
     on_page = [
         Panel(
-            name=f"page {side}",
-            joints=("spine", *outer[side], f"fore edge {side}"),
+            name=part_name("page", side),
+            joints=("spine", *outer[side], part_name("fore edge", side)),
             role=Role.PAGE,
+            side=side,
             free_end=True,
         )
         for side in SIDES

@@ -20,6 +20,7 @@ from measure.edges.straightened import Curve, Plane
 from measure.edges.stripe_evidence import Template
 from measure.guided.placement import Region
 from measure.layout import Layout, Panel, Role
+from measure.part_names import part_name
 from measure.profile import Profile
 from measure.sides import SIDES
 from measure.tracing.assemble_dummy import assemble
@@ -175,37 +176,38 @@ def traced_of(shape: Shape, card: Card) -> Traced:
     at["spine"] = shape.pages["left"][0]
     at["ridge"] = shape.ridge
     for side in SIDES:
-        inner = f"inner foot {side}"
+        inner, fold = part_name("inner foot", side), part_name("fold", side)
         at[inner] = shape.feet[side]
-        lengths[f"foot {side}"] = ("spine", inner)
-        lengths[f"fold {side}"] = (inner, "ridge")
-        panels[Role.FOLD].append(Panel(name=f"fold {side}", joints=(inner, "ridge"), role=Role.FOLD))
+        lengths[part_name("foot", side)] = ("spine", inner)
+        lengths[fold] = (inner, "ridge")
+        panels[Role.FOLD].append(Panel(name=fold, joints=(inner, "ridge"), role=Role.FOLD, side=side))
         half = shape.halves.get(side)
         on_page, on_plane = ["spine", inner], ["ridge"]
         for k, (foot, top) in enumerate(half.legs if half else (), start=1):
-            n = "" if half is None or len(half.legs) == 1 else f" {k}"
-            outer, leg_top = f"outer foot{n} {side}", f"leg top{n} {side}"
+            n = 0 if half is None or len(half.legs) == 1 else k
+            outer, leg_top, leg = (part_name(kind, side, n) for kind in ("outer foot", "leg top", "leg"))
             at[outer], at[leg_top] = foot, top
             on_page.append(outer)
             on_plane.append(leg_top)
-            lengths[f"page spacing{n} {side}"] = (inner, outer)
-            lengths[f"plane spacing{n} {side}"] = ("ridge", leg_top)
-            lengths[f"leg{n} {side}"] = (outer, leg_top)
-            panels[Role.LEG].append(Panel(name=f"leg{n} {side}", joints=(outer, leg_top), role=Role.LEG))
+            lengths[part_name("page spacing", side, n)] = (inner, outer)
+            lengths[part_name("plane spacing", side, n)] = ("ridge", leg_top)
+            lengths[leg] = (outer, leg_top)
+            panels[Role.LEG].append(Panel(name=leg, joints=(outer, leg_top), role=Role.LEG, side=side))
         if half is not None:
-            edge = f"plane edge {side}"
+            edge, plane = part_name("plane edge", side), part_name("plane", side)
             at[edge] = half.edge
-            lengths[f"plane {side}"] = ("ridge", edge)
+            lengths[plane] = ("ridge", edge)
             panels[Role.PLANE].append(
-                Panel(name=f"plane {side}", joints=(*on_plane, edge), role=Role.PLANE, free_end=True)
+                Panel(name=plane, joints=(*on_plane, edge), role=Role.PLANE, side=side, free_end=True)
             )
-        fore = f"fore edge {side}"
+        page, fore = part_name("page", side), part_name("fore edge", side)
         at[fore] = _fore_edge(shape, side, at[on_page[-1]])
         panels[Role.PAGE].append(
-            Panel(name=f"page {side}", joints=(*on_page, fore), role=Role.PAGE, free_end=True)
+            Panel(name=page, joints=(*on_page, fore), role=Role.PAGE, side=side, free_end=True)
         )
     if shape.flat:
-        lengths = {"feet": ("inner foot left", "inner foot right"), **lengths}
+        inner_left, inner_right = (part_name("inner foot", side) for side in SIDES)
+        lengths = {"feet": (inner_left, inner_right), **lengths}
     every = tuple(p for role in panels for p in panels[role])
     names = tuple(dict.fromkeys(j for p in every for j in p.joints))
     turned, opening = _upright(np.array([at[n] for n in names]), at)
@@ -219,7 +221,7 @@ def traced_of(shape: Shape, card: Card) -> Traced:
         base_mm=card.base_mm,
         near_end_sd_mm=card.near_end_sd_mm,
     )
-    unsure = {f"plane edge {s}" for s, half in shape.halves.items() if not half.corner}
+    unsure = {part_name("plane edge", s) for s, half in shape.halves.items() if not half.corner}
     return Traced(
         layout=layout, at_mm=at, lengths=lengths, spine_seen=not shape.flat, unsure=frozenset(unsure)
     )
@@ -236,7 +238,7 @@ def _fore_edge(shape: Shape, side: str, outermost: Array) -> Array:
 
 def _upright(xy: Array, at: Mapping[str, Array]) -> tuple[Array, float]:
     """Points with the spine at the origin and the bisector of the pages upright, and the opening, degrees."""
-    left, right = (at[f"fore edge {s}"] - at["spine"] for s in SIDES)
+    left, right = (at[part_name("fore edge", s)] - at["spine"] for s in SIDES)
     to_left, to_right = np.arctan2(left[1], left[0]), np.arctan2(right[1], right[0])
     opening = float((to_left - to_right) % (2 * np.pi))
     up = to_right + opening / 2

@@ -15,7 +15,7 @@ from compare.tell.check.check_page import report_html
 from compare.tell.words.answer import also, answer
 from compare.verdict.conformity import Verdict
 from compare.verdict.findings import Findings, compare_profile
-from compare.vocabulary import called, parsed
+from compare.vocabulary import parsed
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.mechanism_specs import any_profile
 
@@ -162,11 +162,3 @@ def test_the_page_shows_every_construction(name: str) -> None:
     text = report_html(inspection_of(any_profile(spec, {length: -2.0}, spine=True), spec))
     text = re.sub(r"base64,[^\"]+", "", text)
     assert 'id="motion-data"' in text and "NaN" not in text
-
-
-def test_names_are_taken_apart() -> None:
-    n = parsed("stage 2 page spacing 1 left")
-    assert (n.stage, n.kind, n.number, n.side) == (2, "page spacing", "1", "left")
-    assert n.other("leg") == "stage 2 leg 1 left" and n.other("foot", numbered=False) == "stage 2 foot left"
-    assert called("stage 2 leg 1 left") == "the left leg 1 of stage 2"
-    assert called("roof left") == '"roof left"'

@@ -13,13 +13,14 @@ from compare.lot.assess_lot import Assessment, Sampling, assess
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import advice
 from compare.lot.lot_decision import decide, past_lots, stricter_would_accept
-from compare.lot.lot_words import listed, percent, size, spoken
+from compare.lot.lot_words import listed, percent, size
 from compare.lot.plans.attribute_plans import PastLot, next_severity, plan
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.runner import run_lot
 from compare.lot.run.samples import Reading, Sample
 from compare.lot.study.lot_statistics import statistics_of
 from compare.verdict.conformity import Rule, Verdict
+from compare.vocabulary import spoken
 from tests.helpers.made_lots import SETTINGS, drifting_lot, fake_folder, fill
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 

@@ -10,9 +10,10 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.compare_errors import LotError
-from compare.lot.lot_words import percent, spoken
+from compare.lot.lot_words import percent
 from compare.lot.run.samples import Sample
 from compare.lot.study.gauge_study import BEARABLE, ENOUGH_CATEGORIES, GOOD, Gauge, average_and_range, crossed
+from compare.vocabulary import spoken
 
 Row = tuple[str, str, float]
 """Person, sample, value."""

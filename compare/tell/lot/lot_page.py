@@ -14,7 +14,7 @@ from markupsafe import Markup
 from capture.errors import FoldgaugeError
 from compare.lot.assess_lot import Assessment
 from compare.lot.charts.control_charts import individuals
-from compare.lot.lot_words import capital, listed, percent, spoken
+from compare.lot.lot_words import capital, listed, percent
 from compare.lot.run.runner import Run, recorded
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Index
@@ -25,6 +25,7 @@ from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import write_whole
 from compare.verdict.conformity import Rule, Verdict
+from compare.vocabulary import spoken
 
 WORST: Final = 3
 PICTURE_WIDTH: Final = 1100  # px

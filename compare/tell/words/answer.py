@@ -14,7 +14,7 @@ from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
 from compare.verdict.shut_reach import shut
-from compare.vocabulary import parsed
+from compare.vocabulary import Kind, Told, named, parsed
 
 MANY = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
 
@@ -75,7 +75,7 @@ def _several(tilted: Sequence[Leaning], of: int) -> str:
 
 
 def _clearance_words(item: Item, unit: Unit) -> str:
-    side = item.name.split()[-1]
+    side = parsed(item.name).side
     if item.measured < 0:
         return f"card sticks out {unit.words(-item.measured)} past the {side} fore edge"
     return f"card stays only {unit.words(item.measured)} inside the {side} fore edge"
@@ -85,7 +85,7 @@ def _clearances_words(items: Sequence[Item], unit: Unit) -> str:
     """Return one clause for one side or both."""
     if len(items) == 2 and all(i.measured < 0 for i in items):
         a, b = items
-        side = b.name.split()[-1]
+        side = parsed(b.name).side
         return f"{_clearance_words(a, unit)} and {unit.words(-b.measured)} past the {side} one"
     return _joined([_clearance_words(i, unit) for i in items])
 
@@ -95,15 +95,16 @@ def _adds_reach(cause: Cause, side: str, findings: Findings) -> float:
     p = cause.fault.pattern
     chain = shut(findings.measured, findings.spec, side)
     farthest = chain.lengths if chain is not None else ()
-    return (sum(p.get(k, 0.0) for k in farthest) - p.get(f"page {side}", 0.0)) * cause.size_mm
+    return (sum(p.get(k, 0.0) for k in farthest) - p.get(named(Kind.PAGE, side), 0.0)) * cause.size_mm
 
 
 def _item_words(item: Item, unit: Unit) -> str:
     """Return a failing length or pair in words, where no fault goes by its name."""
     size = unit.words(abs(item.deviation))
-    if " = " in item.name:
+    n = parsed(item.name)
+    if n.compares and not n.told:
         return f"{item.name} does not hold, they differ by {size}"
-    if item.name.startswith("closing"):
+    if n.told == Told.CLOSING_SUM:
         return f"the {item.name} is off by {size}"
     return f"{item.name} is {size} {_long_or_short(item.deviation)}"
 
@@ -117,7 +118,7 @@ def _failing(findings: Findings) -> str:
         return _lean_sentence(findings, tilted, unit)
     if short:
         first = _clearances_words(short, unit)
-        sides = [i.name.split()[-1] for i in short]
+        sides = [parsed(i.name).side for i in short]
         made = [c for c in findings.causes if any(_adds_reach(c, s, findings) > 0 for s in sides)]
         why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
         return f"Shut, {first}{why}."
@@ -139,7 +140,7 @@ def _open(findings: Findings) -> str:
         missing = _joined(unseen_lengths(findings.measured, findings.spec))
         return f"Too close to call: nothing fails, but {missing} could not be measured."
     worst = min(doubtful, key=lambda i: i.probability)
-    side = worst.name.removeprefix("lean ")
+    side = parsed(worst.name).about
     more = f" ({len(doubtful)} of {len(findings.items)} items in doubt, level within "
     more = f"{more}{level_within(findings):.1f} degrees)" if len(doubtful) > 1 and findings.leans else ""
     if worst.unit == "deg":
@@ -147,7 +148,7 @@ def _open(findings: Findings) -> str:
             f"Too close to call: the {side} half leans {_degrees(worst.measured)}, known to within "
             f"{worst.expanded:.1f}, where {worst.high:g} is allowed{more}."
         )
-    if worst.name.startswith("clearance"):
+    if parsed(worst.name).told == Told.CLEARANCE:
         limit = unit.words(worst.nominal + worst.low)
         return (
             f"Too close to call: shut, {_clearance_words(worst, unit)}, known to within "
@@ -209,8 +210,8 @@ def _redundant(findings: Findings) -> list[str]:
     out = []
     blamed = {k for c in findings.causes for k in c.fault.pattern}
     for half in findings.spec.mechanism.halves:
-        legs = [k for k in half.governs if parsed(k).kind == "leg" and parsed(k).side == half.side]
-        legs = [k for k in legs if parsed(k).prefix == parsed(f"{half.plane}").prefix]
+        legs = [k for k in half.governs if parsed(k).kind == Kind.LEG and parsed(k).side == half.side]
+        legs = [k for k in legs if parsed(k).stage == parsed(half.plane).stage]
         numbers = {parsed(k).number for k in blamed if parsed(k).side == half.side and parsed(k).number}
         if len(legs) > 1 and numbers:
             out.append(

@@ -6,18 +6,18 @@ from typing import Final
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
-from compare.vocabulary import called, parsed
+from compare.vocabulary import Kind, Told, called, parsed
 
 MOST: Final = 5
 CUT: Final = (
-    "leg",
-    "fold",
-    "plane",
-    "page",
-    "support",
-    "flap",
-    "strap",
-    "vfold",
+    Kind.LEG,
+    Kind.FOLD,
+    Kind.PLANE,
+    Kind.PAGE,
+    Kind.SUPPORT,
+    Kind.FLAP,
+    Kind.STRAP,
+    Kind.VFOLD,
 )  # a length of card by itself
 EVEN: Final = 0.5
 BETTER: Final = (
@@ -30,26 +30,25 @@ def _by_hand(item: Item, unit: Unit) -> str:
     """Return how to settle one doubtful item with a rule."""
     figure = f"{unit.number(item.measured)} ± {unit.number(item.expanded)}"
     low, high = item.nominal + item.low, item.nominal + item.high
-    if item.name.startswith("clearance"):
-        side = item.name.split()[-1]
+    n = parsed(item.name)
+    if n.told == Told.CLEARANCE:
         return (
-            f"Shut the spread and measure how far the card stays inside the {side} fore edge: at least "
+            f"Shut the spread and measure how far the card stays inside the {n.side} fore edge: at least "
             f"{unit.words(low)} is wanted, the measured lengths make it {figure} {unit.name}."
         )
     if item.unit == "deg":
-        half = item.name.removeprefix("lean ")
         return (
-            f"Photograph again, sharper or nearer, for the lean of the {half} half: {item.low:+.1f} to "
+            f"Photograph again, sharper or nearer, for the lean of the {n.about} half: {item.low:+.1f} to "
             f"{item.high:+.1f} degrees from the design is allowed, the photo says {item.deviation:+.1f} "
             f"± {item.expanded:.1f}."
         )
-    if " = " in item.name or item.name.startswith("closing"):
+    if n.compares:
         return (
             f"{item.name[0].upper()}{item.name[1:]}: lay the strips against each other; they may differ by "
             f"{unit.words(item.high)}, the photo says {unit.number(abs(item.deviation))} ± "
             f"{unit.number(item.expanded)}."
         )
-    what = called(item.name) if parsed(item.name).kind in CUT else f'"{item.name}"'
+    what = called(item.name) if n.kind in CUT else f'"{item.name}"'
     allowed = f"{unit.number(low)} to {unit.number(high)} {unit.name} is allowed"
     return f"Measure {what} with a steel rule: {allowed}, the photo says {figure}."
 
@@ -57,7 +56,7 @@ def _by_hand(item: Item, unit: Unit) -> str:
 def _doubtful(items: Sequence[Item]) -> list[Item]:
     """Return the items in doubt, the most doubtful first, the lengths before what follows from them."""
     doubt = [i for i in items if i.verdict is Verdict.OPEN]
-    return sorted(doubt, key=lambda i: (" = " in i.name or i.name.startswith("closing"), i.probability))
+    return sorted(doubt, key=lambda i: (parsed(i.name).compares, i.probability))
 
 
 def next_steps(findings: Findings) -> tuple[str, ...]:

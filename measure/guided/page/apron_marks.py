@@ -10,6 +10,7 @@ from capture.camera.view import View
 from measure.edges.straightened import Curve
 from measure.joints.added_joints import with_joints
 from measure.layout import Layout
+from measure.part_names import part_name
 from measure.profile import Profile
 
 SPINE_MARK = "spine mark"
@@ -39,7 +40,7 @@ class Marks:
     def up(self, page: str) -> Array:
         """Return the unit vector (2,) from a page toward the inside of the spread."""
         t = self.direction(page)
-        return np.array([-t[1], t[0]]) if page.endswith("right") else np.array([t[1], -t[0]])
+        return np.array([-t[1], t[0]]) if page == part_name("page", "right") else np.array([t[1], -t[0]])
 
 
 def marks_of(view: View, z_mm: float) -> Marks | None:
@@ -48,7 +49,7 @@ def marks_of(view: View, z_mm: float) -> Marks | None:
     if apron is None:
         return None
     return Marks(
-        pages={f"page {e.side}": view.to_plane(view.project(e.ends_mm), z_mm) for e in apron.edges},
+        pages={part_name("page", e.side): view.to_plane(view.project(e.ends_mm), z_mm) for e in apron.edges},
         spine=view.to_plane(view.project(apron.spine_mm[None]), z_mm)[0],
         spine_cov=apron.spine_cov[:2, :2],
     )
