@@ -17,6 +17,7 @@ from compare.commands.camera import camera
 from compare.commands.check import check
 from compare.commands.demo import demo
 from compare.commands.design import design
+from compare.commands.help import help_topic
 from compare.commands.lot import lot
 from compare.commands.measure import measure
 from compare.commands.sheet import sheet
@@ -62,16 +63,21 @@ def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
 
 
 @click.group(
-    cls=OneLineGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+    cls=OneLineGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.option(
     "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version."
 )
-def main() -> None:
+@click.pass_context
+def main(ctx: click.Context) -> None:
     """Measure a folded card dummy of a pop-up spread from a photo and check it against its design."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
 
 
-for _command in (sheet, camera, check, measure, design, demo, lot):
+for _command in (sheet, camera, check, measure, design, demo, lot, help_topic):
     main.add_command(_command)
 
 

@@ -12,11 +12,12 @@ import pytest
 from compare.cli import main
 from compare.design.spec.forms import TOP, keys_by_table
 from compare.design.spec.spec import load_spec
+from compare.tell.help.topics import TOPICS
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("capture", "measure", "compare")
 TOP_ENTRIES = {
-    ".ci", ".gitignore", "MANIFEST.in", "README.md", "DEVELOPERS.md", "pyproject.toml", "setup.py",
+    ".ci", ".gitignore", "README.md", "DEVELOPERS.md", "pyproject.toml",
     "capture", "measure", "compare", "sample_images", "tests",
 }  # fmt: skip
 PICTURES = (".jpg", ".png")
@@ -26,10 +27,22 @@ def readme() -> str:
     return (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+def topic(name: str) -> str:
+    """A document of `foldgauge help`."""
+    return (ROOT / "compare" / "tell" / "help" / f"{name}.md").read_text(encoding="utf-8")
+
+
+def manual() -> str:
+    """All a user reads: the README and every topic of the help."""
+    return "\n".join([readme(), *map(topic, TOPICS)])
+
+
 def commands(text: str) -> list[str]:
     """Lines of a document that are indented as a command."""
     return [
-        line.strip() for line in text.splitlines() if re.match(r"    (python3|foldgauge|\.venv/bin/)", line)
+        line.strip()
+        for line in text.splitlines()
+        if re.match(r"    (?: {3})?(python3|foldgauge|\.venv/bin/)", line)
     ]
 
 
@@ -86,8 +99,8 @@ def every_command(group: click.Group) -> list[click.Command]:
     return out
 
 
-def test_readme_commands_and_options_exist() -> None:
-    found = [c.split("#")[0] for c in commands(readme()) if c.startswith("foldgauge ")]
+def test_commands_and_options_told_exist() -> None:
+    found = [c.split("#")[0] for c in commands(manual()) if c.startswith("foldgauge ")]
     assert len(found) >= 3
     for text in found:
         _, name, *args = shlex.split(text)
@@ -98,9 +111,9 @@ def test_readme_commands_and_options_exist() -> None:
         with click.Context(command) as ctx:
             command.parse_args(ctx, list(args))
     known = {o for c in every_command(main) for p in c.params for o in (*p.opts, *p.secondary_opts)}
-    elsewhere = {"--no-bars"}  # of the benchmark
-    assert set(re.findall(r"--[a-z][a-z-]+", readme())) <= known | elsewhere
-    assert set(re.findall(r"`foldgauge ([a-z]+)", readme())) <= set(main.commands)
+    elsewhere = {"--no-bars", "--help"}  # of the benchmark, and of every command
+    assert set(re.findall(r"--[a-z][a-z-]+", manual())) <= known | elsewhere
+    assert set(re.findall(r"`foldgauge ([a-z]+)", manual())) <= set(main.commands)
 
 
 def test_scripts_named_in_the_documents_exist() -> None:
@@ -131,17 +144,17 @@ def test_modules_named_in_the_documents_exist() -> None:
     assert seen > 5
 
 
-def test_readme_example_spec_loads(tmp_path: Path) -> None:
-    (block,) = re.findall(r"```toml\n(.*?)```", readme(), re.DOTALL)
+def test_example_spec_loads(tmp_path: Path) -> None:
+    (block,) = re.findall(r"```toml\n(.*?)```", topic("spec"), re.DOTALL)
     path = tmp_path / "crane.toml"
     path.write_text(block, encoding="utf-8")
     assert load_spec(path).warnings == ()
 
 
-def test_readme_names_every_key_of_a_spec_and_no_other() -> None:
+def test_every_key_of_a_spec_is_told_and_no_other() -> None:
     told: dict[str, set[str]] = {"": set()}
     heads: list[str] = [""]
-    for line in readme().split("| table | key |")[1].split("\n\n")[0].splitlines()[2:]:
+    for line in topic("spec").split("| table | key |")[1].split("\n\n")[0].splitlines()[2:]:
         first, keys = (cell.strip() for cell in line.split("|")[1:3])
         heads = re.findall(r"\[([\w.]+)\]", first) or heads
         for head in heads:
@@ -151,13 +164,13 @@ def test_readme_names_every_key_of_a_spec_and_no_other() -> None:
 
 
 @pytest.mark.photo
-def test_readme_python_runs(
+def test_python_told_runs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    (block,) = re.findall(r"```python\n(.*?)```", readme(), re.DOTALL)
+    (block,) = re.findall(r"```python\n(.*?)```", topic("programs"), re.DOTALL)
     (tmp_path / "sample_images").symlink_to(ROOT / "sample_images")
     monkeypatch.chdir(tmp_path)
-    exec(compile(block, "README.md", "exec"), {})
+    exec(compile(block, "programs.md", "exec"), {})
     out = capsys.readouterr().out
     assert out.startswith("The right half leans 2.") and "leg right 38." in out and "does not conform" in out
     assert (tmp_path / "short_leg.html").stat().st_size > 100_000
@@ -182,7 +195,7 @@ def test_pictures_are_small_and_named() -> None:
     assert len(pictures) >= 3
     for path in pictures:
         assert path.stat().st_size <= (400_000 if path.suffix == ".png" else 200_000)
-        assert f"sample_images/docs/{path.name}" in readme()
+        assert f"sample_images/docs/{path.name}" in manual()
 
 
 ROOMS = ("capture", "measure", "compare")
@@ -196,3 +209,8 @@ def test_file_names_are_unique_and_folders_small() -> None:
     for folder in {f.parent for f in files}:
         inside = [f.name for f in files if f.parent == folder]
         assert len(inside) <= MOST_FILES, f"{folder} holds {len(inside)} files"
+
+
+def test_guides_are_short() -> None:
+    assert len(readme().splitlines()) <= 200
+    assert len((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()) <= 200

@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 import compare.jobs.check_dummy
 from capture.errors import PhotoError
 from compare.cli import main
+from compare.tell.help.topics import TOPICS
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import ONE_SIDED, TWO_SIDED, profile_of, spec_of
 
@@ -157,3 +158,21 @@ def test_import_is_light_and_check_is_there() -> None:
     subprocess.run([sys.executable, "-c", code], check=True)
     with pytest.raises(AttributeError, match="no attribute 'chek'"):
         compare.chek  # type: ignore[attr-defined]  # noqa: B018
+
+
+def test_bare_command_shows_its_help_in_full() -> None:
+    bare, asked = CliRunner().invoke(main, []), CliRunner().invoke(main, ["--help"])
+    assert bare.exit_code == 0 and bare.output.strip() == asked.output.strip() and "check" in bare.output
+
+
+@pytest.mark.parametrize("name", TOPICS)
+def test_every_topic_is_told(name: str) -> None:
+    told = CliRunner().invoke(main, ["help", name])
+    assert told.exit_code == 0 and told.stdout.startswith("# ") and len(told.stdout) > 300
+    assert "](" not in told.stdout  # links and pictures are no use on a terminal
+    assert f"  {name} " in CliRunner().invoke(main, ["help"]).stdout
+
+
+def test_unknown_topic_names_the_known_ones() -> None:
+    told = CliRunner().invoke(main, ["help", "glue"])
+    assert told.exit_code == 2 and "'photo'" in told.stderr

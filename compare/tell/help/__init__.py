@@ -1,0 +1,1 @@
+"""What `foldgauge help TOPIC` prints: one document a topic, readable here too."""
