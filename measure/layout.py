@@ -41,6 +41,23 @@ class Panel:
     free_end: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """The card a dummy is made of, mm; the defaults are what is assumed where no design tells it.
+
+    Attributes
+    ----------
+    card_mm, base_mm : thickness of strips and plane, and of the base pages.
+    depth_mm : length of the strips along the spine (how far a panel reaches back from its near end).
+    near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
+    """
+
+    card_mm: float = 0.3
+    base_mm: float = 0.3
+    depth_mm: float = 60.0
+    near_end_sd_mm: float = 0.5
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Layout:
     """Expected joints and panels.
@@ -69,6 +86,16 @@ class Layout:
     base_mm: float = 0.3
     other_openings: tuple[tuple[float, Array], ...] = ()
 
+    @property
+    def card(self) -> Card:
+        """The card it is made of."""
+        return Card(
+            card_mm=self.card_mm,
+            base_mm=self.base_mm,
+            depth_mm=self.depth_mm,
+            near_end_sd_mm=self.near_end_sd_mm,
+        )
+
     def length(self, a: str, b: str) -> float:
         """Nominal distance between two joints, mm."""
         return float(np.hypot(*(self.at(b) - self.at(a))))
@@ -88,3 +115,17 @@ class Layout:
         """Nominal position (2,) of a joint, mm."""
         out: Array = self.xy_mm[self.joint_names.index(joint)]
         return out
+
+    @staticmethod
+    def of_nothing(card: Card) -> "Layout":
+        """Return the layout of an unknown dummy: no joints, only its card."""
+        return Layout(
+            joint_names=(),
+            xy_mm=np.zeros((0, 2)),
+            panels=(),
+            opening_deg=180.0,
+            card_mm=card.card_mm,
+            depth_mm=card.depth_mm,
+            near_end_sd_mm=card.near_end_sd_mm,
+            base_mm=card.base_mm,
+        )

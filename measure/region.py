@@ -1,13 +1,39 @@
 """Where in the measuring plane a dummy can be, given the sheet and how it was used."""
 
-import numpy as np
+from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.arrays import Array
 from capture.camera.view import View
 from capture.sheet.marker_sheet import CUT_INSET_MM, MarkerSheet
-from measure.guided.placement import Region
 
 BELOW_MM = 12.0
 BESIDE_MM = 25.0
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Region:
+    """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
+
+    `table_mm` is the height of the table if sheet and dummy stand on the same; else None. `printed` are parts
+    behind which the sheet's print is seen: its edges are no card's.
+    """
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    table_mm: float | None
+    masked: tuple[tuple[float, float, float, float], ...] = ()
+    printed: tuple[tuple[float, float, float, float], ...] = ()
+
+    def holds(self, xy: Array) -> NDArray[np.bool_]:
+        """Which points (N, 2) lie in it."""
+        x, y = xy[:, 0], xy[:, 1]
+        out: NDArray[np.bool_] = (x > self.left) & (x < self.right) & (y > self.bottom) & (y < self.top)
+        return out
 
 
 def search_region(

@@ -64,7 +64,7 @@ def measure(
     check_range("--depth", depth, 0.5, 1000.0)
     check_outputs({"--annotate": annotate, "--csv": table, "--draft": draft})
     from compare.jobs.measure_dummy import measure as run
-    from measure.tracing.trace_dummy import Card
+    from measure.layout import Card
 
     tracing = run(
         photo,

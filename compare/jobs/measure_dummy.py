@@ -22,10 +22,11 @@ from compare.quantities.joint_quantities import Joints
 from compare.quantities.quantity import Inputs, Quantity
 from measure.joints.by_hand import read_points
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
+from measure.layout import Card
 from measure.profile import Profile
 from measure.sides import SIDES
 from measure.tracing.measure_untold import Untold, measure_untold
-from measure.tracing.trace_dummy import Card, Traced
+from measure.tracing.trace_dummy import Traced
 
 DEG: Final = float(np.degrees(1.0))
 

@@ -9,7 +9,8 @@ from scipy.special import ndtr
 
 from capture.arrays import Array
 from measure.edges.candidate_lines import crest_shift
-from measure.edges.straightened import Curve, Plane
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
 
 REACH_MM = 9.0
 WINDOW_MM = 0.9
@@ -42,7 +43,7 @@ class Ending:
 
 
 def find_ending(
-    plane: Plane,
+    plane: MeasuringPlane,
     curve: Curve,
     expected_mm: float,
     *,
@@ -145,7 +146,12 @@ def _change(line: Array, inner: NDArray[np.bool_], h: float, m: int) -> Array:
 
 
 def _face_offsets(
-    plane: Plane, curve: Curve, expected_mm: float, card_mm: float, depth_mm: float, outward_sign: float
+    plane: MeasuringPlane,
+    curve: Curve,
+    expected_mm: float,
+    card_mm: float,
+    depth_mm: float,
+    outward_sign: float,
 ) -> Array:
     """Offsets across the curve at which the panel's face is seen beyond the stripe; none if edge-on."""
     end = curve.points(np.array([expected_mm / curve.length]))[0]
@@ -158,7 +164,7 @@ def _face_offsets(
     return out
 
 
-def _rows(plane: Plane, curve: Curve, at: Array, across: Array) -> Array:
+def _rows(plane: MeasuringPlane, curve: Curve, at: Array, across: Array) -> Array:
     """Grey values (N, R) along the curve at R offsets across, each moved along with the perspective.
 
     A face reaches back into the picture: its side edge runs from the near end toward the eye.

@@ -5,13 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.arrays import Array, Single
+from capture.arrays import Array
 from measure.edges.candidate_lines import crest_shift, line_scores
-from measure.edges.print_behind import without_print
-from measure.edges.straightened import Curve, Plane, strip_along
-from measure.edges.stripe_evidence import Evidence, Template, near_end_evidence, softened
+from measure.edges.edge_evidence import EdgeEvidence, Template, softened
+from measure.edges.stations import stations_for
+from measure.geometry import Curve
 
-STATION_MM = 0.8
 REACH_MM = 0.7  # the true line is within this of the rough one at both ends
 BOWED_REACH_MM = 2.6
 CLEARLY_BOWED_MM = 0.4
@@ -19,9 +18,6 @@ STRAIGHT_MM = 0.15  # a sagitta that hand and glue always leave
 CLEAN_MM = 0.04  # scatter of stations about a panel that is seen well
 GATE_MM = 0.3  # per-station peaks farther from the curve are something else
 MIN_STATION_SCORE = 3.0
-TONE_SD = 0.4  # natural logarithm: cut edges of one card differ by that much from place to place
-TONE_WEIGHT = 6.0
-TONE_CAP = 6.0
 FREE_LOG = 0.48  # natural logarithm; layers under a plane lie in one another's shadow
 
 
@@ -46,121 +42,14 @@ class Fit:
     mean_score: float
 
 
-def outer_sign(plane: Plane, curve: Curve) -> float:
-    """+1 if the background side (away from the eye) is to the left of the curve, else -1."""
-    middle = curve.points(np.array([0.5]))[0]
-    return 1.0 if float((middle - plane.eye_mm[:2]) @ curve.normal) >= 0 else -1.0
-
-
-def scan(
-    plane: Plane,
-    curve: Curve,
-    stations: Array,
-    reach_mm: float,
-    step_mm: float,
-    template: Template,
-    stack_up: float = 0.0,
-) -> Evidence:
-    """Evidence along a curve for offsets within +-reach.
-
-    With `stack_up` (+1 or -1: up is to the left or right of the curve) a second card may lie right under the
-    card looked for; each place takes the better of both explanations.
-    """
-    room = reach_mm + template.half_mm + abs(stack_up) * template.card_mm
-    n = int(np.ceil(room / step_mm)) + 1
-    offsets = np.linspace(-n * step_mm, n * step_mm, 2 * n + 1)
-    smear = STATION_MM if len(stations) < 2 else (stations[1] - stations[0]) * curve.length
-    strip = strip_along(plane, curve, stations, offsets, smear, 3)
-    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
-    sign = outer_sign(plane, curve)
-    face = _face_widths(plane, curve, stations, template.depth_mm) if template.depth_mm else None
-
-    def of_card(evidence: Evidence, used: Template) -> Evidence:
-        return (
-            evidence if plane.behind is None else without_print(evidence, plane, curve, stations, used, sign)
-        )
-
-    if not stack_up:
-        single = _by_side(plane, curve, stations, strip, offsets, template, scale, face)
-        return of_card(single, template)
-    twice = replace(template, card_mm=2 * template.card_mm)
-    single = of_card(near_end_evidence(strip, offsets, template, sign, scale, face), template)
-    double = of_card(near_end_evidence(strip, offsets, twice, sign, scale), twice)
-    return _better(single, double, -stack_up * template.card_mm / 2)
-
-
-def _by_side(
-    plane: Plane,
-    curve: Curve,
-    stations: Array,
-    strip: Single,
-    offsets_mm: Array,
-    template: Template,
-    px_per_mm: float,
-    face_mm: Array | None,
-) -> Evidence:
-    """Evidence of a panel of which one face may be seen here and the other there: a bowed one, edge-on."""
-    left = ((curve.points(stations) - plane.eye_mm[:2]) @ curve.normal) >= 0
-    parts: list[tuple[NDArray[np.bool_], Evidence]] = []
-    for rows, sign in ((left, 1.0), (~left, -1.0)):
-        if rows.any():
-            face = None if face_mm is None else face_mm[rows]
-            parts.append((rows, near_end_evidence(strip[rows], offsets_mm, template, sign, px_per_mm, face)))
-    if len(parts) == 1:
-        return parts[0][1]
-    first = parts[0][1]
-    shape = (len(stations), first.score.shape[1])
-    fields = {name: np.empty(shape) for name in ("score", "outer", "inner", "middle")}
-    for rows, part in parts:
-        for name, whole in fields.items():
-            whole[rows] = getattr(part, name)
-    return Evidence(offsets_mm=first.offsets_mm, **fields)
-
-
-def _face_widths(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
-    """How wide (S,) a panel's face is seen: as far as its far end is shifted toward the eye."""
-    near = curve.points(stations)
-    shift = plane.far_of(near, depth_mm) - near
-    out: Array = np.abs(shift @ curve.normal)
-    return out
-
-
-def _better(single: Evidence, double: Evidence, centre_mm: float) -> Evidence:
-    """Place by place the stronger of two; the stack's middle lies `centre_mm` from the card's."""
-    k = int(round(centre_mm / (single.offsets_mm[1] - single.offsets_mm[0])))
-    n = single.score.shape[1]
-    cols = np.clip(np.arange(n) + k, 0, n - 1)
-    stronger = double.score[:, cols] > single.score
-
-    def pick(a: Array, b: Array) -> Array:
-        out: Array = np.where(stronger, b[:, cols], a)
-        return out
-
-    return Evidence(
-        offsets_mm=single.offsets_mm,
-        score=pick(single.score, double.score),
-        outer=pick(single.outer, double.outer),
-        inner=pick(single.inner, double.inner),
-        middle=single.middle,
-    )
-
-
-def stations_for(curve: Curve, trim0_mm: float, trim1_mm: float, every_mm: float = STATION_MM) -> Array:
-    """Stations (S,) every so many mm, leaving out that much at the two ends."""
-    usable = curve.length - trim0_mm - trim1_mm
-    n = max(4, int(usable / every_mm))
-    return (trim0_mm + (np.arange(n) + 0.5) * usable / n) / curve.length
-
-
 def refine(
-    plane: Plane,
+    edges: EdgeEvidence,
     rough: Curve,
     template: Template,
     *,
     trim_mm: tuple[float, float],
     max_bow_mm: float = 2.4,
     reach_mm: float = REACH_MM,
-    tone: float | None = None,
     stack_up: float = 0.0,
 ) -> Fit:
     """Fit the middle line of a near end, starting from a rough line.
@@ -171,13 +60,14 @@ def refine(
 
     Parameters
     ----------
+    edges : how near ends are seen in this photo.
     rough : where to start; the true line is within `reach_mm` of it at both ends.
     trim_mm : stretches at its two ends that are not used.
     max_bow_mm : largest sagitta considered.
-    tone : grey value of the card's cut edge, if known.
-    stack_up : see `scan`.
+    template : the card looked for.
+    stack_up : see `measure.edges.edge_evidence.EdgeEvidence.scan`.
     """
-    straight = _refine_once(plane, rough, template, trim_mm, STRAIGHT_MM, reach_mm, tone, stack_up)
+    straight = _refine_once(edges, rough, template, trim_mm, STRAIGHT_MM, reach_mm, stack_up)
     if max_bow_mm <= STRAIGHT_MM or (
         straight.rms_mm < CLEAN_MM and straight.n_used > 0.6 * straight.n_stations
     ):
@@ -185,9 +75,9 @@ def refine(
     # The rough line of a bowed panel may be a tangent: its ends are then looked for farther off.
     bowed = None
     if not stack_up:
-        bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, BOWED_REACH_MM, tone, stack_up)
+        bowed = _refine_once(edges, rough, template, trim_mm, max_bow_mm, BOWED_REACH_MM, stack_up)
     if bowed is None or abs(bowed.curve.bow) < CLEARLY_BOWED_MM:  # not a bow: another line near by
-        bowed = _refine_once(plane, rough, template, trim_mm, max_bow_mm, reach_mm, tone, stack_up)
+        bowed = _refine_once(edges, rough, template, trim_mm, max_bow_mm, reach_mm, stack_up)
     if not np.isfinite(straight.rms_mm):
         return bowed
     if stack_up:
@@ -204,44 +94,45 @@ def _merit(fit: Fit) -> float:
 
 
 def _refine_once(
-    plane: Plane,
+    edges: EdgeEvidence,
     rough: Curve,
     template: Template,
     trim_mm: tuple[float, float],
     max_bow_mm: float,
     reach_mm: float,
-    tone: float | None,
     stack_up: float,
 ) -> Fit:
     curve = rough.straightened()
+    plane = edges.plane
     scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
     step = float(np.clip(0.5 / scale, 0.03, 0.1))
-    curve = _grid(plane, curve, template, trim_mm, step, max_bow_mm, reach_mm, tone, stack_up)
+    curve = _grid(edges, curve, template, trim_mm, step, max_bow_mm, reach_mm, stack_up)
     # A straight panel's stations must not be talked into a bow by a few that sit on a tab.
     stiffness = 3.0 if max_bow_mm <= STRAIGHT_MM else 0.0003
-    fit = _peaks(plane, curve, template, trim_mm, step, tone, stack_up, stiffness)
-    return _peaks(plane, fit.curve, template, trim_mm, step, tone, stack_up, stiffness)
+    fit = _peaks(edges, curve, template, trim_mm, step, stack_up, stiffness)
+    return _peaks(edges, fit.curve, template, trim_mm, step, stack_up, stiffness)
 
 
 def _grid(
-    plane: Plane,
+    edges: EdgeEvidence,
     curve: Curve,
     template: Template,
     trim_mm: tuple[float, float],
     step: float,
     max_bow: float,
     reach: float,
-    tone: float | None,
     stack_up: float,
 ) -> Curve:
     s = stations_for(curve, *trim_mm)
     # A bow needs length to show: short panels are straight.
     limit = min(max_bow, 0.04 * curve.length)
-    evidence = scan(plane, curve, s, reach + limit + 0.2, step, template, stack_up)
+    evidence = edges.scan(
+        curve, s, reach_mm=reach + limit + 0.2, step_mm=step, template=template, stack_up=stack_up
+    )
     score = (
         softened(evidence.outer)
         + 0.5 * softened(evidence.inner)
-        - off_tone(evidence, tone, FREE_LOG if stack_up else 0.0)
+        - edges.off_tone(evidence, template.tone, FREE_LOG if stack_up else 0.0)
     )
     best, best_score = curve, -np.inf
     h, first = step, evidence.offsets_mm[0]
@@ -265,33 +156,25 @@ def _grid(
     return best.straightened()
 
 
-def off_tone(evidence: Evidence, tone: float | None, free: float = 0.0) -> Array:
-    """Penalty (S, K) where the stripe is not of the grey that cut edges of this card have in this photo.
-
-    `free` is how far off (natural logarithm) costs nothing.
-    """
-    if tone is None:
-        return np.zeros_like(evidence.score)
-    ratio = np.log((np.maximum(evidence.middle, 0) + 0.005) / (tone + 0.005))
-    ratio = np.maximum(np.abs(ratio) - free, 0.0)
-    out: Array = TONE_WEIGHT * np.minimum((ratio / TONE_SD) ** 2, TONE_CAP)
-    return out
-
-
 def _peaks(
-    plane: Plane,
+    edges: EdgeEvidence,
     curve: Curve,
     template: Template,
     trim_mm: tuple[float, float],
     step: float,
-    tone: float | None,
     stack_up: float,
     stiffness: float,
 ) -> Fit:
     s = stations_for(curve, *trim_mm)
-    evidence = scan(plane, curve, s, GATE_MM + 0.1, step, template, stack_up)
+    evidence = edges.scan(
+        curve, s, reach_mm=GATE_MM + 0.1, step_mm=step, template=template, stack_up=stack_up
+    )
     # Uncapped likelihoods have the sharper peak; the cap is for adding up, not for locating.
-    score = evidence.outer + 0.5 * evidence.inner - off_tone(evidence, tone, FREE_LOG if stack_up else 0.0)
+    score = (
+        evidence.outer
+        + 0.5 * evidence.inner
+        - edges.off_tone(evidence, template.tone, FREE_LOG if stack_up else 0.0)
+    )
     inside = np.abs(evidence.offsets_mm) <= GATE_MM
     cols = np.flatnonzero(inside)
     k = cols[np.argmax(score[:, cols], axis=1)]

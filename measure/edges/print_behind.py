@@ -6,8 +6,9 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.camera.view import PARAMS
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Evidence, Template, capped
+from measure.edges.edge_evidence import Evidence, Template, capped
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
 
 STEP = 0.35  # of black against white; a smaller one is no step
 EXPLAINED = 0.7
@@ -15,7 +16,7 @@ EXPLAINED = 0.7
 
 def without_print(
     evidence: Evidence,
-    plane: Plane,
+    plane: MeasuringPlane,
     curve: Curve,
     stations: Array,
     template: Template,

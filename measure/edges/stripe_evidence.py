@@ -8,57 +8,15 @@ everything smooth (a quadratic) and the other step may still adapt. Profiles hol
 floor keeps a faint texture in a dark corner from looking like proof.
 """
 
-from dataclasses import dataclass
-
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from capture.arrays import Array, Single
+from measure.edges.edge_evidence import Evidence, Template, capped
 
 FACE_STEP_MM = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Template:
-    """What a near end looks like across: all in mm.
-
-    Attributes
-    ----------
-    card_mm : thickness of the card.
-    blur_mm : standard deviation of the photo's blur.
-    depth_mm : how far the panel reaches back; 0 if that is of no interest.
-    half_mm : half width of the window compared.
-    floor, floor_share : noise floor, full scale = 1: so much, and that share of the grey value.
-    cap : no single profile may count more than this (log-likelihood units).
-    """
-
-    card_mm: float
-    blur_mm: float
-    depth_mm: float = 0.0
-    half_mm: float = 1.5
-    floor: float = 0.003
-    floor_share: float = 0.02
-    cap: float = 40.0
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Evidence:
-    """Scores (S, K) of each station for a near end at each of K offsets.
-
-    Attributes
-    ----------
-    offsets_mm : (K,) offsets scored.
-    score : (S, K) combined score.
-    outer, inner : (S, K) log-likelihood ratios of the step on the background side and on the face side.
-    middle : (S, K) mean grey value over the middle half of the stripe.
-    """
-
-    offsets_mm: Array
-    score: Array
-    outer: Array
-    inner: Array
-    middle: Array
 
 
 def _orthonormal(columns: Array) -> Array:
@@ -95,20 +53,22 @@ def near_end_evidence(
             outer=mirrored.outer[:, ::-1],
             inner=mirrored.inner[:, ::-1],
             middle=mirrored.middle[:, ::-1],
+            noise=mirrored.noise[:, ::-1],
         )
     h = float(offsets_mm[1] - offsets_mm[0])
     n = int(round(template.half_mm / h))
     x = np.linspace(-n * h, n * h, 2 * n + 1)
     raw = np.lib.stride_tricks.sliding_window_view(strip.astype(np.float64), len(x), axis=1)
-    outer, inner = np.zeros(raw.shape[:2]), np.zeros(raw.shape[:2])
+    outer, inner, noise = (np.zeros(raw.shape[:2]) for _ in range(3))
     for width, rows in _by_face(face_mm, len(strip), template):
-        outer[rows], inner[rows] = _two_steps(raw[rows], x, template, px_per_mm, h, width)
+        outer[rows], inner[rows], noise[rows] = _two_steps(raw[rows], x, template, px_per_mm, h, width)
     return Evidence(
         offsets_mm=offsets_mm[n : len(offsets_mm) - n],
         score=capped(outer, inner, template.cap),
         outer=outer,
         inner=inner,
         middle=raw[..., np.abs(x) <= template.card_mm / 4 + 0.01].mean(axis=2),
+        noise=noise,
     )
 
 
@@ -131,8 +91,8 @@ def _by_face(
 
 def _two_steps(
     raw: Array, x: Array, template: Template, px_per_mm: float, h: float, face_mm: float | None
-) -> tuple[Array, Array]:
-    """Log-likelihood ratios (S, K) of the outer and of the inner step, each given all the rest."""
+) -> tuple[Array, Array, Array]:
+    """Log-likelihood ratios (S, K) of the outer and of the inner step, each given all the rest; the noise."""
     smooth = [np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2]
     outer = ndtr((x - template.card_mm / 2) / template.blur_mm)
     inner = ndtr((x + template.card_mm / 2) / template.blur_mm)
@@ -154,16 +114,42 @@ def _two_steps(
     return (
         0.5 * n_eff * np.log1p(weight * coef[..., -1] ** 2 / spread),
         0.5 * n_eff * np.log1p(weight * last_inner**2 / spread),
+        np.sqrt(spread / n_eff),
     )
 
 
-def capped(outer: Array, inner: Array, cap: float) -> Array:
-    """Both steps of a near end together: the background step counts double, neither more than the cap."""
-    out: Array = np.minimum(outer, cap) + 0.5 * np.minimum(inner, cap)
-    return out
+def two_steps_everywhere(
+    rows: Array, template: Template, per_mm: float, px_per_mm: float
+) -> tuple[Array, Array]:
+    """Log-likelihood ratios (R, D) of the step at lower offsets and of that at higher ones.
 
+    The same test as `near_end_evidence`, written as correlations so that it can be asked of a whole picture
+    at once: rows are places along a line, columns offsets across, `per_mm` of them a millimetre.
+    """
+    h = 1.0 / per_mm
+    n = int(round(template.half_mm / h))
+    x = np.linspace(-n * h, n * h, 2 * n + 1)
+    smooth = [np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2]
+    low = ndtr((x + template.card_mm / 2) / template.blur_mm)
+    high = ndtr((x - template.card_mm / 2) / template.blur_mm)
+    q, _ = np.linalg.qr(np.column_stack([*smooth, low, high]))
+    q_low, _ = np.linalg.qr(np.column_stack([*smooth, high, low]))
 
-def softened(llr: Array, scale: float = 20.0) -> Array:
-    """Log-likelihoods with diminishing returns, so that no single station decides, yet more stays more."""
-    out: Array = scale * np.log1p(llr / scale)
-    return out
+    def along(kernel: Array) -> Array:
+        out = cv2.filter2D(rows, cv2.CV_64F, kernel[None, :], borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(out, dtype=np.float64)
+
+    coef = [along(q[:, k]) for k in range(q.shape[1])]
+    last_low = along(q_low[:, -1])
+    level = coef[0] / (np.sqrt(len(x)) * np.sign(q[0, 0]))
+    energy = np.asarray(
+        cv2.filter2D(rows**2, cv2.CV_64F, np.ones((1, len(x))), borderType=cv2.BORDER_REPLICATE)
+    )
+    n_eff = 2 * template.half_mm * min(px_per_mm, per_mm)
+    weight = n_eff / len(x)
+    rest = np.maximum(energy - sum(c**2 for c in coef), 0.0)
+    spread = rest * weight + n_eff * (template.floor + template.floor_share * level) ** 2
+    return (
+        0.5 * n_eff * np.log1p(weight * last_low**2 / spread),
+        0.5 * n_eff * np.log1p(weight * coef[-1] ** 2 / spread),
+    )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate
-from measure.edges.straightened import Curve
+from measure.geometry import Curve, cross_point
 from measure.layout import Layout, Panel, Role
 
 Index = NDArray[np.intp]
@@ -74,23 +74,6 @@ def _lines(item: PanelLines) -> _Lines:
     v = q - p
     v /= np.hypot(v[:, 0], v[:, 1])[:, None]
     return _Lines(p=p, v=v, score=np.array([c.score for c in item.candidates]))
-
-
-def cross_point(p: Array, v: Array, q: Array, w: Array) -> Array:
-    """Intersections (N, 2) of lines p + t v and q + u w (all (N, 2)); nan where parallel."""
-    det = v[:, 0] * w[:, 1] - v[:, 1] * w[:, 0]
-    d = q - p
-    parallel = np.abs(det) < 1e-12
-    t = (d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]) / np.where(parallel, 1.0, det)
-    t = np.where(parallel, np.nan, t)
-    out: Array = p + t[:, None] * v
-    return out
-
-
-def crossing(a: Curve, b: Curve) -> Array:
-    """Point (2,) where the chords of two curves cross; nan where they are parallel."""
-    out: Array = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
-    return out
 
 
 def _length_penalty(delta: Array) -> Array:

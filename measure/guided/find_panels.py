@@ -7,14 +7,13 @@ import numpy as np
 
 from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate
-from measure.edges.line_fit import REACH_MM, Fit, refine, scan, stations_for
-from measure.edges.straightened import Curve, Plane
-from measure.guided.choose_lines import Choice, PanelLines, choose, crossing
-from measure.guided.page.apron_marks import Marks, marked_line, seeds_of
+from measure.edges.line_fit import REACH_MM, Fit, refine
+from measure.edges.stations import stations_for
+from measure.geometry import Curve, crossing
+from measure.guided.choose_lines import Choice, PanelLines, choose
 from measure.guided.page.page_fit import fit_pages, page_groups
-from measure.guided.panel_doubt import doubt, template_for
+from measure.guided.panel_doubt import doubt
 from measure.guided.panel_surroundings import (
-    CARD_SHARE,
     CLEAR_STEP,
     Look,
     candidates_of,
@@ -22,9 +21,12 @@ from measure.guided.panel_surroundings import (
     median_tone,
     rough_tone,
 )
-from measure.guided.placement import Placement, Region, place_by_joints, place_layouts
+from measure.guided.placement import Placement, place_by_joints, place_layouts
 from measure.guided.plane_halves import astray, fit_plane, overrun, settle_planes
 from measure.layout import Layout, Role
+from measure.page_marks import PageMarks, marked_line, seeds_of
+from measure.region import Region
+from measure.scene import Scene
 
 N_PLACEMENTS = 3
 CONVINCING_OFF = 0
@@ -61,35 +63,23 @@ class Finding:
 
 
 def find_layout(
-    plane: Plane,
-    layout: Layout,
-    region: Region,
-    blur_px: float,
-    seeds: Mapping[str, Array] | None = None,
-    paper_white: float | None = None,
-    marks: Marks | None = None,
-    *,
-    only_there: bool = False,
+    scene: Scene, seeds: Mapping[str, Array] | None = None, *, only_there: bool = False
 ) -> Finding:
-    """Find all panels of the layout; those that the photo does not show are named as missing.
+    """Find all panels of the scene's layout; those that the photo does not show are named as missing.
 
     `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
     tried too, but has to explain the photo better than the other places, unless it is to be `only_there`.
-
-    `paper_white` is the grey value of the sheet's white paper, which faces the camera as cut edges do.
-    `marks` say where the pages and the spine are, if an apron hangs from the base.
     """
+    layout = scene.layout
     best: tuple[list[PanelLines], Choice, float | None] | None = None
     found_as = layout
-    for placement in _places_to_try(plane, layout, region, seeds or {}, marks, only_there):
-        views = [
-            look_at(plane, placement.layout, p, placement, region, blur_px)
-            for p in sorted(layout.panels, key=lambda p: ORDER[p.role])
-        ]
+    for placement in _places_to_try(scene, seeds or {}, only_there):
+        there = scene.with_layout(placement.layout)
+        views = [look_at(there, p, placement) for p in sorted(layout.panels, key=lambda p: ORDER[p.role])]
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
-        first = _chosen(placement, views, None, marks)
-        tones = _tones_to_try(first[2] if first is not None else None, paper_white)
-        for chosen in (_chosen(placement, views, tone, marks) for tone in tones):
+        first = _chosen(there, views)
+        tones = _tones_to_try(there, first[2] if first is not None else None)
+        for chosen in (_chosen(there.with_tone(tone), views) for tone in tones):
             if chosen is not None and (best is None or balanced(chosen[1]) > balanced(best[1])):
                 best, found_as = chosen, placement.layout
         if best is not None and len(best[0]) == len(layout.panels) and best[1].n_off <= CONVINCING_OFF:
@@ -103,8 +93,9 @@ def find_layout(
             layout=layout,
         )
     items, choice, tone = best
+    scene = scene.with_layout(found_as).with_tone(tone)
     layout = found_as
-    rough = _rough_curves(items, choice, region)
+    rough = _rough_curves(items, choice, scene.region)
     fits: dict[str, Fit] = {}
     hinges: dict[str, Curve] = {}
     layer_sd: dict[str, float] = {p.name: 0.2 * layout.card_mm for p in layout.panels}
@@ -112,16 +103,15 @@ def find_layout(
     for _ in range(2):
         for item in standing:
             name = item.panel.name
-            fits[name], hinges[name], layer_sd[name] = _fit_panel(
-                plane, layout, item, rough[name], blur_px, tone
-            )
-        before, tone = tone, _cut_edge_tone(plane, layout, standing, fits, blur_px)
+            fits[name], hinges[name], layer_sd[name] = _fit_panel(scene, item, rough[name])
+        before, tone = scene.tone, _cut_edge_tone(scene, standing, fits)
+        scene = scene.with_tone(tone)
         if before and tone and abs(np.log(tone / before)) < SAME_TONE:
             break
-    settle_planes(plane, layout, standing, fits, hinges, layer_sd, blur_px, tone)
+    settle_planes(scene, standing, fits, hinges, layer_sd)
     missing = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
     missing = {name: why for name, why in missing.items() if why}
-    missing |= overrun(plane, layout, fits, hinges, blur_px)
+    missing |= overrun(scene, fits, hinges)
     missing |= astray(layout, hinges)
     for name in missing:
         del fits[name], hinges[name]
@@ -130,9 +120,7 @@ def find_layout(
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in page_groups(layout, pages):
-        fit_pages(
-            plane, layout, group, rough, fits, hinges, joint_shift, region, blur_px, tone, marks, paper_white
-        )
+        fit_pages(scene, group, rough, fits, hinges, joint_shift)
     return Finding(
         fits=fits,
         hinges=hinges,
@@ -154,18 +142,16 @@ def balanced(choice: Choice) -> float:
     return choice.score - float(np.sum(np.maximum(parts - OUTSTANDING * np.median(parts), 0.0)))
 
 
-def _chosen(
-    placement: Placement, views: list[Look], tone: float | None, marks: Marks | None
-) -> tuple[list[PanelLines], Choice, float | None] | None:
-    """Return candidates, choice and the tone of the edges chosen, under an assumed tone of cut edges."""
-    items = [item for item in (candidates_of(view, tone) for view in views) if item.candidates]
-    if marks is not None:
-        items = [_as_marked(item, marks, placement.layout) for item in items]
-    choice = choose(placement.layout, items)
+def _chosen(scene: Scene, views: list[Look]) -> tuple[list[PanelLines], Choice, float | None] | None:
+    """Return candidates, choice and the tone of the edges chosen, under the scene's tone of cut edges."""
+    items = [item for item in (candidates_of(scene, view) for view in views) if item.candidates]
+    if scene.marks is not None:
+        items = [_as_marked(item, scene.marks, scene.layout) for item in items]
+    choice = choose(scene.layout, items)
     return None if choice is None else (items, choice, rough_tone(views, items, choice))
 
 
-def _as_marked(item: PanelLines, marks: Marks, layout: Layout) -> PanelLines:
+def _as_marked(item: PanelLines, marks: PageMarks, layout: Layout) -> PanelLines:
     """Return a page with the line that the marks give as its only candidate; other panels as they are."""
     line = marked_line(marks, layout, item.panel.name) if item.panel.role is Role.PAGE else None
     if line is None:
@@ -177,29 +163,23 @@ def _as_marked(item: PanelLines, marks: Marks, layout: Layout) -> PanelLines:
     return replace(item, candidates=[Candidate(d0_mm=d0, d1_mm=d0 + slope, score=1.0)])
 
 
-def _places_to_try(
-    plane: Plane,
-    layout: Layout,
-    region: Region,
-    seeds: Mapping[str, Array],
-    marks: Marks | None,
-    only_there: bool,
-) -> list[Placement]:
+def _places_to_try(scene: Scene, seeds: Mapping[str, Array], only_there: bool) -> list[Placement]:
     """Where the layout may lie: where marks or known joints put it, and where the photo's edges do."""
+    layout, marks = scene.layout, scene.marks
     by_joints = place_by_joints(layout.openings(), seeds)[:N_PLACEMENTS]
     if only_there and by_joints:
         return by_joints
     if marks is not None:
         return place_by_joints(layout.openings(), {**seeds_of(marks, layout), **seeds})[:N_PLACEMENTS]
-    placements = place_layouts(plane, layout.openings(), region, tuple(np.deg2rad(ROLLS_DEG)))
+    placements = place_layouts(scene.plane, layout.openings(), scene.region, tuple(np.deg2rad(ROLLS_DEG)))
     return [*by_joints, *_distinct(placements)]
 
 
-def _tones_to_try(seen: float | None, paper_white: float | None) -> list[float | None]:
+def _tones_to_try(scene: Scene, seen: float | None) -> list[float | None]:
     """Tones cut edges may have: as seen along the lines chosen first, and that of white card."""
     tones: list[float | None] = [seen]
-    if paper_white is not None:
-        white = CARD_SHARE * paper_white
+    if scene.white is not None:
+        white = scene.edges.usual_tone(scene.white)
         if seen is None or abs(np.log(seen / white)) > OTHER_TONE:
             tones.append(white)
     return tones
@@ -251,32 +231,22 @@ def _clip(a: Array, b: Array, region: Region) -> list[Array]:
     return [xy[keep[0]], xy[keep[-1]]] if len(keep) > 10 else [a, b]
 
 
-def _cut_edge_tone(
-    plane: Plane, layout: Layout, items: list[PanelLines], fits: Mapping[str, Fit], blur_px: float
-) -> float | None:
+def _cut_edge_tone(scene: Scene, items: list[PanelLines], fits: Mapping[str, Fit]) -> float | None:
     """Grey value of the card's cut edge: all of them face the camera alike. None if no fit shows it."""
     tones: list[Array] = []
     for item in items:
         fit = fits[item.panel.name]
-        template = template_for(plane, layout, item.panel, fit.curve, blur_px)
+        template = scene.template(fit.curve, item.panel)
         s = stations_for(fit.curve, 1.5, 1.5)
-        evidence = scan(plane, fit.curve, s, 0.1, 0.05, template)
+        evidence = scene.edges.scan(fit.curve, s, reach_mm=0.1, step_mm=0.05, template=template)
         k = int(np.argmin(np.abs(evidence.offsets_mm)))
         both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > CLEAR_STEP
         tones.append(evidence.middle[both, k])
     return median_tone(tones)
 
 
-def _fit_panel(
-    plane: Plane,
-    layout: Layout,
-    item: PanelLines,
-    rough: Curve,
-    blur_px: float,
-    tone: float | None,
-) -> tuple[Fit, Curve, float]:
-    template = template_for(plane, layout, item.panel, rough, blur_px)
+def _fit_panel(scene: Scene, item: PanelLines, rough: Curve) -> tuple[Fit, Curve, float]:
     if item.panel.role is Role.PLANE:
-        return fit_plane(plane, layout, item, rough, template, REACH_MM, tone)
-    fit = refine(plane, rough, template, trim_mm=(1.5, 1.5), tone=tone)
-    return fit, fit.curve, 0.1 * layout.card_mm
+        return fit_plane(scene, item, rough, REACH_MM)
+    fit = refine(scene.edges, rough, scene.template(rough, item.panel), trim_mm=(1.5, 1.5))
+    return fit, fit.curve, 0.1 * scene.layout.card_mm

@@ -9,23 +9,24 @@ from capture.arrays import Array
 from capture.camera.view import View
 from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
+from measure.edges.detectors import edges_of
+from measure.edges.edge_evidence import softened
 from measure.edges.free_end import find_ending
-from measure.edges.line_fit import Fit, outer_sign, scan
-from measure.edges.photo_part import paper_white, plane_of
-from measure.edges.sheet_print import sheet_print
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import softened
-from measure.guided.choose_lines import crossing
+from measure.edges.line_fit import Fit
+from measure.edges.stations import outer_sign
+from measure.geometry import Curve, crossing
 from measure.guided.find_panels import Finding, find_layout
 from measure.guided.page.apron_marks import marks_of, with_spine
-from measure.guided.panel_doubt import template_for
 from measure.joints.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.joints.shared_errors import shared_covs
 from measure.layout import Layout, Panel, Role
 from measure.measure_errors import MeasureError
+from measure.measuring_plane import MeasuringPlane, paper_white, plane_of
 from measure.profile import PanelFit, Profile
 from measure.region import search_region
+from measure.scene import Scene
+from measure.sheet_print import sheet_print
 
 MIN_PANELS = 4  # two pages and two more make a shape
 FAR_OFF_MM = 2.5
@@ -74,15 +75,21 @@ def measure_profile(
     """
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
     plane = plane_of(photo, view, standoff_mm, region, None if arch else sheet_print(sheet))
-    white = paper_white(photo, view, sheet)
     require_sound(hand, layout.joint_names, photo.size)
-    marks = marks_of(view, standoff_mm)
+    scene = Scene(
+        edges=edges_of(plane),
+        layout=layout,
+        region=region,
+        blur_px=blur_px,
+        white=paper_white(photo, view, sheet),
+        marks=marks_of(view, standoff_mm),
+    )
     places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
-    finding = find_layout(plane, layout, region, blur_px, places, white, marks, only_there=bool(seeds))
+    finding = find_layout(scene, places, only_there=bool(seeds))
     layout = finding.layout
-    measured = _profile(plane, layout, finding, view, standoff_err_mm, blur_px)
-    if marks is not None:
-        measured = with_spine(measured, marks, layout, view, standoff_err_mm)
+    measured = _profile(scene.with_layout(layout), finding, view, standoff_err_mm)
+    if scene.marks is not None:
+        measured = with_spine(measured, scene.marks, layout, view, standoff_err_mm)
     profile = with_hand_points(
         measured,
         hand,
@@ -119,9 +126,8 @@ def far_off(profile: Profile, layout: Layout) -> dict[tuple[str, str], float]:
     return out
 
 
-def _profile(
-    plane: Plane, layout: Layout, finding: Finding, view: View, standoff_err_mm: float, blur_px: float
-) -> Profile:
+def _profile(scene: Scene, finding: Finding, view: View, standoff_err_mm: float) -> Profile:
+    plane, layout = scene.plane, scene.layout
     lines = [
         PanelLine(
             name=panel.name,
@@ -138,7 +144,7 @@ def _profile(
         for panel in layout.panels
         if panel.name in finding.hinges
     ]
-    ends = _free_ends(plane, layout, finding, blur_px)
+    ends = _free_ends(scene, finding)
     joints = locate_joints(
         layout,
         lines,
@@ -191,7 +197,7 @@ def _standing_on(layout: Layout, panel: Panel, hinge: Curve) -> dict[str, Array]
     return {j: h * hinge.normal for j, h in heights.items() if abs(h) > LEAST_LIFT_MM}
 
 
-def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
+def _lock_cov(plane: MeasuringPlane, role: Role, fit: Fit) -> Array:
     """Covariance of a line's (d0, d1, bow) beyond its stations' scatter.
 
     What scatter cannot show: a stretch where one of the two steps is missing pulls the line a little toward a
@@ -206,7 +212,8 @@ def _lock_cov(plane: Plane, role: Role, fit: Fit) -> Array:
     return np.diag([sd**2, sd**2, 0.01**2])
 
 
-def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -> list[FreeEnd]:
+def _free_ends(scene: Scene, finding: Finding) -> list[FreeEnd]:
+    plane, layout = scene.plane, scene.layout
     out: list[FreeEnd] = []
     for panel in layout.panels:
         # A page's fore edge is usually hidden by the sheet or out of the picture; it is not looked for.
@@ -216,15 +223,15 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
         nominal = layout.length(panel.joints[0], panel.joints[-1])
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
         overhang = (layout.length(panel.joints[0], panel.joints[-2]), nominal)
-        curve = _beyond_the_leg(plane, layout, panel, curve, overhang, blur_px)
-        near_ends, far_ends = _crossing_places(plane, layout, finding, panel)
+        curve = _beyond_the_leg(scene, panel, curve, overhang)
+        near_ends, far_ends = _crossing_places(scene, finding, panel)
         ending = find_ending(
             plane,
             curve,
             nominal,
             card_mm=layout.card_mm,
             depth_mm=layout.depth_mm,
-            blur_mm=blur_px / scale,
+            blur_mm=scene.blur_px / scale,
             outward_sign=outer_sign(plane, curve),
             joint_mm=layout.length(panel.joints[0], panel.joints[-2]),
             near_ends_mm=near_ends,
@@ -239,9 +246,7 @@ def _free_ends(plane: Plane, layout: Layout, finding: Finding, blur_px: float) -
     return out
 
 
-def _beyond_the_leg(
-    plane: Plane, layout: Layout, panel: Panel, curve: Curve, overhang_mm: tuple[float, float], blur_px: float
-) -> Curve:
+def _beyond_the_leg(scene: Scene, panel: Panel, curve: Curve, overhang_mm: tuple[float, float]) -> Curve:
     """Return the line of a panel's near end moved to the layer seen on the stretch before its free end.
 
     A ribbon or a tab under the plane may end at the leg, so that from there on the card lies a layer higher.
@@ -250,8 +255,13 @@ def _beyond_the_leg(
     if last - first < LEAST_OVERHANG_MM:
         return curve
     s = np.arange(first, last, 0.4) / curve.length
-    template = template_for(plane, layout, panel, curve, blur_px)
-    evidence = scan(plane, curve, s, 1.5 * layout.card_mm, 0.05, template)
+    evidence = scene.edges.scan(
+        curve,
+        s,
+        reach_mm=1.5 * scene.layout.card_mm,
+        step_mm=0.05,
+        template=scene.template(curve, panel),
+    )
     total = softened(evidence.score).sum(axis=0)
     best = int(np.argmax(total))
     at = int(np.argmin(np.abs(evidence.offsets_mm)))
@@ -261,19 +271,17 @@ def _beyond_the_leg(
     return replace(curve, d0=curve.d0 + d, d1=curve.d1 + d)
 
 
-def _crossing_places(
-    plane: Plane, layout: Layout, finding: Finding, panel: Panel
-) -> tuple[list[float], list[float]]:
+def _crossing_places(scene: Scene, finding: Finding, panel: Panel) -> tuple[list[float], list[float]]:
     """Where near ends, and far ends, of panels standing at this one cross its line, mm from its start."""
     curve = finding.fits[panel.name].curve
     out: tuple[list[float], list[float]] = ([], [])
-    for other in layout.panels:
+    for other in scene.layout.panels:
         if other.role is not Role.LEG or other.name not in finding.fits:
             continue
         if not set(other.joints) & set(panel.joints):
             continue
         near = finding.fits[other.name].curve
-        far = plane.far_of(np.stack([near.a, near.b]), layout.depth_mm)
+        far = scene.plane.far_of(np.stack([near.a, near.b]), scene.layout.depth_mm)
         for line, places in zip((near, Curve(a=far[0], b=far[1])), out, strict=True):
             at = crossing(curve, line)
             if np.all(np.isfinite(at)):

@@ -1,13 +1,10 @@
 """What several steps of finding need to know about a panel in the photo."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from capture.arrays import Array
 from measure.edges.line_fit import Fit
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
-from measure.guided.placement import Placement, Region
+from measure.geometry import Curve
+from measure.guided.placement import Placement
 from measure.layout import Layout, Panel, Role
 
 FLAT_DEG = 8.0
@@ -29,20 +26,6 @@ def up_side(layout: Layout, panel: Panel, placement: Placement, curve: Curve) ->
     base = placement.apply(np.stack([layout.at(j) for j in pages])).mean(axis=0)
     top = placement.apply(np.stack([layout.at(j) for j in others])).mean(axis=0)
     return 1.0 if float((top - base) @ curve.normal) > 0 else -1.0
-
-
-def template_for(plane: Plane, layout: Layout, panel: Panel, curve: Curve, blur_px: float) -> Template:
-    """Return what the near end of a panel looks like at a place in the photo."""
-    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
-    card = layout.base_mm if panel.role is Role.PAGE else layout.card_mm
-    return Template(card_mm=card, blur_mm=max(blur_px / scale, 0.05), depth_mm=layout.depth_mm)
-
-
-def inside(xy: Array, region: Region) -> NDArray[np.bool_]:
-    """Which points (N, 2) lie in the region searched."""
-    x, y = xy[:, 0], xy[:, 1]
-    out: NDArray[np.bool_] = (x > region.left) & (x < region.right) & (y > region.bottom) & (y < region.top)
-    return out
 
 
 def doubt(fit: Fit) -> str:

@@ -8,20 +8,21 @@ from scipy.ndimage import maximum_filter1d
 
 from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate, best_lines, line_scores
-from measure.edges.line_fit import off_tone, scan, stations_for
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Evidence, capped
+from measure.edges.edge_evidence import Evidence, capped
+from measure.edges.stations import stations_for
+from measure.geometry import Curve
 from measure.guided.choose_lines import Choice, PanelLines
-from measure.guided.panel_doubt import inside, is_flat, template_for, up_side
-from measure.guided.placement import Placement, Region
+from measure.guided.panel_doubt import is_flat, up_side
+from measure.guided.placement import Placement
 from measure.layout import Layout, Panel, Role
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
+from measure.scene import Scene
 
 REACH_MM = 7.0
 STEP_MM = 0.1
 N_CANDIDATES = 16
 APART_MM = 0.5  # candidates nearer to a better one are left out: fitting finds the way from there
-CARD_SHARE = 0.72
-"""Cut edges of white card are that much of the sheet's white: path-traced photos 0.5 to 0.9."""
 CLEAR_STEP = 8.0  # evidence of a step that is certainly there
 PAGE_CAP = 12.0
 MAX_FACE_MM = 10.0
@@ -52,33 +53,34 @@ class Look:
     far_mm: tuple[float, float]
 
 
-def look_at(
-    plane: Plane, layout: Layout, panel: Panel, placement: Placement, region: Region, blur_px: float
-) -> Look:
+def look_at(scene: Scene, panel: Panel, placement: Placement) -> Look:
     """Straighten the surroundings of a panel's expected place and score every offset in them."""
+    plane, layout = scene.plane, scene.layout
     ends = placement.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
     curve = Curve(a=ends[0], b=ends[1])
     page = panel.role is Role.PAGE
     s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
     shift = _near_shift(plane, curve, s, layout.depth_mm)
     room = REACH_MM + 0.2 + min(float(np.max(np.abs(shift))) + 0.5, MAX_FACE_MM)
-    evidence = scan(plane, curve, s, room, STEP_MM, template_for(plane, layout, panel, curve, blur_px))
+    template = scene.template(curve, panel)
+    evidence = scene.edges.scan(curve, s, reach_mm=room, step_mm=STEP_MM, template=template)
+    printed = _printed(curve, s, evidence, scene.region)
     up = up_side(layout, panel, placement, curve)
     return Look(
         panel=panel,
         curve=curve,
         stations=s,
         evidence=evidence,
-        far_edge=_far_edge(plane, evidence, shift, layout.depth_mm, _printed(curve, s, evidence, region)),
-        visible=inside(curve.points(s), region),
+        far_edge=_far_edge(plane, evidence, shift, layout.depth_mm, printed),
+        visible=scene.region.holds(curve.points(s)),
         up=up,
         hinge_mm=up * (layout.base_mm + layout.card_mm) / 2 if page else 0.0,
-        table_mm=_page_height(layout, region) if page else None,
+        table_mm=_page_height(layout, scene.region) if page else None,
         far_mm=(float(shift[0]), float(shift[-1])),
     )
 
 
-def _near_shift(plane: Plane, curve: Curve, stations: Array, depth_mm: float) -> Array:
+def _near_shift(plane: MeasuringPlane, curve: Curve, stations: Array, depth_mm: float) -> Array:
     """How far (S,) across the curve the near end lies from what is taken for its far end."""
     lever = (curve.points(stations) - plane.eye_mm[:2]) @ curve.normal
     out: Array = lever * depth_mm / (plane.eye_mm[2] - plane.z_mm)
@@ -96,7 +98,7 @@ def _printed(curve: Curve, stations: Array, evidence: Evidence, region: Region) 
 
 
 def _far_edge(
-    plane: Plane, evidence: Evidence, shift: Array, depth_mm: float, printed: NDArray[np.bool_]
+    plane: MeasuringPlane, evidence: Evidence, shift: Array, depth_mm: float, printed: NDArray[np.bool_]
 ) -> Array:
     """Penalty (S, K) where an edge is more likely the FAR end of a panel than its near end.
 
@@ -127,15 +129,15 @@ def _page_height(layout: Layout, region: Region) -> float | None:
     return region.table_mm + layout.base_mm / 2
 
 
-def candidates_of(look: Look, tone: float | None) -> PanelLines:
-    """Return the best lines of a panel, given the grey value of cut edges if it is known."""
+def candidates_of(scene: Scene, look: Look) -> PanelLines:
+    """Return the best lines of a panel, given the scene's tone of cut edges if it is known."""
     page = look.panel.role is Role.PAGE
     evidence = look.evidence
     if page:
         # A long modest edge must beat a short strong shadow.
         score = capped(evidence.outer, evidence.inner, PAGE_CAP)
     else:
-        score = np.maximum(evidence.score - off_tone(evidence, tone) - look.far_edge, 0.0)
+        score = np.maximum(evidence.score - scene.edges.off_tone(evidence, scene.tone) - look.far_edge, 0.0)
     score = score * look.visible[:, None]
     sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
     if page and look.table_mm is not None:

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array, Single
-from measure.edges.straightened import Plane
 from measure.layout import Layout, Role
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
 
 PER_MM = 1.6  # samples of the coarse map per mm: a card's faces, not its thickness, make this map
 LINE_MM = 10.0  # length of the line integral that separates edges from texture
@@ -38,23 +39,6 @@ class Placement:
         return out
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Region:
-    """Rectangle of the measuring plane that may show the dummy, and parts of it to be left out (mm).
-
-    `table_mm` is the height of the table if sheet and dummy stand on the same; else None. `printed` are parts
-    behind which the sheet's print is seen: its edges are no card's.
-    """
-
-    left: float
-    right: float
-    bottom: float
-    top: float
-    table_mm: float | None
-    masked: tuple[tuple[float, float, float, float], ...] = ()
-    printed: tuple[tuple[float, float, float, float], ...] = ()
-
-
 def _look_up(grey: Single, px: Single) -> Single:
     """Bilinear values (R, C) at pixel positions (R, C, 2); 0 outside the image."""
     # Two separate maps: OpenCV 5.0 reads beyond an EMPTY second map and returns garbage.
@@ -63,7 +47,7 @@ def _look_up(grey: Single, px: Single) -> Single:
     return np.asarray(out, dtype=np.float32)
 
 
-def _coarse_map(plane: Plane, region: Region) -> Single:
+def _coarse_map(plane: MeasuringPlane, region: Region) -> Single:
     """Square-root grey values of the region at PER_MM, row 0 at the bottom, masked parts blanked."""
     nx = int((region.right - region.left) * PER_MM) + 1
     ny = int((region.top - region.bottom) * PER_MM) + 1
@@ -132,7 +116,7 @@ class _EdgeMaps:
 
 
 def place_layouts(
-    plane: Plane, layouts: Sequence[Layout], region: Region, rolls_rad: tuple[float, ...]
+    plane: MeasuringPlane, layouts: Sequence[Layout], region: Region, rolls_rad: tuple[float, ...]
 ) -> list[Placement]:
     """Return the best placements of any of the layouts at any roll, best first.
 

@@ -6,13 +6,14 @@ from dataclasses import replace
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.line_fit import Fit, refine, scan, stations_for
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
-from measure.guided.choose_lines import PanelLines, crossing
-from measure.guided.panel_doubt import doubt, template_for
+from measure.edges.line_fit import Fit, refine
+from measure.edges.stations import stations_for
+from measure.geometry import Curve, crossing
+from measure.guided.choose_lines import PanelLines
+from measure.guided.panel_doubt import doubt
 from measure.guided.plane_layers import joints_under_plane
 from measure.layout import Layout, Role
+from measure.scene import Scene
 
 APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
 RIDGE_GAP_MM = 0.35
@@ -22,47 +23,32 @@ GOES_ON_SHARE = 0.6
 MOST_OF_IT = 0.8
 
 
-def fit_plane(
-    plane: Plane,
-    layout: Layout,
-    item: PanelLines,
-    rough: Curve,
-    template: Template,
-    reach_mm: float,
-    tone: float | None,
-) -> tuple[Fit, Curve, float]:
+def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> tuple[Fit, Curve, float]:
     """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
-    fit = refine(plane, rough, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm, tone=tone)
+    template = scene.template(rough, item.panel)
+
+    def fitted(start: Curve) -> Fit:
+        return refine(scene.edges, start, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+
+    fit = fitted(rough)
     if doubt(fit):
         # The rough line may run along another layer's edge: look one and two thicknesses off.
         starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in (-2, -1, 1, 2)]
-        tries = [
-            refine(
-                plane,
-                s.straightened(),
-                template,
-                trim_mm=(1.0, 1.0),
-                stack_up=item.up,
-                reach_mm=reach_mm,
-                tone=tone,
-            )
-            for s in starts
-        ]
+        tries = [fitted(s.straightened()) for s in starts]
         fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
-    spacing = layout.length(item.panel.joints[0], item.panel.joints[1])
-    under = joints_under_plane(plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+    spacing = scene.layout.length(item.panel.joints[0], item.panel.joints[1])
+    under = joints_under_plane(scene.plane, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
     return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
 
 
-def overrun(
-    plane: Plane, layout: Layout, fits: Mapping[str, Fit], hinges: Mapping[str, Curve], blur_px: float
-) -> dict[str, str]:
+def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) -> dict[str, str]:
     """Planes through which a leg goes on: what was taken for the plane is some other edge behind the leg.
 
     A leg ends at the plane it carries. One leg may seem to go on where the plane's own side edge lies in line
     with it, so every leg seen must do so. Returned: plane panel -> reason in plain words.
     """
+    layout = scene.layout
     out: dict[str, str] = {}
     n_seen = 0
     for leg in layout.panels:
@@ -80,9 +66,9 @@ def overrun(
                 continue
             start, end = (at + d * curve.tangent for d in BEYOND_MM)
             beyond = Curve(a=start, b=end)
-            template = template_for(plane, layout, leg, beyond, blur_px)
+            template = scene.template(beyond, leg)
             s = stations_for(beyond, 0.0, 0.0, 0.3)
-            evidence = scan(plane, beyond, s, 0.2, 0.1, template)
+            evidence = scene.edges.scan(beyond, s, reach_mm=0.2, step_mm=0.1, template=template)
             goes_on = evidence.score.max(axis=1) > GOES_ON_SHARE * fits[leg.name].mean_score
             if np.mean(goes_on) > MOST_OF_IT:
                 out[name] = f"{leg.name} goes on beyond the edge found in its place"
@@ -116,14 +102,11 @@ def _gap(apex: Array, hinge: Curve) -> float:
 
 
 def settle_planes(
-    plane: Plane,
-    layout: Layout,
+    scene: Scene,
     standing: list[PanelLines],
     fits: dict[str, Fit],
     hinges: dict[str, Curve],
     layer_sd: dict[str, float],
-    blur_px: float,
-    tone: float | None,
 ) -> None:
     """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
 
@@ -141,8 +124,7 @@ def settle_planes(
         if abs(gap) < RIDGE_GAP_MM:
             continue
         start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
-        template = template_for(plane, layout, item.panel, start, blur_px)
-        fit, hinge, err = fit_plane(plane, layout, item, start, template, 0.25, tone)
+        fit, hinge, err = fit_plane(scene, item, start, 0.25)
         left = _gap(apex, hinge)
         if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
             fits[name], hinges[name], layer_sd[name] = fit, hinge, err

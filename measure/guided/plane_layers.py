@@ -6,9 +6,10 @@ import numpy as np
 from scipy.special import ndtr
 
 from capture.arrays import Array
-from measure.edges.line_fit import STATION_MM, stations_for
-from measure.edges.straightened import Curve, Plane, strip_along
-from measure.edges.stripe_evidence import Template
+from measure.edges.edge_evidence import Template
+from measure.edges.stations import STATION_MM, stations_for
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane, strip_along
 
 STEP_MM = 0.05
 LAYER_SHARE = 0.2
@@ -29,7 +30,7 @@ class JointsUnder:
 
 
 def joints_under_plane(
-    plane: Plane,
+    plane: MeasuringPlane,
     line: Curve,
     template: Template,
     *,
@@ -85,7 +86,7 @@ class _Steps:
 
 
 def _steps(
-    plane: Plane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
+    plane: MeasuringPlane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
 ) -> _Steps:
     """Fit the steps at `PLACES` together.
 

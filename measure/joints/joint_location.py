@@ -12,8 +12,7 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from capture.arrays import Array
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
+from measure.geometry import Curve, crossing
 from measure.layout import Layout, Role
 
 PARALLEL_RAD = np.deg2rad(12.0)  # pages of a spread that is nearly flat

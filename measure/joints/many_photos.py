@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from capture.arrays import Array
-from measure.guided.page.apron_marks import SPINE_MARK
 from measure.joints.joint_location import near_end_prior
 from measure.measure_errors import MeasureError
+from measure.page_marks import SPINE_MARK
 from measure.profile import PanelFit, Profile
 
 COMMON = ("card layers", "print scale", SPINE_MARK)

@@ -12,9 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
-from measure.sides import SIDES
+from measure.geometry import Curve, crossing
 from measure.tracing.page_lines import UNSEEN_COST, Pages, page_lines
 from measure.tracing.standing_strips import SHORTEST_MM, Strip, standing
 from measure.tracing.straight_stripes import Stripe
@@ -143,9 +141,9 @@ def _with_fold(
     if not halves:
         return None
     middle = (left.foot + right.foot) / 2
-    inner = {s: (middle if pages.flat else pages.of(s).a) for s in SIDES}
+    inner = {s: (middle if pages.flat else pages.of(s).a) for s in ("left", "right")}
     return Shape(
-        pages={s: (inner[s], pages.of(s).b) for s in SIDES},
+        pages={s: (inner[s], pages.of(s).b) for s in ("left", "right")},
         flat=pages.flat,
         feet=feet,
         ridge=ridge,

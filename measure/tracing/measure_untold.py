@@ -14,18 +14,20 @@ from capture.arrays import Array
 from capture.camera.view import View
 from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
-from measure.edges.photo_part import plane_of
-from measure.edges.straightened import Curve
+from measure.edges.detectors import edges_of
+from measure.geometry import Curve
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
-from measure.layout import Layout, Panel, Role
+from measure.layout import Card, Layout, Panel, Role
 from measure.measure_errors import MeasureError
+from measure.measuring_plane import plane_of
 from measure.part_names import part_name
 from measure.profile import Profile
 from measure.region import search_region
+from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.numbered_panels import numbered
-from measure.tracing.trace_dummy import Card, Traced, stripes_in, trace
+from measure.tracing.trace_dummy import Traced, stripes_in, trace
 from measure.tracing.traced_shape import aims_at
 
 CLOSING_MM = 7.0
@@ -84,7 +86,8 @@ def measure_untold(
     """
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
     plane = plane_of(photo, view, standoff_mm, region)
-    stripes = stripes_in(plane, region, sheet, card, blur_px)
+    scene = Scene(edges=edges_of(plane), layout=Layout.of_nothing(card), region=region, blur_px=blur_px)
+    stripes = stripes_in(scene, sheet)
 
     def look(by: Traced) -> Profile:
         unseen = by.layout.free_ends(Role.PAGE)
@@ -104,7 +107,7 @@ def measure_untold(
         )
 
     why = "no two strips meet in a ridge over a page"
-    traced = trace(stripes, plane, region, card, blur_px)
+    traced = trace(stripes, scene)
     if traced is not None:
         found = _construction(traced, look, plane.eye_mm)
         if isinstance(found, Untold):

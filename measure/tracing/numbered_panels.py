@@ -10,15 +10,14 @@ from dataclasses import replace
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
-from measure.layout import Layout, Panel, Role
+from measure.geometry import Curve, crossing
+from measure.layout import Card, Layout, Panel, Role
 from measure.part_names import part_name
 from measure.sides import SIDES
 from measure.tracing.page_lines import Pages, page_lines
 from measure.tracing.standing_strips import Strip, standing
 from measure.tracing.straight_stripes import Stripe
-from measure.tracing.trace_dummy import Card, Traced
+from measure.tracing.trace_dummy import Traced
 from measure.tracing.traced_shape import aims_at
 
 LEAST_SCORE = 150.0  # of a strip or an upper panel

@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
+from measure.geometry import Curve, crossing
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import GAP_COST
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
+from measure.geometry import Curve, crossing
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import FREE_GAP_MM, GAP_COST
 

@@ -1,7 +1,7 @@
 """Straight near-end stripes anywhere in the window, with no layout to expect them.
 
 The picture, seen straight on, is turned through half a circle in small steps. At each turn every place is
-asked, as in `measure.edges.stripe_evidence`, how strongly the profile across it speaks for two sharp steps
+asked, as along any curve (`measure.edges`), how strongly the profile across it speaks for two sharp steps
 one card apart;
 along each line of that direction the best stretch is taken (largest sum of what exceeds a threshold).
 """
@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from capture.arrays import Array, Pixels, Single
 from capture.sheet.marker_sheet import MarkerSheet
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template, capped
-from measure.guided.placement import Region
+from measure.edges.edge_evidence import EdgeEvidence, Template, capped
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
 
 PER_MM = 6.0  # samples of the straightened picture per mm: a card is two of them
 ROW_MM = 1.0  # evidence is taken over so much along a line at a time
@@ -67,7 +67,7 @@ class Straight:
         return out
 
 
-def straight_on(plane: Plane, region: Region) -> Straight:
+def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
     """Straighten the region to be searched; masked parts are marked as not valid."""
     nx = int((region.right - region.left) * PER_MM) + 1
     ny = int((region.top - region.bottom) * PER_MM) + 1
@@ -91,59 +91,30 @@ def straight_on(plane: Plane, region: Region) -> Straight:
     )
 
 
-def two_steps_everywhere(rows: Array, template: Template, px_per_mm: float) -> tuple[Array, Array]:
-    """Log-likelihood ratios (R, D) of the step at lower offsets and of that at higher ones.
-
-    The same test as `measure.edges.stripe_evidence.near_end_evidence`, written as correlations so that it
-    can be asked of a whole picture at once: rows are places along a line, columns offsets across at PER_MM.
-    """
-    h = 1.0 / PER_MM
-    n = int(round(template.half_mm / h))
-    x = np.linspace(-n * h, n * h, 2 * n + 1)
-    smooth = [np.ones_like(x), x / template.half_mm, (x / template.half_mm) ** 2]
-    low = ndtr((x + template.card_mm / 2) / template.blur_mm)
-    high = ndtr((x - template.card_mm / 2) / template.blur_mm)
-    q, _ = np.linalg.qr(np.column_stack([*smooth, low, high]))
-    q_low, _ = np.linalg.qr(np.column_stack([*smooth, high, low]))
-
-    def along(kernel: Array) -> Array:
-        out = cv2.filter2D(rows, cv2.CV_64F, kernel[None, :], borderType=cv2.BORDER_REPLICATE)
-        return np.asarray(out, dtype=np.float64)
-
-    coef = [along(q[:, k]) for k in range(q.shape[1])]
-    last_low = along(q_low[:, -1])
-    level = coef[0] / (np.sqrt(len(x)) * np.sign(q[0, 0]))
-    energy = np.asarray(
-        cv2.filter2D(rows**2, cv2.CV_64F, np.ones((1, len(x))), borderType=cv2.BORDER_REPLICATE)
-    )
-    n_eff = 2 * template.half_mm * min(px_per_mm, PER_MM)
-    weight = n_eff / len(x)
-    rest = np.maximum(energy - sum(c**2 for c in coef), 0.0)
-    spread = rest * weight + n_eff * (template.floor + template.floor_share * level) ** 2
-    return (
-        0.5 * n_eff * np.log1p(weight * last_low**2 / spread),
-        0.5 * n_eff * np.log1p(weight * coef[-1] ** 2 / spread),
-    )
-
-
-def find_stripes(plane: Plane, straight: Straight, template: Template, n_keep: int = 120) -> list[Stripe]:
+def find_stripes(
+    edges: EdgeEvidence, straight: Straight, template: Template, n_keep: int = 120
+) -> list[Stripe]:
     """Find straight stripes in all directions, strongest first, the same stripe only once.
 
     Parameters
     ----------
-    plane : the photo, for the place of the eye.
+    edges : how near ends are seen in the photo.
     straight : the region straightened.
     template : what a near end looks like across; its depth says where far ends would lie.
     """
+    plane = edges.plane
     scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
     found: list[Stripe] = []
     for turn in np.arange(0.0, 180.0, TURN_DEG):
-        found += _at_turn(plane, straight, template, np.deg2rad(turn), scale)
+        found += _at_turn(edges, straight, template, np.deg2rad(turn), scale)
     return distinct(sorted(found, key=lambda s: -s.score))[:n_keep]
 
 
-def _at_turn(plane: Plane, straight: Straight, template: Template, turn: float, scale: float) -> list[Stripe]:
+def _at_turn(
+    edges: EdgeEvidence, straight: Straight, template: Template, turn: float, scale: float
+) -> list[Stripe]:
     """Stripes whose direction lies within half a turn step of `turn` (rad, from sheet x)."""
+    plane = edges.plane
     c, s = np.cos(turn), np.sin(turn)
     along, across = np.array([c, s]), np.array([-s, c])
     h, w = straight.grey.shape
@@ -166,7 +137,7 @@ def _at_turn(plane: Plane, straight: Straight, template: Template, turn: float, 
     )
     grey = turned.reshape(-1, fine, cols).mean(axis=1, dtype=np.float64)
     seen = valid.reshape(-1, fine, cols).min(axis=1) > 0
-    low, high = two_steps_everywhere(grey, template, scale)
+    low, high = edges.in_picture(grey, template, PER_MM, scale)
     offsets = (np.arange(cols) - n_col) / PER_MM
     base = straight.middle
     eye = float((plane.eye_mm[:2] - base) @ across)
@@ -191,7 +162,7 @@ def _at_turn(plane: Plane, straight: Straight, template: Template, turn: float, 
     return out
 
 
-def _near_of(outer: Array, offsets: Array, eye: float, plane: Plane, template: Template) -> Array:
+def _near_of(outer: Array, offsets: Array, eye: float, plane: MeasuringPlane, template: Template) -> Array:
     """Evidence (R, D) at the place where the near end would lie if an edge here were a panel's FAR end."""
     per_mm = template.depth_mm / (plane.eye_mm[2] - plane.z_mm)
     shift = (offsets - eye) * per_mm
@@ -245,7 +216,7 @@ def _crests(total: Array) -> NDArray[np.intp]:
     return cols[np.argsort(-total[cols])][:PER_TURN]
 
 
-def without_pattern(stripes: list[Stripe], plane: Plane, sheet: MarkerSheet) -> list[Stripe]:
+def without_pattern(stripes: list[Stripe], plane: MeasuringPlane, sheet: MarkerSheet) -> list[Stripe]:
     """Let stripes count little that lie on the printed lines of a sheet standing behind the dummy."""
     if plane.z_mm <= 0:
         return stripes
@@ -256,7 +227,7 @@ def without_pattern(stripes: list[Stripe], plane: Plane, sheet: MarkerSheet) -> 
     return sorted(out, key=lambda s: -s.score)
 
 
-def _on_pattern(stripe: Stripe, plane: Plane, sheet: MarkerSheet) -> bool:
+def _on_pattern(stripe: Stripe, plane: MeasuringPlane, sheet: MarkerSheet) -> bool:
     """Whether both ends lie, on the sheet behind, on one line of squares or tags, or on the paper's edge."""
     grow = plane.eye_mm[2] / (plane.eye_mm[2] - plane.z_mm)
     ends = plane.eye_mm[:2] + (np.array([stripe.curve.a, stripe.curve.b]) - plane.eye_mm[:2]) * grow

@@ -15,13 +15,13 @@ import numpy as np
 from capture.arrays import Array
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.candidate_lines import best_lines, line_scores
-from measure.edges.line_fit import scan, stations_for
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
-from measure.guided.placement import Region
-from measure.layout import Layout, Panel, Role
+from measure.edges.edge_evidence import Template
+from measure.edges.stations import stations_for
+from measure.geometry import Curve
+from measure.layout import Card, Layout, Panel, Role
 from measure.part_names import part_name
 from measure.profile import Profile
+from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.assemble_dummy import assemble
 from measure.tracing.straight_stripes import (
@@ -37,16 +37,6 @@ from measure.tracing.traced_shape import Half, Shape
 PAGE_MARGIN_MM = 8.0  # a page reaches at least so far beyond its outermost foot
 WEAK_SCORE = 6.0  # mean evidence per station of a leg looked for where it should stand
 WEAK_TURN = 0.12  # such a leg is parallel to its side of the fold within this slope
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
-    """What is assumed of the card, mm: thickness of strips and base, depth of the strips, near end spread."""
-
-    card_mm: float = 0.3
-    base_mm: float = 0.3
-    depth_mm: float = 60.0
-    near_end_sd_mm: float = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -107,44 +97,41 @@ class Traced:
         return replace(self, layout=layout, at_mm=at)
 
 
-def stripes_in(plane: Plane, region: Region, sheet: MarkerSheet, card: Card, blur_px: float) -> list[Stripe]:
+def stripes_in(scene: Scene, sheet: MarkerSheet) -> list[Stripe]:
     """Return the stripes in the photo that look like near ends, strongest first."""
-    straight = straight_on(plane, region)
-    template = coarse_template(plane, straight, card, blur_px)
-    return without_pattern(find_stripes(plane, straight, template), plane, sheet)
+    straight = straight_on(scene.plane, scene.region)
+    template = coarse_template(scene, straight)
+    return without_pattern(find_stripes(scene.edges, straight, template), scene.plane, sheet)
 
 
-def trace(
-    stripes: Sequence[Stripe], plane: Plane, region: Region, card: Card, blur_px: float
-) -> Traced | None:
+def trace(stripes: Sequence[Stripe], scene: Scene) -> Traced | None:
     """Trace a dummy with a parallel fold among stripes; None if none can be made out."""
-    shape = assemble(stripes, region.table_mm, plane.eye_mm)
+    shape = assemble(stripes, scene.region.table_mm, scene.plane.eye_mm)
     if shape is None:
         return None
-    return traced_of(_with_weak_legs(plane, shape, card, blur_px), card)
+    return traced_of(_with_weak_legs(scene, shape), scene.layout.card)
 
 
-def coarse_template(plane: Plane, straight: Straight, card: Card, blur_px: float) -> Template:
+def coarse_template(scene: Scene, straight: Straight) -> Template:
     """Return the stripe to look for in the straightened picture, whose samples blur a little themselves."""
-    scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
-    blur = max(float(np.hypot(blur_px / scale, 0.4 / PER_MM)), 0.08)
-    return Template(card_mm=card.card_mm, blur_mm=blur, depth_mm=card.depth_mm)
+    scale = scene.plane.view.px_per_mm(straight.middle, scene.plane.z_mm)
+    blur = max(float(np.hypot(scene.blur_px / scale, 0.4 / PER_MM)), 0.08)
+    of = scene.layout
+    return scene.edges.template(card_mm=of.card_mm, blur_mm=blur, depth_mm=of.depth_mm)
 
 
-def _with_weak_legs(plane: Plane, shape: Shape, card: Card, blur_px: float) -> Shape:
+def _with_weak_legs(scene: Scene, shape: Shape) -> Shape:
     """Look for a leg, parallel to the fold's side, under every plane half that has none yet."""
     halves = dict(shape.halves)
     for side, half in shape.halves.items():
         if not half.legs:
-            leg = _weak_leg(plane, shape, side, half, card, blur_px)
+            leg = _weak_leg(scene, shape, side, half)
             if leg is not None:
                 halves[side] = replace(half, legs=(leg,))
     return replace(shape, halves=halves)
 
 
-def _weak_leg(
-    plane: Plane, shape: Shape, side: str, half: Half, card: Card, blur_px: float
-) -> tuple[Array, Array] | None:
+def _weak_leg(scene: Scene, shape: Shape, side: str, half: Half) -> tuple[Array, Array] | None:
     """Foot and top of the line parallel to the fold's side, under the plane, that speaks most for a leg."""
     foot, ridge = shape.feet[side], shape.ridge
     out = half.edge - ridge
@@ -154,10 +141,9 @@ def _weak_leg(
         return None
     middle = out * (0.5 + 3.0 / width)
     curve = Curve(a=foot + middle, b=ridge + middle)
-    scale = plane.view.px_per_mm(curve.a, plane.z_mm)
-    template = Template(card_mm=card.card_mm, blur_mm=max(blur_px / scale, 0.05), depth_mm=card.depth_mm)
+    template = scene.template_at(curve.a)
     s = stations_for(curve, 2.0, 2.0)
-    evidence = scan(plane, curve, s, reach, 0.1, template)
+    evidence = scene.edges.scan(curve, s, reach_mm=reach, step_mm=0.1, template=template)
     slope = WEAK_TURN * curve.length
     n = int((float(evidence.offsets_mm[-1]) - slope) / 0.1)
     sums = line_scores(evidence.score, evidence.offsets_mm, s, n * 0.1, slope)

@@ -10,8 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import crossing
+from measure.geometry import Curve, crossing
 from measure.tracing.straight_stripes import Stripe
 
 GAP_COST = 7.0  # per mm that a strip stops short of where it should reach

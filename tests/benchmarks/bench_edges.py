@@ -19,9 +19,11 @@ from capture.arrays import Array
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from capture.camera.view import View  # noqa: E402
-from measure.edges.line_fit import outer_sign, refine  # noqa: E402
-from measure.edges.straightened import Curve  # noqa: E402
-from measure.edges.stripe_evidence import Template  # noqa: E402
+from measure.edges.detectors import edges_of  # noqa: E402
+from measure.edges.edge_evidence import Template  # noqa: E402
+from measure.edges.line_fit import refine  # noqa: E402
+from measure.edges.stations import outer_sign  # noqa: E402
+from measure.geometry import Curve  # noqa: E402
 from tests.helpers.drawn_scene import (  # noqa: E402
     across_and_along,
     close_camera,
@@ -77,7 +79,9 @@ def main() -> None:
             grey = (picture(view, curve, lit, blur_px) + rng.normal(0, noise, size[::-1])).astype(np.float32)
             plane = plane_of(view, grey)
             template = Template(card_mm=CARD, blur_mm=blur_px / px_per_mm, depth_mm=60.0)
-            fit = refine(plane, rough_for(curve, rng), template, trim_mm=(TRIM, TRIM), max_bow_mm=0.0)
+            fit = refine(
+                edges_of(plane), rough_for(curve, rng), template, trim_mm=(TRIM, TRIM), max_bow_mm=0.0
+            )
             ends = [(fit.curve.a - curve.a) @ curve.normal, (fit.curve.b - curve.b) @ curve.normal]
             ours.append(np.mean(ends))
             bounds.append(bound_mm(view, curve, lit, blur_px, noise))

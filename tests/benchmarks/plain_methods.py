@@ -15,7 +15,7 @@ from capture.arrays import Array, Pixels
 from capture.photo import Photo
 from capture.sight.tags import find_tags
 from compare.jobs.check_dummy import Inspection
-from measure.guided.choose_lines import cross_point
+from measure.geometry import cross_point
 from measure.layout import Layout
 
 PER_MM = 5.0

@@ -22,9 +22,9 @@ from compare.jobs.measure_dummy import Tracing, measure
 from compare.jobs.starter_spec import draft_text, write_draft
 from compare.tell.trace.trace_picture import WIDTH, traced_picture
 from compare.tell.trace.trace_text import tracing_csv
+from measure.layout import Card
 from measure.measure_errors import MeasureError
 from measure.tracing.measure_untold import measure_untold
-from measure.tracing.trace_dummy import Card
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

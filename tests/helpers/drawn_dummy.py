@@ -6,7 +6,7 @@ sqrt(40^2 - 12^2) mm high; legs of 40 mm, 48 mm further out, make parallelograms
 
 import numpy as np
 
-from measure.edges.straightened import Curve
+from measure.geometry import Curve
 from measure.joints.joint_location import PanelLine
 from measure.layout import Layout, Panel, Role
 

@@ -12,7 +12,12 @@ from scipy.special import ndtr
 
 from capture.arrays import Array, Single
 from capture.camera.view import View
-from measure.edges.straightened import Curve, Plane
+from measure.edges.detectors import edges_of
+from measure.geometry import Curve
+from measure.layout import Card, Layout
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
+from measure.scene import Scene
 from tests.capture.test_capture_scene import camera
 
 BLUR_PX = 0.9
@@ -82,5 +87,20 @@ def near_end_picture(
     return out.astype(np.float32)
 
 
-def plane_of(view: View, grey: Single) -> Plane:
-    return Plane(grey=grey, view=view, z_mm=0.0, eye_mm=view.eye_mm())
+def plane_of(view: View, grey: Single) -> MeasuringPlane:
+    return MeasuringPlane(grey=grey, view=view, z_mm=0.0, eye_mm=view.eye_mm())
+
+
+def scene_of(
+    plane: MeasuringPlane, card: Card, *, tone: float | None = None, white: float | None = None
+) -> Scene:
+    """A scene in which nothing is expected but that card, anywhere."""
+    anywhere = Region(left=-1e3, right=1e3, bottom=-1e3, top=1e3, table_mm=None)
+    return Scene(
+        edges=edges_of(plane),
+        layout=Layout.of_nothing(card),
+        region=anywhere,
+        blur_px=BLUR_PX,
+        tone=tone,
+        white=white,
+    )

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from measure.edges.candidate_lines import Candidate, best_lines, line_scores
-from measure.edges.straightened import Curve
-from measure.guided.choose_lines import Choice, PanelLines, choose, cross_point, feet_pair
+from measure.geometry import Curve, cross_point
+from measure.guided.choose_lines import Choice, PanelLines, choose, feet_pair
 from measure.layout import Layout, Panel, Role
 from tests.helpers.drawn_dummy import BASE, CARD, dummy_layout
 

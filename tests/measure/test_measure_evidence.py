@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from measure.edges.stripe_evidence import Evidence, Template, near_end_evidence, softened
+from measure.edges.edge_evidence import Evidence, Template, softened
+from measure.edges.stripe_evidence import near_end_evidence
 from tests.helpers.drawn_edges import ramp_of_steps, top_of_parabola
 
 CARD, BLUR, PX_PER_MM, STEP = 0.3, 0.09, 10.0, 0.05

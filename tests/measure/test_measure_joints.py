@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.edges.straightened import Curve
+from measure.geometry import Curve
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints, meet
 from measure.layout import Layout, Panel, Role
 from tests.helpers.drawn_dummy import HEIGHT, JOINTS, dummy_layout, exact_lines

@@ -7,13 +7,13 @@ import pytest
 from scipy.special import ndtr
 
 from capture.camera.view import View
-from measure.edges.line_fit import stations_for
-from measure.edges.straightened import Curve
-from measure.edges.stripe_evidence import Template
+from measure.edges.edge_evidence import Template
+from measure.geometry import Curve
 from measure.guided.page.page_level import PageLevel, page_level
 from measure.guided.plane_layers import JointsUnder, joints_under_plane
+from measure.layout import Card
 from tests.capture.test_capture_scene import camera
-from tests.helpers.drawn_scene import BLUR_PX, across_and_along, pixel_mm, plane_of
+from tests.helpers.drawn_scene import BLUR_PX, across_and_along, pixel_mm, plane_of, scene_of
 
 PX_PER_MM = 9.0
 BLUR_MM = BLUR_PX / PX_PER_MM
@@ -70,7 +70,7 @@ WHITE_ON_DARK = [(BOTTOM, 0.08), (TOP, 0.42), (99.0, 0.60)]
 WHITE_ON_WHITE = [(BOTTOM, 0.35), (TOP, 0.42), (99.0, 0.40)]
 PENNED = [(BOTTOM, 0.15), (TOP, 0.03), (99.0, 0.60)]
 TONE = 0.42
-TEMPLATE = Template(card_mm=CARD, blur_mm=BLUR_MM)
+OF = Card(card_mm=CARD, base_mm=BASE)
 
 
 def tab_on(bare: Layers, kind: str, lift: float) -> Layers:
@@ -101,7 +101,7 @@ def level_of(
     tone: float = TONE,
     slant_mm: float = 0.0,
     first_tab_up_mm: float = 0.0,
-    brightest: float | None = None,
+    white: float | None = None,
     with_strips: bool = False,
 ) -> tuple[PageLevel, np.ndarray]:
     """Level found, and how far (4,) the joints at the feet were put above the true line."""
@@ -118,20 +118,12 @@ def level_of(
     picture = drawn(view, line, bare, parts, rng)
     d0 = float(rng.uniform(-1.2, 1.2))
     rough = Curve(a=line.a, b=line.b, d0=d0, d1=d0 + slant_mm).straightened()
-    stations = stations_for(rough, 0.5, 0.5, 1.0)
     found = page_level(
-        plane_of(view, picture),
+        scene_of(plane_of(view, picture), OF, tone=tone, white=white),
         rough,
         FEET,
-        base_mm=BASE,
-        card_mm=CARD,
-        blur_mm=BLUR_MM,
         up=1.0,
-        usable=np.ones(len(stations), bool),
-        stations=stations,
-        tone=tone,
-        brightest=brightest,
-        strips=[(standing(line, foot), TEMPLATE) for foot in FEET] if with_strips else (),
+        strips=[standing(line, foot) for foot in FEET] if with_strips else (),
     )
     at_feet = found.curve.points(np.array(FEET) / 100) - line.points(np.array(FEET) / 100)
     return found, at_feet @ line.normal
@@ -167,7 +159,7 @@ def test_a_lit_strip_of_the_page_before_the_strips_shadow_is_no_cut_edge() -> No
     for _ in range(3):
         _, taken = level_of(bare, None, rng, tone=0.25)
         assert np.abs(taken).max() > 0.3, "without the bound the bright strip is taken for the edge"
-        _, up = level_of(bare, None, rng, tone=0.25, brightest=0.3)
+        _, up = level_of(bare, None, rng, tone=0.25, white=0.3)
         assert np.abs(up).max() < 0.1
 
 
@@ -188,18 +180,7 @@ def test_the_page_is_the_same_upside_down() -> None:
     line = Curve(a=np.array([-50.0, 0.2]), b=np.array([50.0, -0.1]))
     picture = drawn(view, line, WHITE_ON_DARK, [], rng)
     rough = Curve(a=line.b, b=line.a, d0=0.7, d1=0.6).straightened()
-    stations = stations_for(rough, 0.5, 0.5, 1.0)
-    found = page_level(
-        plane_of(view, picture),
-        rough,
-        [],
-        base_mm=BASE,
-        card_mm=CARD,
-        blur_mm=BLUR_MM,
-        up=-1.0,
-        usable=np.ones(len(stations), bool),
-        stations=stations,
-    )
+    found = page_level(scene_of(plane_of(view, picture), OF), rough, [], up=-1.0)
     ends = np.array([found.curve.a - line.b, found.curve.b - line.a]) @ line.normal
     assert np.abs(ends).max() < 0.06
     assert found.foot_up_mm == () and found.tab_seen == ()

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from capture.camera.view import View
-from measure.edges.straightened import Plane
-from measure.guided.placement import Placement, Region, place_layouts
+from measure.guided.placement import Placement, place_layouts
 from measure.layout import Layout
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
 from tests.capture.test_capture_scene import camera
 from tests.helpers.drawn_dummy import at_opening, dummy_layout
 
@@ -24,10 +25,10 @@ def view() -> View:
     return camera(eye=(30.0, 60.0, 600.0), f35_mm=f35, size=SIZE, roll_deg=1.0)
 
 
-def drawn(layouts: list[Placement], rng: np.random.Generator, clutter: int = 0) -> Plane:
+def drawn(layouts: list[Placement], rng: np.random.Generator, clutter: int = 0) -> MeasuringPlane:
     """Picture of dummies: every panel's face back to its far end in a grey of its own, and its cut edge."""
     cam = view()
-    blank = Plane(grey=np.zeros((4, 4), np.float32), view=cam, z_mm=0.0, eye_mm=cam.eye_mm())
+    blank = MeasuringPlane(grey=np.zeros((4, 4), np.float32), view=cam, z_mm=0.0, eye_mm=cam.eye_mm())
     picture = np.full((SIZE[1], SIZE[0]), 0.12, np.float32)
 
     def to_px(xy: np.ndarray) -> np.ndarray:
@@ -48,7 +49,7 @@ def drawn(layouts: list[Placement], rng: np.random.Generator, clutter: int = 0) 
             cv2.polylines(picture, [to_px(ends)], False, 0.7, 1, cv2.LINE_AA, 4)
     picture = cv2.GaussianBlur(picture, (0, 0), 0.8)
     noisy = picture + rng.normal(0, 0.006, picture.shape)
-    return Plane(grey=noisy.astype(np.float32), view=cam, z_mm=0.0, eye_mm=cam.eye_mm())
+    return MeasuringPlane(grey=noisy.astype(np.float32), view=cam, z_mm=0.0, eye_mm=cam.eye_mm())
 
 
 def at(layout: Layout, x: float, y: float, roll_deg: float = 0.0) -> Placement:

@@ -2,10 +2,9 @@
 
 import numpy as np
 
-from measure.layout import Role
+from measure.layout import Card, Role
 from measure.tracing.numbered_panels import numbered
 from measure.tracing.straight_stripes import Stripe
-from measure.tracing.trace_dummy import Card
 from tests.measure.test_measure_trace import EYE, clutter, stripe
 
 PAGE = stripe(np.array([-100.0, -104.7]), np.array([105.0, -104.7]))

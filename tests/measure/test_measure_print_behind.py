@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 
 from capture.sheet.marker_sheet import sheet_for_paper
-from measure.edges.line_fit import outer_sign, scan, stations_for
+from measure.edges.detectors import edges_of
+from measure.edges.edge_evidence import Template
 from measure.edges.print_behind import without_print
-from measure.edges.sheet_print import sheet_print
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
+from measure.edges.stations import outer_sign, stations_for
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
+from measure.sheet_print import sheet_print
 from tests.helpers.drawn_scene import BLUR_PX, close_camera, near_end_picture, plane_of
 
 PX_PER_MM = 8.0
@@ -17,7 +19,7 @@ TEMPLATE = Template(card_mm=0.3, blur_mm=BLUR_PX / PX_PER_MM)
 STANDOFF = 80.0
 
 
-def behind(plane: Plane, sheet_xy: tuple[float, float]) -> np.ndarray:
+def behind(plane: MeasuringPlane, sheet_xy: tuple[float, float]) -> np.ndarray:
     """Where in the measuring plane a point of the sheet is seen."""
     eye = plane.eye_mm
     return eye[:2] + (np.array(sheet_xy) - eye[:2]) * (eye[2] - plane.z_mm) / eye[2]
@@ -47,13 +49,13 @@ def evidence_at(y_off_mm: float) -> tuple[float, float]:
     view = close_camera(PX_PER_MM)
     blank = plane_of(view, np.zeros((4, 4), np.float32))
     eye = view.eye_mm()
-    plane = Plane(grey=blank.grey, view=view, z_mm=STANDOFF, eye_mm=eye, behind=sheet_print(SHEET))
+    plane = MeasuringPlane(grey=blank.grey, view=view, z_mm=STANDOFF, eye_mm=eye, behind=sheet_print(SHEET))
     lower = behind(plane, (0.0, -SHEET.paper_mm[1] / 2))[1] + y_off_mm
     curve = Curve(a=np.array([-20.0, lower]), b=np.array([20.0, lower]))
     flat = Curve(a=np.array([-15.0, -2.0]), b=np.array([15.0, -2.0]))
     seen = plane_of(view, near_end_picture(view, flat, (0.5, 0.45, 0.1), card_mm=TEMPLATE.card_mm))
     s = stations_for(flat, 1.0, 1.0)
-    evidence = scan(seen, flat, s, 0.4, 0.05, TEMPLATE)
+    evidence = edges_of(seen).scan(flat, s, reach_mm=0.4, step_mm=0.05, template=TEMPLATE)
     kept = without_print(evidence, plane, curve, s, TEMPLATE, outer_sign(seen, flat))
     k = int(np.argmin(np.abs(evidence.offsets_mm)))
     return float(evidence.score[:, k].mean()), float(kept.score[:, k].mean())

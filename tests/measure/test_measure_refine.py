@@ -1,12 +1,17 @@
 """Refining a near end: ends and bow on pictures with exactly known edges; claimed against real scatter."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from measure.edges.line_fit import Fit, outer_sign, refine
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
+from measure.edges.detectors import edges_of
+from measure.edges.edge_evidence import Template
+from measure.edges.line_fit import Fit, refine
+from measure.edges.stations import outer_sign
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
 from tests.helpers.drawn_scene import (
     BLUR_PX,
     across_and_along,
@@ -32,7 +37,7 @@ def true_curve(angle_deg: float, bow_mm: float = 0.0) -> Curve:
 
 def scene(
     rng: np.random.Generator, curve: Curve, levels: tuple[float, float, float], noise: float
-) -> tuple[Plane, np.ndarray]:
+) -> tuple[MeasuringPlane, np.ndarray]:
     """Picture with the near end at a random place between the pixels, and its plane."""
     view = close_camera(PX_PER_MM, shift_px=tuple(rng.uniform(-0.5, 0.5, 2)))
     blank = plane_of(view, np.zeros((4, 4), np.float32))
@@ -60,7 +65,7 @@ def draws(
     fits = []
     for _ in range(n):
         plane, _ = scene(rng, curve, levels, noise)
-        fits.append(refine(plane, rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM)))
+        fits.append(refine(edges_of(plane), rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM)))
     return np.array([errors(f, curve) for f in fits]), fits
 
 
@@ -142,7 +147,9 @@ def test_half_hidden_the_rest_still_tells() -> None:
     _, s = across_and_along(curve, mm)
     hidden = (s > 0.4) & (s < 0.75)
     picture[hidden] = 0.4
-    fit = refine(plane_of(plane.view, picture), rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM))
+    fit = refine(
+        edges_of(plane_of(plane.view, picture)), rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM)
+    )
     assert np.abs(errors(fit, curve)[:2]).max() < 0.02
     assert 0.5 * fit.n_stations < fit.n_used < 0.72 * fit.n_stations
 
@@ -157,8 +164,8 @@ def test_the_tone_of_cut_edges_tells_them_from_a_printed_line() -> None:
     printed = ndtr((away - decoy_mm + CARD / 2) / 0.095) - ndtr((away - decoy_mm - CARD / 2) / 0.095)
     both = plane_of(plane.view, (picture - 0.2 * printed).astype(np.float32))
     rough = Curve(a=curve.a, b=curve.b, d0=decoy_mm / 2, d1=decoy_mm / 2).straightened()
-    misled = refine(both, rough, TEMPLATE, trim_mm=(TRIM, TRIM))
-    told = refine(both, rough, TEMPLATE, trim_mm=(TRIM, TRIM), tone=FAINT[1])
+    misled = refine(edges_of(both), rough, TEMPLATE, trim_mm=(TRIM, TRIM))
+    told = refine(edges_of(both), rough, replace(TEMPLATE, tone=FAINT[1]), trim_mm=(TRIM, TRIM))
     assert np.abs(errors(misled, curve)[:2] - decoy_mm).max() < 0.1
     # the line's flank bends the light beside the card: a few hundredths
     assert np.abs(errors(told, curve)[:2]).max() < 0.05
@@ -168,7 +175,7 @@ def test_where_there_is_nothing_little_is_claimed() -> None:
     rng = np.random.default_rng(10)
     curve = true_curve(11.0)
     plane, _ = scene(rng, curve, (0.3, 0.3, 0.3), 0.01)
-    fit = refine(plane, curve, TEMPLATE, trim_mm=(TRIM, TRIM))
+    fit = refine(edges_of(plane), curve, TEMPLATE, trim_mm=(TRIM, TRIM))
     assert fit.mean_score < 1.0 and not fit.n_used > 0.4 * fit.n_stations
 
 

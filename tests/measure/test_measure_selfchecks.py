@@ -7,12 +7,13 @@ import pytest
 from scipy.special import ndtr
 
 from measure.edges.free_end import find_ending
-from measure.edges.line_fit import outer_sign
-from measure.edges.straightened import Curve, Plane
+from measure.edges.stations import outer_sign
+from measure.geometry import Curve
 from measure.guided.measure_profile import far_off
-from measure.guided.page.apron_marks import Marks, joint_height, marked_line, seeds_of
 from measure.guided.plane_halves import astray
 from measure.layout import Layout
+from measure.measuring_plane import MeasuringPlane
+from measure.page_marks import PageMarks, joint_height, marked_line, seeds_of
 from measure.profile import Profile
 from tests.helpers.drawn_dummy import BASE, CARD, at_opening, dummy_layout
 from tests.helpers.drawn_scene import BLUR_PX, close_camera, near_end_picture, pixel_mm, plane_of
@@ -63,7 +64,7 @@ def test_apron_marks_place_the_joints_above_the_pages_lower_surface(opening_deg:
         up = turn * np.array([-along[1], along[0]])
         pages[f"page {side}"] = np.array([-height * up, 80.0 * along - height * up])
     mean_up = np.array([0.0, 1.0])
-    marks = Marks(pages=pages, spine=-height * mean_up, spine_cov=np.eye(2) * 0.04)
+    marks = PageMarks(pages=pages, spine=-height * mean_up, spine_cov=np.eye(2) * 0.04)
     seeds = seeds_of(marks, layout)
     assert seeds["spine"] == pytest.approx(
         [0.0, height * (np.cos(np.radians(90 - opening_deg / 2)) - 1)], abs=0.1
@@ -90,7 +91,9 @@ def test_a_plane_that_passes_by_the_ridge_is_some_other_edge() -> None:
     assert astray(layout, {k: c for k, c in moved.items() if k != "fold right"}) == {}
 
 
-def ending_scene(noise: float = 0.004, seed: int = 2, short_mm: float | None = None) -> tuple[Plane, Curve]:
+def ending_scene(
+    noise: float = 0.004, seed: int = 2, short_mm: float | None = None
+) -> tuple[MeasuringPlane, Curve]:
     """A bright card that ends 40 mm along its line before a dark ground, seen from above.
 
     With `short_mm` its cut edge stops that much earlier, while what it lies on shows its face on to the end.

@@ -4,9 +4,12 @@ import numpy as np
 import pytest
 
 from capture.sheet.marker_sheet import SHEETS
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template, near_end_evidence
-from measure.guided.placement import Region
+from measure.edges.detectors import edges_of
+from measure.edges.edge_evidence import Template
+from measure.edges.stripe_evidence import near_end_evidence, two_steps_everywhere
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
+from measure.region import Region
 from measure.tracing.straight_stripes import (
     PER_MM,
     Straight,
@@ -14,7 +17,6 @@ from measure.tracing.straight_stripes import (
     best_stretches,
     find_stripes,
     straight_on,
-    two_steps_everywhere,
     without_pattern,
 )
 from tests.helpers.drawn_scene import close_camera, near_end_picture
@@ -22,9 +24,9 @@ from tests.helpers.drawn_scene import close_camera, near_end_picture
 TEMPLATE = Template(card_mm=0.3, blur_mm=0.12, depth_mm=60.0)
 
 
-def plane_of(picture: np.ndarray, z_mm: float = 0.0) -> Plane:
+def plane_of(picture: np.ndarray, z_mm: float = 0.0) -> MeasuringPlane:
     view = close_camera()
-    return Plane(grey=picture, view=view, z_mm=z_mm, eye_mm=view.eye_mm())
+    return MeasuringPlane(grey=picture, view=view, z_mm=z_mm, eye_mm=view.eye_mm())
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -49,7 +51,7 @@ def test_a_column_with_nothing_above_zero_has_no_stretch() -> None:
 def test_the_test_across_is_that_of_the_guided_measurement() -> None:
     rng = np.random.default_rng(2)
     rows = 0.3 + 0.1 * rng.random((3, 120))
-    low, high = two_steps_everywhere(rows, TEMPLATE, 9.0)
+    low, high = two_steps_everywhere(rows, TEMPLATE, PER_MM, 9.0)
     offsets = np.arange(120) / PER_MM
     guided = near_end_evidence(rows.astype(np.float32), offsets, TEMPLATE, 1.0, 9.0)
     n = (120 - guided.outer.shape[1]) // 2
@@ -70,7 +72,7 @@ def test_a_near_end_in_any_direction_is_found_where_it_is(degrees: float) -> Non
     region = Region(left=x - 26, right=x + 26, bottom=y - 13, top=y + 13, table_mm=None)
     plane = plane_of(picture)
     # The picture's own two edges beyond the card's ends are long steps, too.
-    found = [s.curve for s in find_stripes(plane, straight_on(plane, region), TEMPLATE)[:3]]
+    found = [s.curve for s in find_stripes(edges_of(plane), straight_on(plane, region), TEMPLATE)[:3]]
     best = min(found, key=lambda c: abs(float(c.normal @ way)))
     assert abs(float(best.normal @ way)) < np.sin(np.deg2rad(1.0))
     off = (best.points(np.array([0.2, 0.5, 0.8])) - curve.a) @ curve.normal
@@ -86,7 +88,7 @@ def test_a_blank_picture_has_no_stripes() -> None:
     plane = plane_of(picture)
     x, y = plane.view.to_plane(np.array([[280.0, 150.0]]))[0]
     region = Region(left=x - 26, right=x + 26, bottom=y - 13, top=y + 13, table_mm=None)
-    assert find_stripes(plane, straight_on(plane, region), TEMPLATE) == []
+    assert find_stripes(edges_of(plane), straight_on(plane, region), TEMPLATE) == []
 
 
 def test_masked_parts_are_not_valid() -> None:

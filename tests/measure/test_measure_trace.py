@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.edges.straightened import Curve
-from measure.layout import Role
+from measure.geometry import Curve
+from measure.layout import Card, Role
 from measure.tracing.assemble_dummy import assemble
 from measure.tracing.straight_stripes import Stripe
-from measure.tracing.trace_dummy import Card, Traced, traced_of
+from measure.tracing.trace_dummy import Traced, traced_of
 from measure.tracing.traced_shape import aims_at
 from tests.helpers.drawn_dummy import at_opening
 

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from measure.layout import Card
 from measure.profile import PanelFit, Profile
 from measure.tracing.measure_untold import _agreed, sound_part
-from measure.tracing.trace_dummy import Card, Traced, traced_of
+from measure.tracing.trace_dummy import Traced, traced_of
 from measure.tracing.traced_shape import Half, Shape
 from tests.helpers.drawn_dummy import at_opening
 

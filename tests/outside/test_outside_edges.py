@@ -14,8 +14,11 @@ from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
 from capture.arrays import Array, Pixels
-from measure.edges.line_fit import outer_sign, refine
-from measure.edges.straightened import Curve, Plane
+from measure.edges.detectors import edges_of
+from measure.edges.line_fit import refine
+from measure.edges.stations import outer_sign
+from measure.geometry import Curve
+from measure.measuring_plane import MeasuringPlane
 from tests.measure.test_measure_refine import (
     CARD,
     CLEAR,
@@ -50,7 +53,7 @@ def by_segment_detector(grey: Pixels) -> Segments:
     return [] if lines is None else [((a, b), (c, d)) for a, b, c, d in lines.reshape(-1, 4).astype(float)]
 
 
-def edge_error(plane: Plane, curve: Curve, segments: Segments) -> Array | None:
+def edge_error(plane: MeasuringPlane, curve: Curve, segments: Segments) -> Array | None:
     """How far (2,) the longest segment along the background's edge lies off, mm; None if there is none."""
     best, longest = None, 8.0
     for segment in segments:
@@ -71,14 +74,14 @@ def rms(values: Iterable[Array]) -> float:
 
 
 @pytest.fixture(scope="module")
-def pictures() -> list[tuple[Plane, Curve, Pixels, float]]:
+def pictures() -> list[tuple[MeasuringPlane, Curve, Pixels, float]]:
     """Pictures at random angles, their planes and lines, and our own errors (rms of both ends, mm)."""
     rng = np.random.default_rng(120)
     out = []
     for _ in range(N_PICTURES):
         curve = true_curve(float(rng.uniform(-40, 40)))
         plane, picture = scene(rng, curve, CLEAR, 0.004)
-        fit = refine(plane, rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM))
+        fit = refine(edges_of(plane), rough_for(curve, rng), TEMPLATE, trim_mm=(TRIM, TRIM))
         grey = np.clip(np.rint(picture * 255), 0, 255).astype(np.uint8)
         out.append((plane, curve, grey, rms([errors(fit, curve)[:2]])))
     return out
@@ -92,7 +95,7 @@ def pictures() -> list[tuple[Plane, Curve, Pixels, float]]:
 def test_near_ends_are_placed_more_closely_than_by(
     finder: Callable[[Pixels], Segments],
     factor: float,
-    pictures: list[tuple[Plane, Curve, Pixels, float]],
+    pictures: list[tuple[MeasuringPlane, Curve, Pixels, float]],
 ) -> None:
     theirs = [edge_error(plane, curve, finder(grey)) for plane, curve, grey, _ in pictures]
     found = [e for e in theirs if e is not None]

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from capture.arrays import Array, Single
-from measure.edges.stripe_evidence import softened
+from measure.edges.edge_evidence import softened
 
 TAB_MM = (0.8, 9.0)
 """A gluing tab shows beside its foot from here to there (common practice, no source)."""

@@ -6,18 +6,15 @@ from dataclasses import replace
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.line_fit import Fit, stations_for
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
-from measure.guided.choose_lines import PanelLines, crossing
-from measure.guided.page.apron_marks import MARK_REACH_MM, Marks, marked_line
-from measure.guided.page.page_level import PAGE_REACH_MM, page_level
-from measure.guided.panel_doubt import inside, is_flat, template_for
-from measure.guided.panel_surroundings import CARD_SHARE
-from measure.guided.placement import Region
+from measure.edges.line_fit import Fit
+from measure.geometry import Curve, crossing
+from measure.guided.choose_lines import PanelLines
+from measure.guided.page.page_level import MARK_REACH_MM, PAGE_REACH_MM, page_level
+from measure.guided.panel_doubt import is_flat
 from measure.layout import Layout, Role
+from measure.page_marks import PageMarks, marked_line
+from measure.scene import Scene
 
-BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
 PAGE_SD_MM = 0.05
 UNSURE_SD_MM = 0.5
 SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
@@ -31,20 +28,15 @@ def page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines
 
 
 def fit_pages(
-    plane: Plane,
-    layout: Layout,
+    scene: Scene,
     pages: list[PanelLines],
     rough: Mapping[str, Curve],
     fits: dict[str, Fit],
     hinges: dict[str, Curve],
     joint_shift: dict[str, Array],
-    region: Region,
-    blur_px: float,
-    tone: float | None,
-    marks: Marks | None = None,
-    paper_white: float | None = None,
 ) -> None:
     """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
+    layout, marks = scene.layout, scene.marks
     first, last = pages[0], pages[-1]
     a = rough[first.panel.name].b if len(pages) == 2 else rough[first.panel.name].a
     up = -first.up if len(pages) == 2 else first.up
@@ -54,20 +46,12 @@ def fit_pages(
     if marked is not None:
         start = marked
     feet = _feet(layout, pages, hinges, start)
-    s = stations_for(start, 0.5, 0.5, 1.0)
     level = page_level(
-        plane,
+        scene,
         start,
         list(feet.values()),
-        base_mm=layout.base_mm,
-        card_mm=layout.card_mm,
-        blur_mm=template_for(plane, layout, first.panel, start, blur_px).blur_mm,
         up=up,
-        usable=inside(start.points(s), region),
-        stations=s,
-        tone=tone,
-        brightest=_brightest(tone, paper_white),
-        strips=_strips(plane, layout, feet, fits, blur_px),
+        strips=_strips(layout, feet, fits),
         reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
         realign=len(pages) == 2 and marked is None,
     )
@@ -82,8 +66,8 @@ def fit_pages(
             curve=line,
             cov=np.diag([sd**2, sd**2, 1e-6]),
             rms_mm=0.05,
-            n_used=len(s),
-            n_stations=len(s),
+            n_used=level.n_stations,
+            n_stations=level.n_stations,
             mean_score=level.score,
         )
         hinges[page.panel.name] = hinge
@@ -92,29 +76,17 @@ def fit_pages(
             joint_shift[joint] = up * foot_up * level.curve.normal
 
 
-def _strips(
-    plane: Plane, layout: Layout, feet: Mapping[str, float], fits: Mapping[str, Fit], blur_px: float
-) -> list[tuple[Curve, Template]]:
-    """Near ends of the strips that stand at the feet, and what they look like."""
+def _strips(layout: Layout, feet: Mapping[str, float], fits: Mapping[str, Fit]) -> list[Curve]:
+    """Near ends of the strips that stand at the feet."""
     standing = {
         panel.joints[0]: panel
         for panel in layout.panels
         if panel.role in (Role.FOLD, Role.LEG) and panel.name in fits
     }
-    return [
-        (fits[p.name].curve, template_for(plane, layout, p, fits[p.name].curve, blur_px))
-        for p in (standing[foot] for foot in feet if foot in standing)
-    ]
+    return [fits[standing[foot].name].curve for foot in feet if foot in standing]
 
 
-def _brightest(tone: float | None, paper_white: float | None) -> float | None:
-    """Grey value that a page's cut edge hardly exceeds: that of the strips', or of white card."""
-    if paper_white is None:
-        return None
-    return BRIGHTER * max(tone or 0.0, CARD_SHARE * paper_white)
-
-
-def _marked_start(marks: Marks, layout: Layout, pages: list[PanelLines], start: Curve) -> Curve | None:
+def _marked_start(marks: PageMarks, layout: Layout, pages: list[PanelLines], start: Curve) -> Curve | None:
     """Return the line of the joints as marked, over the same stretch as the rough one; None if not marked."""
     lines = [marked_line(marks, layout, page.panel.name) for page in pages]
     known = [line for line in lines if line is not None]

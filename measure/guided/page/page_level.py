@@ -9,15 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from capture.arrays import Array, Single
 from measure.edges.candidate_lines import crest_shift, line_scores
-from measure.edges.straightened import Curve, Plane, strip_along
-from measure.edges.stripe_evidence import Template
+from measure.edges.stations import stations_for
+from measure.geometry import Curve
 from measure.guided.page.gluing_tabs import shifted, tab_profiles
 from measure.guided.page.strip_feet import footing_profiles
+from measure.measuring_plane import strip_along
+from measure.scene import Scene
 
 STEP_MM = 0.05
 SLOPE_MM = 3.4  # the two ends of the rough line are off by amounts that differ by no more
@@ -26,6 +27,8 @@ SLANT_MM = 0.5
 PARALLAX_MM = 0.3
 """Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
 PAGE_REACH_MM = 1.8
+MARK_REACH_MM = 0.45  # the page's own edge is looked for this far from its mark: four sd of its mounting
+BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
 BRIGHT_COST = 8.0  # per station, of a cut edge that is much too bright
 BRIGHT_LOG = 0.25  # natural logarithm of how much too bright that is
 EDGE_CAP = 12.0
@@ -45,6 +48,7 @@ class PageLevel:
         A strip that does not end flush with the page is displaced by parallax, its tab with it.
     tab_seen : for every foot, whether its tab was seen.
     score, margin : mean evidence per station, and by how much the next best level was worse.
+    n_stations : stations along the page.
     """
 
     curve: Curve
@@ -52,22 +56,16 @@ class PageLevel:
     tab_seen: tuple[bool, ...]
     score: float
     margin: float
+    n_stations: int
 
 
 def page_level(
-    plane: Plane,
+    scene: Scene,
     curve: Curve,
     feet_mm: Sequence[float],
     *,
-    base_mm: float,
-    card_mm: float,
-    blur_mm: float,
     up: float,
-    usable: NDArray[np.bool_],
-    stations: Array,
-    tone: float | None = None,
-    brightest: float | None = None,
-    strips: Sequence[tuple[Curve, Template]] = (),
+    strips: Sequence[Curve] = (),
     reach_mm: float = PAGE_REACH_MM,
     realign: bool = True,
 ) -> PageLevel:
@@ -77,16 +75,17 @@ def page_level(
     ----------
     curve : rough line of the joints along the page.
     feet_mm : places of the feet along it.
-    base_mm, card_mm, blur_mm : thickness of the page and of the strips; blur of the photo.
     up : +1 if up is to the left of the curve.
-    usable, stations : (S,) stations in 0..1, and whether the page can be seen there.
-    tone : grey value of the card's cut edge, if known.
-    brightest : grey value that the page's own cut edge does not exceed, if known.
-    strips : near ends of the strips standing on the page, and what they look like.
+    strips : near ends of the strips standing on the page.
     reach_mm : the true line is within this of the rough one.
     realign : whether to look again along the page if the rough line slants against it; not for a short page,
         on which shadows can outweigh its edge.
     """
+    base_mm, card_mm, tone = scene.layout.base_mm, scene.layout.card_mm, scene.tone
+    stations = stations_for(curve, 0.5, 0.5, 1.0)
+    usable = scene.region.holds(curve.points(stations))
+    blur_mm = scene.template(curve).blur_mm
+    brightest = _brightest(scene)
     n_wanted = int(reach_mm / STEP_MM)
     wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
     n = int(np.ceil((reach_mm + base_mm + card_mm + 1.5) / STEP_MM))
@@ -94,7 +93,7 @@ def page_level(
     offsets = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)
     smear = (stations[1] - stations[0]) * curve.length
     for _ in range(2):
-        strip = strip_along(plane, curve, stations, up * offsets, smear, 3)
+        strip = strip_along(scene.plane, curve, stations, up * offsets, smear, 3)
         edges = _edges(strip, blur_mm) * usable[:, None]
         sums = _edge_sums(edges, offsets, stations, wanted, card_mm / 2, base_mm)
         i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
@@ -108,7 +107,7 @@ def page_level(
     profiles = tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
-    for foot, stop in footing_profiles(plane, curve, strips, wanted, up):
+    for foot, stop in footing_profiles(scene, curve, strips, wanted, up):
         sums = sums + _at_foot(stop, foot / curve.length)
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
     d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
@@ -126,6 +125,7 @@ def page_level(
         tab_seen=tuple(seen),
         score=float(sums[i, j]) / len(stations),
         margin=(float(sums[i, j]) - next_best) / len(stations),
+        n_stations=len(stations),
     )
 
 
@@ -154,6 +154,13 @@ def _edge_sums(
     below = np.max([at(lower + d) for d in np.arange(*BELOW_MM, STEP_MM)], axis=0)
     out: Array = at(lower) + 0.4 * at(half_card) - below
     return out
+
+
+def _brightest(scene: Scene) -> float | None:
+    """Grey value that a page's cut edge hardly exceeds: that of the strips', or of white card."""
+    if scene.white is None:
+        return None
+    return BRIGHTER * max(scene.tone or 0.0, scene.edges.usual_tone(scene.white))
 
 
 def _too_bright(

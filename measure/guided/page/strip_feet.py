@@ -5,10 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from capture.arrays import Array
-from measure.edges.line_fit import scan
-from measure.edges.straightened import Curve, Plane
-from measure.edges.stripe_evidence import Template
-from measure.guided.choose_lines import crossing
+from measure.geometry import Curve, crossing
+from measure.scene import Scene
 
 ALONG_MM = 0.1
 REACH_MM = 2.5  # above and below the level asked for
@@ -18,9 +16,9 @@ FOOT_CAP = 120.0
 
 
 def footing_profiles(
-    plane: Plane,
+    scene: Scene,
     line: Curve,
-    strips: Sequence[tuple[Curve, Template]],
+    strips: Sequence[Curve],
     wanted: Array,
     up: float,
 ) -> list[tuple[float, Array]]:
@@ -32,14 +30,14 @@ def footing_profiles(
     Parameters
     ----------
     line : rough line of the joints along the page.
-    strips : line of every strip's near end, and what it looks like.
+    strips : line of every strip's near end.
     wanted : (W,) offsets up from the line.
     up : +1 if up is to the left of the line.
 
     Strips nearly along the line are left out.
     """
     out = []
-    for curve, template in strips:
+    for curve in strips:
         foot = crossing(line, curve)
         rise = float(curve.tangent @ line.normal) * up
         if not np.all(np.isfinite(foot)) or abs(rise) < 0.2:
@@ -47,7 +45,13 @@ def footing_profiles(
         start = float((foot - curve.a) @ curve.tangent)
         limit = (np.max(np.abs(wanted)) + REACH_MM) / abs(rise)
         along = np.arange(-limit, limit + ALONG_MM, ALONG_MM)
-        evidence = scan(plane, curve, (start + along) / curve.length, 0.1, 0.05, template)
+        evidence = scene.edges.scan(
+            curve,
+            (start + along) / curve.length,
+            reach_mm=0.1,
+            step_mm=0.05,
+            template=scene.template(curve),
+        )
         near = np.abs(evidence.offsets_mm) < 0.11
         seen = np.clip(evidence.score[:, near].max(axis=1) / SEEN - 1.0, -1.0, 1.0)
         heights = along * rise

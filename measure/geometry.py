@@ -1,0 +1,70 @@
+"""Lines of the measuring plane: curves, where they cross, how far points lie off them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from capture.arrays import Array
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Curve:
+    """A straight or slightly bowed line in the plane, from a to b, offset by d0, d1 and a bow in the middle.
+
+    Point at station s in 0..1: a + s (b - a) + n (d0 (1 - s) + d1 s + 4 bow s (1 - s)), n the normal.
+    """
+
+    a: Array
+    b: Array
+    d0: float = 0.0
+    d1: float = 0.0
+    bow: float = 0.0
+
+    @property
+    def length(self) -> float:
+        """Length of the base line a-b, mm."""
+        return float(np.hypot(*(self.b - self.a)))
+
+    @property
+    def tangent(self) -> Array:
+        """Unit vector (2,) from a to b."""
+        out: Array = (self.b - self.a) / self.length
+        return out
+
+    @property
+    def normal(self) -> Array:
+        """Unit vector (2,) to the left of a-b."""
+        t = self.tangent
+        return np.array([-t[1], t[0]])
+
+    def offset(self, s: Array) -> Array:
+        """Offsets (N,) from the base line at stations s (N,) in 0..1 (may lie outside)."""
+        out: Array = self.d0 * (1 - s) + self.d1 * s + 4 * self.bow * s * (1 - s)
+        return out
+
+    def points(self, s: Array) -> Array:
+        """Points (N, 2) at stations s."""
+        out: Array = self.a + np.outer(s, self.b - self.a) + np.outer(self.offset(s), self.normal)
+        return out
+
+    def straightened(self) -> "Curve":
+        """Return the same curve on its own chord: d0 = d1 = 0 (the bow stays, exact for small offsets)."""
+        ends = self.points(np.array([0.0, 1.0]))
+        return Curve(a=ends[0], b=ends[1], bow=self.bow)
+
+
+def cross_point(p: Array, v: Array, q: Array, w: Array) -> Array:
+    """Intersections (N, 2) of lines p + t v and q + u w (all (N, 2)); nan where parallel."""
+    det = v[:, 0] * w[:, 1] - v[:, 1] * w[:, 0]
+    d = q - p
+    parallel = np.abs(det) < 1e-12
+    t = (d[:, 0] * w[:, 1] - d[:, 1] * w[:, 0]) / np.where(parallel, 1.0, det)
+    t = np.where(parallel, np.nan, t)
+    out: Array = p + t[:, None] * v
+    return out
+
+
+def crossing(a: Curve, b: Curve) -> Array:
+    """Point (2,) where the chords of two curves cross; nan where they are parallel."""
+    out: Array = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
+    return out
