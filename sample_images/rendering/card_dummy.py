@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from sample_images.rendering.inked_ends import Ink, inked_strip
 from sample_images.rendering.meshes import Mesh, join, prism, strip
 from sample_images.rendering.own_linkage import SIDES, page_direction
 
@@ -25,6 +26,7 @@ class Build:
     ----------
     card_mm, base_mm : thickness of the strips and plane, and of the base pages.
     strip_depth_mm, base_depth_mm : lengths along the spine.
+    setback_mm : how far the near ends stand behind the page's near edge.
     tab_mm : length of a gluing tab.
     inner_tabs_out : True if the tabs of the parallel fold point away from the spine.
     ribbons : True for one ribbon tab-leg-layer under the plane-ridge, doubled by a tab on the fold;
@@ -35,12 +37,14 @@ class Build:
         its direction from first to last joint.
     crease_off_mm : where the plane's own crease lies, measured from the ridge to the right.
     pen_line : a felt-pen line along the near edge of the base, with a tick at the spine.
+    ink : near ends blackened with a felt pen; None = left as they are.
     """
 
     card_mm: float = 0.3
     base_mm: float = 0.35
     strip_depth_mm: float = 60.0
     base_depth_mm: float = 100.0
+    setback_mm: float = 0.0
     tab_mm: float = 9.0
     inner_tabs_out: bool = True
     ribbons: bool = False
@@ -50,11 +54,17 @@ class Build:
     sagitta_mm: Mapping[str, float] = field(default_factory=dict)
     crease_off_mm: float = 0.0
     pen_line: bool = False
+    ink: Ink | None = None
+
+    @property
+    def behind_mm(self) -> float:
+        """How far the base reaches behind the near ends."""
+        return self.base_depth_mm - self.setback_mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A solid and what it is made of: "card", "plane", "base" (+ " cut" for cut edges), "pen" or "prop"."""
+    """A solid and its stuff: "card", "plane", "base" (+ " cut" for cut edges), "pen", "ink", "prop" ..."""
 
     mesh: Mesh
     stuff: str
@@ -91,6 +101,7 @@ class Cutter:
         self.build, self.rng = build, rng
         self.parts: list[Part] = []
         self.near: dict[str, float] = {}
+        self.ink_rng = np.random.default_rng([build.ink.seed if build.ink else 0, 41])
 
     def end(self, length: float, mean: float) -> Callable[[Array], Array]:
         """Random near end: z as a function of arc length."""
@@ -121,8 +132,14 @@ class Cutter:
         length = float(np.sum(np.hypot(*np.diff(line, axis=0).T)))
         near = near or self.end(length, 0.0)
         far = self.end(length, -depth)
-        faces, cuts = strip(line, thick, near, far)
-        self.parts += [Part(faces, stuff), Part(cuts, f"{stuff} cut")]
+        ink = self.build.ink
+        if ink and (ink.page or stuff != "base"):
+            meshes = inked_strip(line, thick, near, far, ink, self.ink_rng)
+            called = {"faces": stuff, "cuts": f"{stuff} cut"}
+            self.parts += [Part(mesh, called.get(k, k)) for k, mesh in meshes.items()]
+        else:
+            faces, cuts = strip(line, thick, near, far)
+            self.parts += [Part(faces, stuff), Part(cuts, f"{stuff} cut")]
         for name, (s0, s1) in panels.items():
             self.near[name] = float(np.mean(near(np.linspace(s0, s1, 50))))
 
@@ -159,14 +176,14 @@ def pages(cutter: Cutter, joints: Mapping[str, Array]) -> None:
     line = np.array([joints["fore edge left"], joints["spine"], joints["fore edge right"]])
     middle = parallel(line, -(b.card_mm + b.base_mm) / 2)
     w = math.hypot(*line[0])
-    # a base is cut with a guillotine: straight and square, flush with the measuring plane
+    # a base is cut with a guillotine: straight and square
     cutter.cut(
         middle,
         "base",
         b.base_mm,
-        b.base_depth_mm,
+        b.behind_mm,
         {"page left": (0, w), "page right": (w, 2 * w)},
-        near=lambda s: np.zeros_like(s),
+        near=lambda s: np.full_like(s, b.setback_mm),
     )
     if b.pen_line:
         _pen(cutter, line)
@@ -325,7 +342,7 @@ def props(joints: Mapping[str, Array], opening_deg: float, build: Build) -> tupl
         p = reach * u - (under + 0.02) * n
         q = p - 26.0 * u
         outline = np.array([[q[0], table], [p[0], table], p, q])
-        for z0, z1 in ((-4.0, -build.base_depth_mm + 4.0),):
+        for z0, z1 in ((-4.0, -build.behind_mm + 4.0),):
             out.append(Part(prism(outline, z0, z1), "prop"))
     return out, table
 

@@ -91,7 +91,7 @@ def random_shot(kind: str, seed: int, use: str | None = None) -> Shot:
     paper = str(rng.choice(["a3", "tabloid"] if big else ["a4", "a4", "letter"]))
     nominal, sides, opening = _random_design(kind, use, big, rng)
     for _ in range(100):
-        faults = _random_faults(nominal, rng)
+        faults = random_faults(nominal, rng)
         lengths = hand_made(nominal, faults, 0.3, rng)
         true_opening = opening if opening == 180 else opening + rng.normal() * 1.0
         try:
@@ -109,9 +109,9 @@ def random_shot(kind: str, seed: int, use: str | None = None) -> Shot:
         roll_deg=rng.normal() * (0.25 if use == "arch" else 0.5), spine_x=rng.normal() * 4,
         gap_mm=rng.uniform(0.15, 0.3) if use == "arch" else rng.uniform(0.0, 0.6),
         curl_mm=rng.uniform(-0.2, 0.2), seed=seed * 100 + CLASSES.index(kind),
-        **_random_camera(kind, use, rng),
+        **random_camera(kind, use, rng),
     )  # fmt: skip
-    return replace(shot, **_random_looks(kind, rng))
+    return replace(shot, **random_looks(kind, rng))
 
 
 def _random_design(
@@ -136,7 +136,8 @@ def _random_design(
     return n, sides, opening
 
 
-def _random_faults(nominal: Mapping[str, float], rng: np.random.Generator) -> dict[str, float]:
+def random_faults(nominal: Mapping[str, float], rng: np.random.Generator) -> dict[str, float]:
+    """Return errors of 1-4 mm on none, one or two lengths, or the plane's crease beside the ridge."""
     if "plane left" in nominal and rng.uniform() < 0.08:  # the plane glued on with its crease off the ridge
         off = float(round(rng.choice([-1, 1]) * rng.uniform(1.5, 4), 1))
         return {"plane right": off, "plane left": -off}
@@ -178,7 +179,8 @@ def _crease_off(faults: Mapping[str, float]) -> float:
     return off if off != 0 and faults.get("plane left") == -off else 0.0
 
 
-def _random_camera(kind: str, use: str, rng: np.random.Generator) -> dict[str, Any]:
+def random_camera(kind: str, use: str, rng: np.random.Generator) -> dict[str, Any]:
+    """Return a random place, lens and focus: fields of a `Shot`."""
     f = 26.0 if kind == "lens26" else float(rng.choice([48.0, 52.0, 52.0, 65.0, 70.0, 77.0]))
     fill = rng.uniform(0.40, 0.62) if kind == "lens26" else rng.uniform(0.45, 0.80)
     elevation = rng.uniform(13, 15.5) if kind == "oblique15" else rng.uniform(2.5, 11)
@@ -198,7 +200,8 @@ def _random_camera(kind: str, use: str, rng: np.random.Generator) -> dict[str, A
     }  # fmt: skip
 
 
-def _random_looks(kind: str, rng: np.random.Generator) -> dict[str, Any]:
+def random_looks(kind: str, rng: np.random.Generator) -> dict[str, Any]:
+    """Return random light, colours, background and sensor: fields of a `Shot`."""
     light = {"hard": "hard", "dim": "dim", "clutter": str(rng.choice(["hard", "mixed"]))}.get(
         kind, str(rng.choice(["soft", "soft", "mixed"]))
     )

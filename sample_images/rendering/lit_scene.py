@@ -2,7 +2,7 @@
 
 import tempfile
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -15,19 +15,25 @@ from capture.sheet.sheet_pdf import write_board, write_sheet
 from sample_images.rendering import surroundings
 from sample_images.rendering.card_dummy import merged
 from sample_images.rendering.hung import strip_of
+from sample_images.rendering.laid_paper import PAPER_MM, Piece
 from sample_images.rendering.lying_shut import Above
 from sample_images.rendering.meshes import Mesh, box, paper
 from sample_images.rendering.phone_camera import Picture, Rectangle, Tile, around
 from sample_images.rendering.random_series import artwork
-from sample_images.rendering.staging import Shot, Stage
+from sample_images.rendering.staging import Shot, Stage, fold_height
 
-PAPER_MM = 0.12
 SHEET_DPI = 600
 RIM_SPP = 4
 """Paths per pixel for the sheet round the dummy."""
 
 SHRINK = 4
 """What is not measured is traced smaller by this factor."""
+
+
+@lru_cache(maxsize=4)
+def printed_page(paper: str, dark_field: bool, page: int = 0) -> NDArray[np.float32]:
+    """Reflectance (rows, cols) of a page of the marker sheet's PDF; remembered, for series of photos."""
+    return printed(partial(write_sheet, paper=paper, dark_field=dark_field), page)
 
 
 def printed(write: Callable[[Path], None], page: int = 0) -> NDArray[np.float32]:
@@ -49,6 +55,8 @@ def sheet_meshes(shot: Shot, at: Stage) -> tuple[Mesh, Mesh]:
     scale, off = np.array(shot.print_scale), np.array(shot.print_shift)
     if shot.use == "arch":
         outline = np.array(arch_outline(at.sheet), float)
+        if shot.sill:  # what is below the fold lies on the page
+            outline[:, 1] = np.maximum(outline[:, 1], fold_height(shot, at.sheet) / scale[1])
         on_rim = np.isclose(np.abs(outline), half)
         outline = np.where(on_rim, outline + off, outline * scale)
     else:
@@ -65,6 +73,21 @@ def sheet_meshes(shot: Shot, at: Stage) -> tuple[Mesh, Mesh]:
     return paper(outline, PAPER_MM, uv, bend)
 
 
+def laid_meshes(p: Piece, paper_mm: tuple[float, float], scale: tuple[float, float]) -> tuple[Mesh, Mesh]:
+    """Front and rest of a piece of printed paper that lies on the page, in the sheet's frame."""
+    outline = np.array(
+        [[p.span[0], -p.depth_mm], [p.span[1], -p.depth_mm], [p.span[1], 0.0], [p.span[0], 0.0]]
+    )
+
+    def uv(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        share: NDArray[np.float64] = np.clip(p.on_paper(at) / scale / paper_mm + 0.5, 0.0, 1.0)
+        return share
+
+    rot, shift = p.placed()
+    front, back = paper(outline, PAPER_MM, uv, p.bend, step=3.0)
+    return front.moved(rot, shift), back.moved(rot, shift)
+
+
 def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     """Mitsuba scene of a shot, in sheet coordinates."""
     import mitsuba as mi
@@ -73,23 +96,27 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
     book = surroundings.SceneBook(folder)
 
     def place(mesh: Mesh) -> Mesh:  # table frame: dummy frame with y = 0 on the table, z = 0 the near end
-        return mesh.moved(at.rot, at.rot @ np.array([0, at.table_y, 0]) + at.shift)
+        return mesh.moved(at.table_rot, at.table_shift)
 
     fibres = surroundings.paper_texture(rng)
     print_on = artwork(np.random.default_rng([shot.seed, 24])) if shot.artwork else None
     for stuff, mesh in merged(at.parts).items():
         book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
     front, back = sheet_meshes(shot, at)
-    pdf = partial(write_sheet, paper=shot.paper, dark_field=shot.use != "arch")
-    book.add(front, surroundings.matt(surroundings.textured(printed(pdf), clamp=True)))
+    ink = partial(printed_page, shot.paper, shot.use != "arch")
+    book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
     book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    for p in at.pieces:
+        front, back = laid_meshes(p, at.sheet.paper_mm, shot.print_scale)
+        book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
+        book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
     if shot.apron:
         strip = strip_of(shot.apron, shot.opening_deg, shot.build, shot.print_scale, at.sheet.paper_mm)
         front, back = (m.moved(at.rot, at.shift) for m in strip)
-        book.add(front, surroundings.matt(surroundings.textured(printed(pdf, 1), clamp=True)))
+        book.add(front, surroundings.matt(surroundings.textured(ink(1), clamp=True)))
         book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
     surroundings.table_and_wall(book, place, shot.table, shot.wall, rng)
-    depth = shot.build.base_depth_mm
+    depth = shot.build.behind_mm
     if shot.behind == "dark":
         card = box(np.array([-230.0, 0.0, -depth - 33.0]), np.array([230.0, 330.0, -depth - 30.0]))
         book.add(place(card), surroundings.matt((0.03, 0.03, 0.035)))
@@ -135,7 +162,13 @@ def _stuff(
     stuff: str, shot: Shot, fibres: NDArray[np.float32], print_on: NDArray[np.float32] | None
 ) -> dict[str, Any]:
     kind = stuff.removesuffix(" cut")
-    fixed = {"pen": (0.02, 0.02, 0.04), "prop": (0.35, 0.27, 0.18), "book": (0.16, 0.10, 0.09)}
+    fixed = {
+        "pen": (0.02, 0.02, 0.04),
+        "ink": (0.022, 0.022, 0.03),
+        "thin ink": (0.09, 0.09, 0.11),
+        "prop": (0.35, 0.27, 0.18),
+        "book": (0.16, 0.10, 0.09),
+    }
     if kind in fixed:
         return surroundings.matt(fixed[kind])
     colour = {"card": shot.card, "plane": shot.plane, "base": shot.base}[kind]
@@ -168,8 +201,11 @@ def tiles_of(shot: Shot, at: Stage, spp: int) -> list[Tile]:
         return box_in(view, (wide, high), np.array(points), rim)
 
     near = [[*xy, at.standoff] for xy in at.joints.values()]
-    far = [[*xy, at.standoff - shot.build.base_depth_mm] for xy in at.joints.values()]
-    x0, y0, x1, y1 = box_of(near + far, 50)
+    far = [[*xy, at.standoff - shot.build.behind_mm] for xy in at.joints.values()]
+    front = [[*xy, at.standoff + shot.build.setback_mm] for xy in at.joints.values()]
+    for p in (*at.pieces, *at.steps):
+        front += [p.origin + u * p.along + v * p.forward for u in p.span for v in (0.0, p.depth_mm)]
+    x0, y0, x1, y1 = box_of(near + far + front, 50)
     part = box_of([[x, y, 0.0] for x in (-w, w) for y in (-h, h)] + near, 25)
     part = (min(part[0], x0), min(part[1], y0), max(part[2], x1), max(part[3], y1))
     left, _, right, top = at.sheet.window

@@ -122,7 +122,7 @@ def furnish(shot: Shot, at: Stage, parts: list[Part], rng: np.random.Generator) 
     add(back, material("back of the sheet", (0.8, 0.8, 0.8), 0.7, 0.15))
 
     def place(mesh: Mesh) -> Mesh:
-        return mesh.moved(at.rot, at.rot @ np.array([0, at.table_y, 0]) + at.shift)
+        return mesh.moved(at.table_rot, at.table_shift)
 
     top = np.array([[[-900.0, 0, 500], [900, 0, 500], [900, 0, -700], [-900, 0, -700]]])
     table = material("table", surroundings.table_texture(shot.table, rng), rng.uniform(0.3, 0.7), 0.4)

@@ -5,6 +5,7 @@
     python sample_images/rendering/render.py lot | phone
     python sample_images/rendering/render.py --random CLASS --seed N -o DIR [--views 3 --pen --flush
     --px-per-mm 8,11]
+    python sample_images/rendering/render.py --random CLASS --seed 8000-8019 -o DIR [--cuda]
 
 Needs the `render` extra (Mitsuba 3) and an LLVM library, version 16 or newer.
 """
@@ -15,7 +16,7 @@ import re
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from PIL import Image  # noqa: E402
 
 from sample_images.rendering import orrin_phone, surroundings
 from sample_images.rendering.catalogue import CLASSES, random_shot, spec_text  # noqa: E402
+from sample_images.rendering.known_lens import camera_text  # noqa: E402
 from sample_images.rendering.lit_scene import above_scene, build_scene, tiles_above, tiles_of, white_level  # noqa: E402
 from sample_images.rendering.lying_shut import Above  # noqa: E402
 from sample_images.rendering.orrin_mechanisms import MECHANISMS  # noqa: E402
@@ -35,6 +37,7 @@ from sample_images.rendering.orrin_shut import CLOSED  # noqa: E402
 from sample_images.rendering.phone_camera import Picture, develop, expose, write_photo  # noqa: E402
 from sample_images.rendering.quay_lot import FOLDER, lot, manifest  # noqa: E402
 from sample_images.rendering.random_series import Wish, feasible, granted, openings, views  # noqa: E402
+from sample_images.rendering.random_spreads import SPREADS, random_spread  # noqa: E402
 from sample_images.rendering.staging import Shot, Stage, stage, write_truth  # noqa: E402
 
 HERE = Path(__file__).resolve().parents[1]
@@ -62,10 +65,13 @@ def find_llvm() -> Path | None:
     return max(found)[1] if found else None
 
 
-def start_mitsuba() -> None:
-    """Choose the path tracer's LLVM variant, or the scalar one (slow) where there is no LLVM library."""
+def start_mitsuba(cuda: bool = False) -> None:
+    """Choose the path tracer's CUDA or LLVM variant, or, without an LLVM library, the scalar one (slow)."""
     import mitsuba as mi
 
+    if cuda:
+        mi.set_variant("cuda_ad_rgb")
+        return
     library = find_llvm()
     if library is None:
         print(
@@ -135,20 +141,36 @@ def take_above(
     tell(f"{photo.name}: {time.perf_counter() - started:.0f} s")
 
 
-def random_shots(args: argparse.Namespace) -> list[Shot]:
-    """Return the shots that `--random` and its options ask for."""
+def random_shots(args: argparse.Namespace, seed: int) -> list[Shot]:
+    """Return the shots of a seed that `--random` and its options ask for."""
     wish = Wish(
         pen=args.pen, flush=args.flush, uneven_mm=args.uneven, artwork=args.artwork, apron=args.apron,
         hidden=args.hidden, px_per_mm=args.px_per_mm, table=args.table,
     )  # fmt: skip
-    shot = granted(random_shot(args.random, args.seed, args.use), wish, room=args.views > 1)
+    shot = granted(random_shot(args.random, seed, args.use), wish, room=args.views > 1)
     if args.openings:
         if not feasible(shot, args.openings):
-            raise SystemExit(
-                f"render: seed {args.seed} does not close at all of these openings; take another"
-            )
+            raise SystemExit(f"render: seed {seed} does not close at all of these openings; take another")
         return openings(shot, args.openings)
     return views(shot, args.views) if args.views > 1 else [shot]
+
+
+def take_spreads(args: argparse.Namespace, seeds: Iterable[int]) -> None:
+    """Render random spreads with their spec, truth and, where the lens is known, camera files."""
+    start_mitsuba(args.cuda)
+    args.out.mkdir(parents=True, exist_ok=True)
+    for seed in seeds:
+        shot, text = random_spread(args.random, seed)
+        (args.out / shot.spec).write_text(text)
+        if shot.calibrated:
+            (args.out / f"{shot.name}.camera.toml").write_text(camera_text(shot))
+        take(shot, args.out, preview=args.preview, spp=args.spp, limit=None, tell=print)
+
+
+def seeds_of(text: str) -> range:
+    """One seed, or all from the first to the last: "8000-8019"."""
+    first, _, last = text.partition("-")
+    return range(int(first), int(last or first) + 1)
 
 
 def numbers(text: str) -> tuple[float, ...]:
@@ -162,10 +184,13 @@ def main() -> None:
     parser.add_argument("name", nargs="?", help="a sample, 'all', 'lot' or 'phone'")
     parser.add_argument("--preview", action="store_true", help="800 pixels wide, a few seconds")
     parser.add_argument("--spp", type=int, default=9, help="paths per pixel (default 9)")
+    parser.add_argument("--cuda", action="store_true", help="trace on an NVIDIA GPU")
     parser.add_argument("-o", dest="out", type=Path, default=HERE)
     chance = parser.add_argument_group("random photos")
-    chance.add_argument("--random", choices=sorted(CLASSES), help="make a random photo of this class")
-    chance.add_argument("--seed", type=int, default=0)
+    chance.add_argument(
+        "--random", choices=sorted((*CLASSES, *SPREADS)), help="make a random photo of this class"
+    )
+    chance.add_argument("--seed", type=seeds_of, default=range(1), metavar="N[-M]")
     chance.add_argument("--use", choices=("arch", "backdrop"), help="how the sheet is used")
     chance.add_argument("--views", type=int, default=1, help="photos of the same dummy from several places")
     chance.add_argument(
@@ -184,11 +209,14 @@ def main() -> None:
     args = parser.parse_args()
     if (args.name is None) == (args.random is None):
         parser.error("give a sample's name, 'all', or --random CLASS")
+    if args.random in SPREADS:
+        take_spreads(args, args.seed)
+        return
     if args.name in ("phone", *(c.name for c in CLOSED)):
         phone = args.name == "phone"
         args.out = args.out / orrin_phone.FOLDER if phone else args.out
         above = orrin_phone.board_photos() if phone else [c for c in CLOSED if c.name == args.name]
-        start_mitsuba()
+        start_mitsuba(args.cuda)
         args.out.mkdir(parents=True, exist_ok=True)
         limit = SMALL_LIMIT if phone else LIMIT
         for photo in above:
@@ -197,7 +225,7 @@ def main() -> None:
             return
     small = args.name in ("lot", "phone")
     if args.random:
-        shots = random_shots(args)
+        shots = [shot for seed in args.seed for shot in random_shots(args, seed)]
     elif args.name == "lot":
         shots = lot()
         args.out = args.out / FOLDER
@@ -209,7 +237,7 @@ def main() -> None:
             parser.error(
                 f"no sample '{args.name}'; there are: {', '.join(s.name for s in (*SAMPLES, *MECHANISMS))}"
             )
-    start_mitsuba()
+    start_mitsuba(args.cuda)
     args.out.mkdir(parents=True, exist_ok=True)
     if args.name == "lot":
         (args.out / "manifest.csv").write_text(manifest())

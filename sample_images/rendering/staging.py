@@ -17,7 +17,18 @@ from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
 from sample_images.rendering.card_dummy import Build, Part, props
 from sample_images.rendering.hung import Hung, book
 from sample_images.rendering.kinds import FOLD, HIDDEN, Kind
+from sample_images.rendering.laid_paper import PAPER_MM, Band, Folded, Laid, Piece, lower_band, piece
+from sample_images.rendering.own_linkage import SIDES, page_direction
 from sample_images.rendering.phone_camera import Camera, Sensor, look_at
+from sample_images.rendering.standing import (
+    Standing,
+    about_x,
+    about_y,
+    about_z,
+    page_top,
+    spine_height,
+    supports,
+)
 
 Array = NDArray[np.float64]
 Colour = tuple[float, float, float]
@@ -51,6 +62,10 @@ class Shot:
         strips and plane. stated_spread_mm : what the spec says of the near ends.
     apron : how the printed strip hangs from the near edge of the base, None = there is none.
     hidden : something stands in front of part of the sheet.
+    standing : how sheet and spread stand to each other, None = squarely, on the table.
+    sill : how the sheet's lower band is folded forward, None = it is not. doorstep : how one is laid.
+    told : what the spec says of the page's thickness, mm; None = nothing, "true" = what it is.
+    calibrated : a camera file goes with the photo.
     """
 
     name: str
@@ -101,6 +116,11 @@ class Shot:
     stated_spread_mm: float = 0.5
     apron: Hung | None = None
     hidden: bool = False
+    standing: Standing | None = None
+    sill: Folded | None = None
+    doorstep: Laid | None = None
+    told: float | str | None = "true"
+    calibrated: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -110,13 +130,18 @@ class Stage:
     Attributes
     ----------
     rot, shift : dummy point x is at rot @ x + shift. table_y : table top in the dummy frame.
+    table_rot, table_shift : the same for points over the table (y = 0), near ends about z = 0.
     standoff : z of the measured plane (0 for arch use). joints : joint -> (2,) sheet mm.
     near : panel -> z of its near end less the standoff. parts : solids in the dummy frame.
     sagitta : panel -> bow, mm.
+    points : joint -> (3,) sheet mm, truly. pieces : of the folded sill, in the sheet's frame.
+    steps : pieces of the doorstep, likewise.
     """
 
     rot: Array
     shift: Array
+    table_rot: Array
+    table_shift: Array
     table_y: float
     standoff: float
     joints: dict[str, Array]
@@ -125,6 +150,9 @@ class Stage:
     sagitta: dict[str, float]
     camera: Camera
     sheet: MarkerSheet
+    points: dict[str, Array]
+    pieces: tuple[Piece, ...] = ()
+    steps: tuple[Piece, ...] = ()
 
 
 def stage(shot: Shot) -> Stage:
@@ -136,34 +164,142 @@ def stage(shot: Shot) -> Stage:
     sagitta |= shot.kind.bows(in_dummy, shot.lengths)
     build = replace(shot.build, sagitta_mm=sagitta)
     parts, near = shot.kind.assemble(in_dummy, shot.opening_deg, build, rng)
-    blocks, table_y = props(in_dummy, shot.opening_deg, shot.build)
+    stand = shot.standing or Standing()
+    if shot.standing is None:
+        blocks, table_y = props(in_dummy, shot.opening_deg, shot.build)
+    else:
+        wide = {s: math.hypot(*in_dummy[f"fore edge {s}"]) for s in SIDES}
+        blocks = supports(shot.opening_deg, stand.tip_deg, wide, shot.build)
+        table_y = -spine_height(shot.opening_deg, stand.tip_deg, shot.build)
     if shot.apron:
         table_y -= shot.apron.book_mm
         blocks.append(book(shot.apron, table_y, shot.lengths["page left"], shot.build))
-    t = math.radians(shot.roll_deg)
-    rot = np.array([[math.cos(t), -math.sin(t), 0.0], [math.sin(t), math.cos(t), 0.0], [0.0, 0.0, 1.0]])
-    # the sheet's lower edge stands on the table with the corner where the table is higher
-    corner = np.array([math.copysign(sheet.paper_mm[0] / 2, shot.roll_deg), -sheet.paper_mm[1] / 2])
-    corner = corner + shot.print_shift
-    under_spine = corner[1] + (shot.spine_x - corner[0]) * math.tan(t)
-    standoff = 0.0 if shot.use == "arch" else shot.build.base_depth_mm + shot.gap_mm
+    standoff = 0.0 if shot.use == "arch" else shot.build.behind_mm + shot.gap_mm
     plane_z = standoff - (shot.gap_mm if shot.use == "arch" else 0.0)
-    down = -table_y
-    shift = np.array([shot.spine_x - down * math.sin(t), under_spine + down * math.cos(t), plane_z])
-    joints = {k: rot[:2, :2] @ v + shift[:2] for k, v in in_dummy.items()}
-    near = {k: z + plane_z - standoff for k, z in near.items()}
+    table_rot = about_z(_roll(shot)) @ about_y(stand.turn_deg) @ about_x(stand.lean_deg)
+    on_sheet, on_table = _anchor(shot, sheet, plane_z)
+    table_shift = on_sheet - table_rot @ on_table
+    rot = table_rot @ about_z(stand.tip_deg)
+    shift = table_shift + table_rot @ np.array([0.0, -table_y, 0.0])
+    points = {k: rot @ np.array([*v, 0.0]) + shift for k, v in in_dummy.items()}
+    joints = {k: v[:2] for k, v in points.items()}
     return Stage(
         rot=rot,
         shift=shift,
+        table_rot=table_rot,
+        table_shift=table_shift,
         table_y=table_y,
         standoff=standoff,
         joints=joints,
-        near=near,
+        near={k: _near_z(shot, k, z, in_dummy, rot, shift) - standoff for k, z in near.items()},
         parts=parts + blocks,
         sagitta=sagitta,
         camera=_camera(shot, sheet, joints, standoff),
         sheet=sheet,
+        points=points,
+        pieces=tuple(_sill_pieces(shot, sheet, table_rot)),
+        steps=tuple(_doorstep_pieces(shot, table_rot, table_shift)),
     )
+
+
+def _near_z(shot: Shot, panel: str, z: float, joints: Mapping[str, Array], rot: Array, shift: Array) -> float:
+    """Depth of a panel's near end in the sheet's frame, at the panel's middle."""
+    ends = [joints[k] for k in shot.kind.panels.get(panel, ()) if k in joints]
+    middle = np.mean(ends, axis=0) if ends else np.zeros(2)
+    return float(rot[2] @ np.array([*middle, z]) + shift[2])
+
+
+def _roll(shot: Shot) -> float:
+    """Turn of the table in the sheet's plane: a folded sheet stands on its fold."""
+    return shot.sill.turn_deg if shot.sill else shot.roll_deg
+
+
+def _half_wide(shot: Shot, sheet: MarkerSheet) -> float:
+    """How far from the spine a straight fold or edge of the sheet touches the pages."""
+    return min(sheet.paper_mm[0] / 2, *(_page_mm(shot, s) for s in SIDES))
+
+
+def _page_mm(shot: Shot, side: str) -> float:
+    n = shot.lengths
+    return n[f"page {side}"] if f"page {side}" in n else n[f"page {side} 1"] + n[f"page {side} 2"]
+
+
+def fold_height(shot: Shot, sheet: MarkerSheet) -> float:
+    """Return the true height of the sill's fold on the flat paper, at the sheet's middle, mm."""
+    assert shot.sill is not None
+    return sill_band(shot, sheet).fold_y * shot.print_scale[1] + shot.sill.off_mm
+
+
+def sill_band(shot: Shot, sheet: MarkerSheet) -> Band:
+    """Return the band that is folded, down to the paper's true edge."""
+    band = lower_band(sheet)
+    edge = -sheet.paper_mm[1] / 2 + shot.print_shift[1]
+    return replace(band, depth_mm=band.fold_y - edge / shot.print_scale[1])
+
+
+def _touch(shot: Shot, sheet: MarkerSheet, floats_mm: float) -> float:
+    """Height over the table of a straight edge of paper lying across both pages."""
+    tip = shot.standing.tip_deg if shot.standing else 0.0
+    at = _half_wide(shot, sheet)
+    return max(page_top(x, shot.opening_deg, tip, shot.build) for x in (-at, 0.0, at)) + floats_mm
+
+
+def _anchor(shot: Shot, sheet: MarkerSheet, plane_z: float) -> tuple[Array, Array]:
+    """Return a point of the sheet (sheet frame), and where it stands (table frame)."""
+    t = math.radians(_roll(shot))
+    if shot.sill:
+        x = shot.sill.tick_off_mm
+        on_sheet = np.array([-x, fold_height(shot, sheet) - x * math.tan(t), 0.0])
+        return on_sheet, np.array([0.0, _touch(shot, sheet, shot.sill.floats_mm) + PAPER_MM, -plane_z])
+    # the sheet's lower edge stands on the table with the corner where the table is higher
+    corner = np.array([math.copysign(sheet.paper_mm[0] / 2, shot.roll_deg), -sheet.paper_mm[1] / 2])
+    corner = corner + shot.print_shift
+    under_spine = corner[1] + (shot.spine_x - corner[0]) * math.tan(t)
+    on_page = shot.standing is not None and shot.standing.on_page
+    high = _touch(shot, sheet, 0.0) if on_page else 0.0
+    return np.array([shot.spine_x, under_spine, 0.0]), np.array([0.0, high, -plane_z])
+
+
+def _sill_pieces(shot: Shot, sheet: MarkerSheet, table_rot: Array) -> list[Piece]:
+    """Pieces of the folded sill, in the sheet's frame."""
+    if shot.sill is None:
+        return []
+    band = sill_band(shot, sheet)
+    t = math.radians(shot.sill.turn_deg)
+    fold = fold_height(shot, sheet)
+    out = []
+    for i, lie in enumerate(shot.sill.lies):
+        placed = piece(
+            band, i, lie, fold_mm=fold, fold_turn_deg=shot.sill.turn_deg, line_at=np.zeros(3),
+            line_along=table_rot.T @ np.array([math.cos(t), math.sin(t), 0.0]),
+            page_along=_page_along(shot, band.spans[i]), scale=shot.print_scale,
+        )  # fmt: skip
+        at = np.array([0.0, fold, 0.0])
+        out.append(_carried(placed, table_rot, at))
+    return out
+
+
+def _doorstep_pieces(shot: Shot, table_rot: Array, table_shift: Array) -> list[Piece]:
+    """Pieces of the doorstep, in the sheet's frame."""
+    if shot.doorstep is None:
+        return []
+    raise ValueError("there is no doorstep yet")
+
+
+def _page_along(shot: Shot, span: tuple[float, float]) -> Array:
+    """Direction to the right of the page under a piece of the sill, table frame."""
+    tip = shot.standing.tip_deg if shot.standing else 0.0
+    side = "right" if sum(span) >= 0 else "left"
+    flat = page_direction(side, shot.opening_deg) * (1 if side == "right" else -1)
+    out: Array = about_z(tip) @ np.array([*flat, 0.0])
+    return out
+
+
+def _carried(placed: Piece, rot: Array, shift: Array) -> Piece:
+    return replace(
+        placed, origin=rot @ placed.origin + shift, along=rot @ placed.along, forward=rot @ placed.forward,
+        up=rot @ placed.up,
+    )  # fmt: skip
 
 
 def _camera(shot: Shot, sheet: MarkerSheet, joints: Mapping[str, Array], standoff: float) -> Camera:
@@ -200,9 +336,10 @@ def truth(shot: Shot, at: Stage) -> dict[str, Any]:
     """Return what is true about the photo, ready for JSON."""
     view = at.camera.view(shot.print_scale)
     names = [k for k in at.joints if not k.startswith(HIDDEN)]
-    xyz = np.array([[*at.joints[k], at.standoff] for k in names])
+    square = shot.standing is None
+    xyz = np.array([[*at.joints[k], at.standoff] if square else at.points[k] for k in names])
     px = view.project(xyz)
-    lengths = shot.kind.lengths_of(at.joints)
+    lengths = shot.kind.lengths_of(at.joints if square else at.points)
     extra = {k: 8 * s * s / (3 * lengths[k]) for k, s in at.sagitta.items() if k in lengths}
     bars = [round(bar.length_mm * s, 1) for bar, s in zip(at.sheet.bars, shot.print_scale, strict=True)]
     out: dict[str, Any] = {
@@ -229,6 +366,43 @@ def truth(shot: Shot, at: Stage) -> dict[str, Any]:
     }
     if shot.apron:
         out["apron"] = asdict(shot.apron)
+    if shot.standing:
+        out |= spread_truth(shot, at)
+    return out
+
+
+def spread_truth(shot: Shot, at: Stage) -> dict[str, Any]:
+    """Return what is true of a real spread beyond the rest: page, setback, ink, how sheet and sill stand."""
+    assert shot.standing is not None
+    b = shot.build
+    out: dict[str, Any] = {
+        "page_thickness_mm": b.base_mm,
+        "page_thickness_told_mm": b.base_mm if shot.told == "true" else shot.told,
+        "page_edge_in_front_of_near_ends_mm": b.setback_mm,
+        "inked_near_ends": b.ink is not None,
+        "ink": asdict(b.ink) if b.ink else None,
+        "near_end_sd_mm": b.near_sd_mm,
+        "one_page_on_the_table": abs(abs(shot.standing.tip_deg) - (180 - shot.opening_deg) / 2) < 0.3,
+        "standing": asdict(shot.standing),
+        "calibrated": shot.calibrated,
+        "nominal_mm": dict(shot.nominal),
+    }
+    if shot.sill:
+        view = at.camera.view()
+        line = [p.origin + u * p.along for p in at.pieces for u in p.span]
+        spine = at.points["spine"]
+        out["sill"] = asdict(shot.sill) | {
+            "fold_line_mm": [[float(c) for c in p] for p in line],
+            "fold_line_px": view.project(np.array(line)).tolist(),
+            "spine_below_fold_mm": float(
+                np.interp(spine[0], [line[0][0], line[-1][0]], [line[0][1], line[-1][1]])
+            )
+            - float(spine[1]),
+        }
+        out["tick_beside_spine_mm"] = shot.sill.tick_off_mm
+    if shot.doorstep:
+        out["doorstep"] = asdict(shot.doorstep)
+        out["tick_beside_spine_mm"] = shot.doorstep.tick_off_mm
     return out
 
 
