@@ -134,8 +134,23 @@ class Name:
 
     @property
     def is_ridge(self) -> bool:
-        """Whether it is a joint at the top of a fold."""
-        return self.kind == Kind.APEX or self.kind.split(" ")[-1] == Kind.RIDGE
+        """Whether it is the joint at the top of a fold."""
+        return self.kind.split(" ")[-1] == Kind.RIDGE
+
+    @property
+    def is_top(self) -> bool:
+        """Whether it is a ridge, or the apex that a drawn linkage has in its place."""
+        return self.is_ridge or self.kind == Kind.APEX
+
+    @property
+    def on_plane(self) -> bool:
+        """Whether it is a plane or lies along one."""
+        return self.kind.split(" ")[0] == Kind.PLANE
+
+    @property
+    def is_glued(self) -> bool:
+        """Whether it is placed by hand with glue, not cut or scored."""
+        return not {"spacing", Kind.FOOT, Kind.FEET, "tab"}.isdisjoint(self.kind.split(" "))
 
     @property
     def is_page(self) -> bool:
@@ -157,7 +172,8 @@ def parsed(text: str) -> Name:
     """Take a name apart. What is spelled otherwise than by this house is all kind."""
     for told in Told:
         if text.startswith(f"{told} "):
-            return replace(_parts(text.removeprefix(f"{told} ")), told=told)
+            out = replace(_parts(text.removeprefix(f"{told} ")), told=told)
+            return out if str(out) == text else Name(text)
     return _parts(text)
 
 

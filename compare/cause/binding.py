@@ -19,6 +19,8 @@ from compare.design.linkage.steps import Corner, Dyad, Pages, Place
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
 from compare.quantities.measured import Measured
+from compare.vocabulary import Kind, named
+from measure.sides import SIDES
 
 DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
 FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees
@@ -141,7 +143,7 @@ def binding_of(measured: Measured, spec: Spec, rng: np.random.Generator | None =
     low, high = np.quantile(found, (0.025, 0.975))
     opening = float(np.radians(spec.base.opening_deg))
     slow = mechanism.solve({}, 1.0).nod is not None
-    pages = [v for k, v in mechanism.lengths.items() if k in ("page left", "page right")]
+    pages = [v for k, v in mechanism.lengths.items() if k in {named(Kind.PAGE, side) for side in SIDES}]
     return Binding(
         phi_deg=float(found[0]),
         low_deg=float(min(low, found[0])),

@@ -20,11 +20,12 @@ from compare.jobs.one_photo import RULED_DEPTH_SD, Use
 from compare.quantities.budgets import source_sizes
 from compare.quantities.joint_quantities import Joints
 from compare.quantities.quantity import Inputs, Quantity
+from compare.vocabulary import Kind, Told, named, told_of
 from measure.joints.by_hand import read_points
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
-from measure.layout import Card
+from measure.layout import Card, Panel, Role
 from measure.profile import Profile
-from measure.sides import SIDES
+from measure.sides import SIDES, opposite
 from measure.tracing.measure_untold import Untold, measure_untold
 from measure.tracing.trace_dummy import Traced
 
@@ -86,11 +87,13 @@ class Tracing:
     @property
     def headline(self) -> str:
         """What was recognised, in one line."""
+        panels = self.traced.layout.panels
         if not self.traced.named:
-            found = [p.name for p in self.profile.panels if p.found and p.name.startswith("panel")]
+            pages = {p.name for p in panels if p.role is Role.PAGE}
+            found = [p.name for p in self.profile.panels if p.found and p.name not in pages]
             return f"Traced: {len(found)} panels on a spread lying flat."
-        legs = [p.name for p in self.traced.layout.panels if p.name.startswith("leg")]
-        halves = [s for s in SIDES if any(p.name == f"plane {s}" for p in self.traced.layout.panels)]
+        legs = [p.name for p in panels if p.role is Role.LEG]
+        halves = [s for s in SIDES if any(p.role is Role.PLANE and p.side == s for p in panels)]
         plane = "a plane" if len(halves) == 2 else f"the {halves[0]} half of a plane"
         count = f"{len(legs)} leg" + ("s" if len(legs) != 1 else "")
         how = "lying flat" if not self.traced.spine_seen else "propped open"
@@ -263,16 +266,17 @@ def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
     if not traced.named:
         return _numbered_angles(traced, joints)
     for side in SIDES:
-        panel = next(p for p in traced.layout.panels if p.name == f"page {side}")
-        inner = panel.joints.index(f"inner foot {side}")
+        panel = page_panel(traced, side)
+        foot = named(Kind.INNER_FOOT, side)
+        inner = panel.joints.index(foot)
         seen = [j for j in panel.joints[inner:-1] if joints.has(j)]
         if len(seen) > 1:
             page[side] = joints.direction(seen[0], seen[-1])
-        elif joints.has("spine", f"inner foot {side}"):
-            page[side] = joints.direction("spine", f"inner foot {side}")
+        elif joints.has(Kind.SPINE, foot):
+            page[side] = joints.direction(Kind.SPINE, foot)
     if not traced.spine_seen and len(page) == 1:
         (side, along), *_ = page.items()
-        page["left" if side == "right" else "right"] = _wrapped(along + np.pi)
+        page[opposite(side)] = _wrapped(along + np.pi)
     out: dict[str, Quantity] = {}
     if traced.spine_seen and len(page) == 2:
         out["opening"] = _wrapped(page["left"] - page["right"])
@@ -280,13 +284,13 @@ def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
         turn = 1.0 if side == "right" else -1.0
         for panel in traced.layout.panels:
             first, last = panel.joints[0], panel.joints[-1]
-            if not panel.name.endswith(f" {side}") or panel.name.startswith("page"):
+            if panel.side != side or panel.role is Role.PAGE:
                 continue
-            if panel.name.startswith("plane"):
+            if panel.role is Role.PLANE:
                 tops = [j for j in panel.joints[1:-1] if joints.has(j)]
                 if tops and joints.has("ridge"):
                     lean = _wrapped(turn * (joints.direction("ridge", tops[-1]) - along))
-                    out[f"lean {side}"] = lean
+                    out[told_of(Told.LEAN, side)] = lean
             elif joints.has(first, last):
                 out[panel.name] = _wrapped(turn * (joints.direction(first, last) - along))
     return out
@@ -301,13 +305,18 @@ def _numbered_angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
     return {
         p.name: _wrapped(joints.direction(p.joints[0], p.joints[-1]) - along)
         for p in traced.layout.panels
-        if p.name.startswith("panel") and joints.has(p.joints[0], p.joints[-1])
+        if p.role is not Role.PAGE and joints.has(p.joints[0], p.joints[-1])
     }
+
+
+def page_panel(traced: Traced, side: str) -> Panel:
+    """Return the page on a side."""
+    return next(p for p in traced.layout.panels if p.role is Role.PAGE and p.side == side)
 
 
 def joints_on_page(traced: Traced) -> list[str]:
     """Return the feet on the pages, from left to right."""
-    left, right = (next(p for p in traced.layout.panels if p.name == f"page {s}") for s in SIDES)
+    left, right = (page_panel(traced, side) for side in SIDES)
     return [*reversed(left.joints[1:-1]), *right.joints[1:-1]]
 
 

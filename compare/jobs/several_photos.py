@@ -16,15 +16,17 @@ from compare.design.spec.spec import Spec
 from compare.jobs.one_photo import Shot
 from compare.quantities.measured import Measured, measured_of
 from compare.quantities.quantity import Inputs, Quantity
+from compare.vocabulary import Kind, named
 from measure.joints.joint_location import near_end_prior
 from measure.joints.many_photos import Together, combine
 from measure.profile import Profile
+from measure.sides import SIDES
 
 SAME_OPENING = float(np.radians(4.0))
 APART_U, APART_MM = 2.5, 0.5  # lengths differ by more than so many u (and mm): the photos disagree
 DEEP_MM = 1.0
 COMMON = ("near ends", "standoff")
-FEET = ("foot left", "foot right")
+FEET = tuple(named(Kind.FOOT, side) for side in SIDES)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -150,8 +152,8 @@ def _with_lengths(
     n, m = len(a.inputs.cov), len(b.inputs.cov)
     inputs = _stacked(a, pa, b, pb)
     here = {k: _padded(q, 0, m) for k, q in a.lengths.items()}
-    there = {k: _padded(q, n, 0) for k, q in b.lengths.items() if k != "feet"}
-    unknown = [k for k in dict.fromkeys([*here, *there]) if k != "feet"]
+    there = {k: _padded(q, n, 0) for k, q in b.lengths.items() if k != Kind.FEET}
+    unknown = [k for k in dict.fromkeys([*here, *there]) if k != Kind.FEET]
     apart = [
         f"The photos do not agree about {k}: {here[k].value:.1f} mm in the first, {there[k].value:.1f} mm in "
         f"{names_b}."
@@ -162,10 +164,10 @@ def _with_lengths(
     feet_known = all(f in there or f in here for f in FEET)
     rows, design = [], []
     for k, q in [*here.items(), *there.items()]:
-        if k == "feet" and not feet_known:
+        if k == Kind.FEET and not feet_known:
             continue
         row = np.zeros(len(unknown))
-        for name in FEET if k == "feet" else (k,):
+        for name in FEET if k == Kind.FEET else (k,):
             row[unknown.index(name)] = 1.0  # the feet of a flat spread are as far apart as both together
         rows.append(q)
         design.append(row)
@@ -175,8 +177,8 @@ def _with_lengths(
     values = gain @ np.array([q.value for q in rows])
     gradients = gain @ np.array([q.gradient for q in rows])
     lengths = {k: Quantity(float(values[i]), gradients[i]) for i, k in enumerate(unknown)}
-    if "feet" in here:
-        lengths["feet"] = lengths[FEET[0]] + lengths[FEET[1]] if feet_known else here["feet"]
+    if Kind.FEET in here:
+        lengths[Kind.FEET] = lengths[FEET[0]] + lengths[FEET[1]] if feet_known else here[Kind.FEET]
     ordered = [k for k in [*a.lengths, *b.lengths] if k in lengths]
     lengths = {k: lengths[k] for k in dict.fromkeys(ordered)}
     working = {k: _padded(q, 0, m) for k, q in a.working.items()}

@@ -7,6 +7,8 @@ from compare.compare_errors import OutputError, SpecError
 from compare.design.spec.spec import load_spec
 from compare.jobs.measure_dummy import Tracing
 from compare.tell.result_files import write_whole
+from compare.vocabulary import Kind, named, parsed
+from measure.layout import Role
 from measure.sides import SIDES
 
 SPARE_MM = 6.0  # a page that is not seen is drafted so much wider than the shut dummy reaches
@@ -22,15 +24,15 @@ def draft_text(tracing: Tracing) -> str:
     size = {f.name: f.value for f in tracing.lengths}
     flat = not tracing.traced.spine_seen
     opening = next((f.value for f in tracing.angles if f.name == "opening"), 180.0)
-    feet = {s: size.get(f"foot {s}", size.get("feet", 0.0) / 2) for s in SIDES}
+    feet = {s: size.get(named(Kind.FOOT, s), size.get(Kind.FEET, 0.0) / 2) for s in SIDES}
     halves = {s: _legs(tracing, s) for s in SIDES}
     plane: dict[str, tuple[float, bool]] = {}
     for side, legs in halves.items():
         if legs:
-            seen = size.get(f"plane {side}")
-            widest = max(size[f"plane spacing{n} {side}"] for n in legs)
+            seen = size.get(named(Kind.PLANE, side))
+            widest = max(size[named(Kind.PLANE_SPACING, side, n)] for n in legs)
             plane[side] = (widest + LIP_MM, False) if seen is None else (max(seen, widest), True)
-    reach = max(feet[s] + size[f"fold {s}"] + (plane[s][0] if s in plane else 0.0) for s in SIDES)
+    reach = max(feet[s] + size[named(Kind.FOLD, s)] + (plane[s][0] if s in plane else 0.0) for s in SIDES)
     lines = [
         "# A starter spec, drafted by foldgauge from " + _comment(tracing.photo.name),
         "# Lengths are as built, measured to about a tenth of a millimetre: put in what you meant.",
@@ -52,21 +54,19 @@ def draft_text(tracing: Tracing) -> str:
         f"strip_depth = {tracing.card.depth_mm:g}",
         "",
         "[fold]",
-        f"left = {size['fold left']:.1f}",
-        f"right = {size['fold right']:.1f}",
+        *(f"{s} = {size[named(Kind.FOLD, s)]:.1f}" for s in SIDES),
     ]
-    guess = (
-        "   # the spine is not seen: half of what lies between the feet" if "foot left" not in size else ""
-    )
+    apart = named(Kind.FOOT, "left") in size
+    guess = "" if apart else "   # the spine is not seen: half of what lies between the feet"
     lines += [f"foot_{s} = {feet[s]:.1f}{guess}" for s in SIDES]
     for side, legs in halves.items():
         for n in legs:
             lines += [
                 "",
                 f"[{side}]" if len(legs) == 1 else f"[[{side}.legs]]",
-                f"leg = {size[f'leg{n} {side}']:.1f}",
-                f"page_spacing = {size[f'page spacing{n} {side}']:.1f}",
-                f"plane_spacing = {size[f'plane spacing{n} {side}']:.1f}",
+                f"leg = {size[named(Kind.LEG, side, n)]:.1f}",
+                f"page_spacing = {size[named(Kind.PAGE_SPACING, side, n)]:.1f}",
+                f"plane_spacing = {size[named(Kind.PLANE_SPACING, side, n)]:.1f}",
             ]
     lines += ["", "[plane]"]
     for side, (width, seen_edge) in plane.items():
@@ -75,16 +75,13 @@ def draft_text(tracing: Tracing) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _legs(tracing: Tracing, side: str) -> list[str]:
-    """Numbers of the legs on a side whose three lengths were measured: "" for one, " 1", " 2" for several."""
+def _legs(tracing: Tracing, side: str) -> list[int]:
+    """Numbers of the legs on a side whose three lengths were measured: 0 for one, 1, 2 for several."""
     size = {f.name for f in tracing.lengths}
-    numbers = [
-        p.name.removeprefix("leg").removesuffix(f" {side}")
-        for p in tracing.traced.layout.panels
-        if p.name.startswith("leg") and p.name.endswith(f" {side}")
-    ]
-    kinds = ("leg", "page spacing", "plane spacing")
-    return [n for n in numbers if all(f"{kind}{n} {side}" in size for kind in kinds)]
+    panels = tracing.traced.layout.panels
+    numbers = [parsed(p.name).number for p in panels if p.role is Role.LEG and p.side == side]
+    kinds = (Kind.LEG, Kind.PAGE_SPACING, Kind.PLANE_SPACING)
+    return [n for n in numbers if all(named(kind, side, n) in size for kind in kinds)]
 
 
 def _comment(text: str) -> str:

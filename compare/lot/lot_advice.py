@@ -8,7 +8,7 @@ from compare.lot.lot_decision import since
 from compare.lot.lot_words import became, capital, percent, size
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
-from compare.vocabulary import spoken
+from compare.vocabulary import parsed, spoken
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,13 +56,8 @@ def frequent_causes(samples: Sequence[Sample]) -> tuple[Frequent, ...]:
     return tuple(sorted(out, key=lambda f: (-f.count, -f.lean_deg, f.name)))
 
 
-def _glued(name: str) -> bool:
-    """Return True for what is placed by hand with glue, not cut or scored."""
-    return "spacing" in name or "foot" in name or name == "feet" or "tab" in name
-
-
 def _tool(name: str) -> str:
-    if _glued(name):
+    if parsed(name).is_glued:
         return "the gluing jig or the pencil mark it is placed by"
     return "the die, the blade and the stop it is cut and scored against"
 
@@ -78,7 +73,7 @@ def _drift(s: Statistics, samples: Sequence[Sample]) -> Advice:
     do += f"; it comes with {switched}" if switched else ""
     back = f"{size(s.now, s.unit)} {became(s.kind, -s.now)}"
     do += f". Set it {back} again, then photograph three pieces in a row."
-    return Advice(seen=seen, do=do, cuts=not _glued(s.name))
+    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
 
 
 def _switched(s: Statistics, samples: Sequence[Sample]) -> str:
@@ -97,7 +92,7 @@ def _off(s: Statistics) -> Advice:
     by = f"{size(s.mean, s.unit)} too {_too(s.mean)}"
     seen = f"{capital(spoken(s.name))} is {by} in the mean of {s.n} samples."
     do = f"Set {_tool(s.name)} {size(s.mean, s.unit)} {became(s.kind, -s.mean)} for all pieces."
-    return Advice(seen=seen, do=do, cuts=not _glued(s.name))
+    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
 
 
 def _too(deviation: float) -> str:
@@ -110,10 +105,10 @@ def _spread(s: Statistics) -> Advice:
     seen = f"{capital(spoken(s.name))} varies from piece to piece by {either} either way{out}."
     do = (
         "Glue it against a jig or stop instead of by eye."
-        if _glued(s.name)
+        if parsed(s.name).is_glued
         else "Cut and score it against a stop, not by eye."
     )
-    return Advice(seen=seen, do=do, cuts=not _glued(s.name))
+    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
 
 
 def _groups(s: Statistics, looked_at: int) -> list[Advice]:
@@ -127,7 +122,7 @@ def _groups(s: Statistics, looked_at: int) -> list[Advice]:
                 f"{size(g.difference, s.unit)} longer than with {low.label}.",
                 do=f"Compare {g.column} {high.label} with {g.column} {low.label}; {worst.label} is farther "
                 "off the design.",
-                cuts=not _glued(s.name),
+                cuts=not parsed(s.name).is_glued,
             )
         )
     return out

@@ -42,6 +42,7 @@ from compare.tell.words.answer import also, answer
 from compare.tell.words.next_steps import next_steps
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
+from compare.vocabulary import parsed
 
 
 def _number(x: float, digits: int = 6) -> float | None:
@@ -81,11 +82,11 @@ def _lean(leaning: Leaning) -> dict[str, Any]:
     }
 
 
-def _after(value: str, known: str, prefix: str, items: Sequence[Item]) -> dict[str, Any]:
+def _after(value: str, known: str, items: Sequence[Item]) -> dict[str, Any]:
     """Return items after a repair as two objects by name: values and their U."""
     return {
-        value: {i.name.removeprefix(prefix): _number(i.measured) for i in items},
-        known: {i.name.removeprefix(prefix): _number(i.expanded) for i in items},
+        value: {parsed(i.name).about: _number(i.measured) for i in items},
+        known: {parsed(i.name).about: _number(i.expanded) for i in items},
     }
 
 
@@ -120,7 +121,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         "angles": angles,
         "pairs": {i.name: _item(i) for i in findings.pairs},
         "lean": {n.side: _lean(n) for n in findings.leans},
-        "clearance": {i.name.split()[-1]: _item(i) for i in findings.clearances},
+        "clearance": {parsed(i.name).side: _item(i) for i in findings.clearances},
         "diagnosis": {
             "none": _number(diagnosis.probability_none),
             "misfit": _number(diagnosis.misfit),
@@ -148,9 +149,9 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
                 "side_effects": list(r.side_effects),
                 "changes_mm": {k: _number(v) for k, v in r.changes_mm.items()},
                 "sets_mm": {k: _number(v) for k, v in r.sets_mm.items()},
-                **_after("lean_after", "lean_after_U", "lean ", r.leans),
-                **_after("closing_after_mm", "closing_after_U", "closing sum ", r.sums),
-                **_after("clearance_after_mm", "clearance_after_U", "clearance ", r.clearances),
+                **_after("lean_after", "lean_after_U", r.leans),
+                **_after("closing_after_mm", "closing_after_U", r.sums),
+                **_after("clearance_after_mm", "clearance_after_U", r.clearances),
             }
             for r in findings.remedies
         ],

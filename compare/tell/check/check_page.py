@@ -23,6 +23,7 @@ from compare.tell.words.next_steps import next_steps
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
+from compare.vocabulary import Told, parsed
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
@@ -62,7 +63,7 @@ def _after(items: Sequence[Item], unit: Unit) -> list[After]:
         if i.unit == "deg":
             value = f"{round(i.measured, 1) + 0.0:+.1f}° ± {i.expanded:.1f}"
         else:
-            signed = unit.number if i.name.startswith("clearance") else unit.signed
+            signed = unit.number if parsed(i.name).told == Told.CLEARANCE else unit.signed
             value = f"{signed(i.measured)} ± {unit.number(i.expanded)} {unit.name}"
         out.append(After(i.name, value, SIGN[i.verdict], CSS[i.verdict]))
     return out
@@ -86,16 +87,14 @@ def _remedy(remedy: Remedy, rank: int, findings: Findings, unit: Unit) -> dict[s
 def _then(remedy: Remedy, findings: Findings, unit: Unit) -> str:
     """Say what a repair leads to, in one sentence or two."""
     now = {i.name: i.measured for i in findings.clearances}
-    level = ", ".join(
-        f"{i.name.removeprefix('lean ')} half {_level(i)}" for i in remedy.leans if i.unit == "deg"
-    )
+    level = ", ".join(f"{parsed(i.name).about} half {_level(i)}" for i in remedy.leans if i.unit == "deg")
     doubtful = [i for i in remedy.clearances if i.verdict is not Verdict.CONFORMS]
     short = [i for i in doubtful if abs(i.measured - now[i.name]) > SAME_MM]
     out = f"Then: {level}." if level else ""
     if remedy.moves:
         out += f" All that it touches is inside its tolerance with a chance of {chance(remedy.probability)}."
     for i in short:
-        side = i.name.split()[-1]
+        side = parsed(i.name).side
         what = "sticks out" if i.measured < 0 else "stays inside by"
         far = f"{unit.number(abs(i.measured))} ± {unit.number(i.expanded)} {unit.name}"
         least = unit.words(i.nominal + i.low)

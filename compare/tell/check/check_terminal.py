@@ -17,6 +17,8 @@ from compare.tell.words.next_steps import next_steps
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
+from compare.vocabulary import Kind, Told, named, parsed
+from measure.sides import SIDES
 
 STYLE: Mapping[Verdict, str] = {
     Verdict.CONFORMS: "green",
@@ -119,7 +121,7 @@ def clearance_table(items: Sequence[Item], unit: Unit) -> Table:
     table = table_of(f"Shut: clearance at the fore edge, {unit.name}", "side", "clearance", "±U", "least", "")
     for i in items:
         table.add_row(
-            i.name.split()[-1],
+            parsed(i.name).side,
             unit.number(i.measured),
             unit.number(i.expanded),
             unit.number(i.nominal + i.low),
@@ -142,8 +144,7 @@ def _after(findings: Findings, unit: Unit) -> list[str]:
     out: list[str] = []
     for r in findings.remedies:
         lean = ", ".join(
-            f"{i.name.removeprefix('lean ')} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}"
-            for i in r.leans
+            f"{parsed(i.name).about} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}" for i in r.leans
         )
         sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
         after = f"Then lean {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums else "")
@@ -179,13 +180,13 @@ def unseen(undetermined: Mapping[str, str]) -> list[str]:
 def advice(findings: Findings) -> list[str]:
     """Return what would help to determine what this photo does not show."""
     out: list[str] = []
-    if "foot left" in findings.undetermined or "foot right" in findings.undetermined:
+    if any(named(Kind.FOOT, side) in findings.undetermined for side in SIDES):
         out.append(
             "To see the spine: hang the apron (page 2 of the sheet's PDF) from the near edge of the base; or "
             "prop the spread open to 150-165 degrees, the two pages alike, and give that opening in a copy "
             "of the spec."
         )
-    if any(k.startswith("clearance") for k in findings.undetermined):
+    if any(parsed(k).told == Told.CLEARANCE for k in findings.undetermined):
         out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")
     return out
 
@@ -217,7 +218,7 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     console.print(clearance_table(findings.clearances, unit))
     console.print()
     for i in findings.clearances:
-        console.print(Text(f"  {i.name.split()[-1]}: {i.remark}", style="dim"))
+        console.print(Text(f"  {parsed(i.name).side}: {i.remark}", style="dim"))
     console.print()
     told = [findings.binding.sentence()] if findings.binding is not None else []
     for line in (*told, *(o.sentence() for o in findings.overhangs)):

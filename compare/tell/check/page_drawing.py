@@ -11,7 +11,7 @@ from compare.quantities.joint_quantities import FEET, ends_of
 from compare.tell.draw import svg
 from compare.tell.draw.photo_strokes import design_joints, drawn_joints, guilty_lengths
 from compare.units import unit_of
-from compare.vocabulary import parsed
+from compare.vocabulary import Kind, named, parsed
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -35,7 +35,7 @@ def _level(points: Array, inspection: "Inspection") -> tuple[Array, Array]:
     """Return rotation and origin that lay the page line level with the spine (or the feet) at the origin."""
     design = design_joints(inspection)
     spine = design.get("spine", points.mean(axis=0))
-    left, right = (design.get(f"fore edge {s}") for s in SIDES)
+    left, right = (design.get(named(Kind.FORE_EDGE, s)) for s in SIDES)
     along = (right - left) if left is not None and right is not None else np.array([1.0, 0.0])
     c, s = along / np.hypot(*along)
     return np.array([[c, s], [-s, c]]), spine
@@ -87,9 +87,9 @@ def _figure_place(name: str, p: Array, q: Array) -> tuple[Array, str]:
     if abs(along[1]) > 0.5:  # a standing strip: outwards of it
         right = n.side == "right"
         return middle + np.array([OFF if right else -OFF, 1.5]), "start" if right else "end"
-    if n.kind == "plane":  # at its end, where no shorter length lies over it
+    if n.kind == Kind.PLANE:  # at its end, where no shorter length lies over it
         return q + np.array([0.0, -2 * OFF]), "middle"
-    if n.kind == "page":
+    if n.kind == Kind.PAGE:
         return q + np.array([0.0, 2 * OFF]), "middle"
-    up = n.kind.startswith("plane")
+    up = n.on_plane
     return middle + np.array([0.0, -OFF + 1 if up else OFF + 3]), "middle"

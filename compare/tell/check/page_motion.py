@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array
 from compare.tell.draw import svg
+from compare.vocabulary import Kind, named, parsed
 
 if TYPE_CHECKING:
     from compare.verdict.findings import Findings
@@ -95,7 +96,7 @@ def motion_of(findings: "Findings") -> Motion:
         openings_deg=openings,
         design=_poses(findings, nominal, np.radians(openings)),
         built=built,
-        page_mm={s: float(values.get(f"page {s}", pages[s])) for s in pages},
+        page_mm={s: float(values.get(named(Kind.PAGE, s), pages[s])) for s in pages},
         binds_deg=binds,
     )
 
@@ -149,7 +150,7 @@ def _still(motion: Motion, i: int) -> Markup:
             points = stack[i][np.all(np.isfinite(stack[i]), axis=1)] * (1.0, -1.0)
             if len(points) < 2:
                 continue
-            page = name.startswith("page ")
+            page = parsed(name).is_page
             parts.append(svg.line(points, f"{kind}{' page' if page else ''}", name))
     return svg.together(parts)
 

@@ -23,6 +23,7 @@ from compare.tell.draw.sketch import (
     Words,
     text_width,
 )
+from compare.vocabulary import Kind, parsed
 from measure.layout import Panel, Role
 
 CARD_PX: Final = 3.0
@@ -38,7 +39,7 @@ KINDS: Final[tuple[tuple[str, Colour], ...]] = (
 
 def colour_of(panel: Panel) -> Colour:
     """Return the colour of a panel by what it is."""
-    if panel.name.startswith(("flap", "strap")):
+    if parsed(panel.name).kind in (Kind.FLAP, Kind.STRAP):
         return PURPLE
     return {Role.PAGE: INK, Role.FOLD: ORANGE, Role.LEG: BLUE, Role.PLANE: GREEN}[panel.role]
 
@@ -82,14 +83,15 @@ def draw_pose(
             sketch.add(Line(place(line), colour_of(panel), width))
     if dots:
         for name, xy in pose.joints.items():
-            if np.isfinite(xy).all() and not name.startswith(("fore edge", "plane edge")):
+            if np.isfinite(xy).all() and parsed(name).kind not in (Kind.FORE_EDGE, Kind.PLANE_EDGE):
                 x, y = place(xy)
                 sketch.add(Dot(float(x), float(y), CARD_PX * 0.75, INK))
 
 
 def has_path(joint: str) -> bool:
     """Return whether the path of a joint is worth drawing."""
-    return joint.endswith("ridge") or "plane edge" in joint or joint.startswith("strap end")
+    n = parsed(joint)
+    return n.is_ridge or n.kind in (Kind.PLANE_EDGE, Kind.STRAP_END)
 
 
 def draw_paths(sketch: Sketch, spec: Spec, swept: Pose, origin: tuple[float, float], scale: float) -> None:
@@ -112,7 +114,7 @@ def draw_side(sketch: Sketch, spec: Spec, pose: Pose, origin: tuple[float, float
 
     sketch.add(Line(np.array([origin, (origin[0] + scale * depth, origin[1])]), INK, CARD_PX * 1.4))
     for outline in spec.mechanism.outlines:
-        if not any(p.endswith(("left", "right")) for p in outline):
+        if not any(parsed(p).side for p in outline):
             line = np.array([place(pose.points[p]) for p in outline])
             if np.isfinite(line).all():
                 sketch.add(Line(line, ORANGE, CARD_PX))

@@ -29,6 +29,7 @@ from compare.design.study.concerns import concerns, praise, remarks
 from compare.design.study.motion import Motion
 from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import Study
+from compare.vocabulary import parsed
 from measure.sides import SIDES
 
 
@@ -104,7 +105,7 @@ def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str,
         },
         "openings": _row(np.degrees(motion.phi)),
         "rise": _row(motion.rise),
-        "ridges": {k: _row(v[:, 1]) for k, v in motion.pose.joints.items() if k.endswith("ridge")},
+        "ridges": {k: _row(v[:, 1]) for k, v in motion.pose.joints.items() if parsed(k).is_ridge},
         "lean": {k: _row(np.degrees(v)) for k, v in motion.pose.lean.items()},
         "nod": None if nod is None else _row(np.degrees(nod)),
         "over": {k: _row(v) for k, v in motion.over.items()},

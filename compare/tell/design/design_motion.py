@@ -14,6 +14,7 @@ from compare.tell.design.design_frames import at_opening, draw_legend, draw_path
 from compare.tell.draw.sketch import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, WHITE, Sketch, Words
 from compare.tell.result_files import write_whole
 from compare.units import unit_of
+from compare.vocabulary import parsed
 
 WIDTH: Final = 640.0
 MARGIN: Final = 24.0
@@ -45,7 +46,7 @@ def frames(spec: Spec, motion: Motion, count: int) -> list[Sketch]:
         draw_pose(sketch, spec, pose, origin, scale)
         sketch.add(Words(MARGIN, 30, spec.title or spec.source.name, 16))
         said = [f"open {deg:.0f}°"]
-        ridges = [k for k in pose.joints if k.endswith("ridge") or k == "apex"]
+        ridges = [k for k in pose.joints if parsed(k).is_top]
         said += [f"{k} {unit.words(float(pose.joints[k][1]))}" for k in ridges[-1:]]
         for k, v in list(pose.lean.items())[:2]:
             said.append(f"lean {k} {round(float(np.degrees(v)), 1) + 0.0:+.1f}°")

@@ -38,6 +38,7 @@ from compare.tell.draw.sketch import (
 )
 from compare.tell.result_files import write_whole
 from compare.units import unit_of
+from compare.vocabulary import parsed
 
 OPENINGS: Final = (180.0, 150.0, 120.0, 90.0, 60.0, 30.0, 10.0)  # degrees
 WIDTH: Final = 1200.0
@@ -95,7 +96,7 @@ def _frames(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
                 draw_paths(sketch, spec, motion.pose, origin, scale)
             draw_pose(sketch, spec, pose, origin, scale)
             sketch.add(Words(x + wide / 2, base + 24, f"{deg:.0f}°", 15, INK, "middle"))
-            ridges = [k for k in pose.joints if k.endswith("ridge") or k == "apex"]
+            ridges = [k for k in pose.joints if parsed(k).is_top]
             if ridges:
                 words = f"{ridges[-1]} {unit.words(float(pose.joints[ridges[-1]][1]))}"
                 sketch.add(Words(x + wide / 2, base + 40, words, 12, GREY, "middle"))
@@ -185,9 +186,7 @@ def _charts(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
     """Draw rise, lean and room at the fore edges over the opening."""
     degrees = np.degrees(motion.phi)
     unit = unit_of(spec.units)
-    ridges = [
-        (k, v[:, 1] / unit.mm) for k, v in motion.pose.joints.items() if k.endswith("ridge") or k == "apex"
-    ]
+    ridges = [(k, v[:, 1] / unit.mm) for k, v in motion.pose.joints.items() if parsed(k).is_top]
     wide, tall = (WIDTH - 2 * MARGIN - 3 * 46 - 20) / 3, 150.0
     x = MARGIN + 46
     title, heights = f"Height of the ridge, {unit.name}", ridges or [("", motion.rise / unit.mm)]
@@ -203,11 +202,6 @@ def _charts(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
     title = f"Room left at the fore edge, {unit.name}"
     _chart(sketch, (x + (2 if leans else 1) * (wide + 56), top + 26, wide, tall), title, degrees, room)
     return top + tall + 62
-
-
-def _stage_of(name: str) -> str:
-    """Return "stage 2 " if a name begins so."""
-    return " ".join(name.split()[:2]) + " " if name.startswith("stage ") else ""
 
 
 def _sums(sketch: Sketch, spec: Spec, loops: Sequence[Loop], top: float) -> float:
@@ -231,7 +225,8 @@ def _sums(sketch: Sketch, spec: Spec, loops: Sequence[Loop], top: float) -> floa
                 size = n[name] * loop.weights.get(name, 1.0) * (wide - 10) / longest
                 level = y + 18 + 21 * row
                 sketch.add(Bar(at, level, max(size - 1.5, 1.0), 18, PALE if k % 2 else (205, 221, 234)))
-                short = name.removesuffix(" left").removesuffix(" right").removeprefix(_stage_of(loop.name))
+                part = parsed(name)
+                short = part.bare if part.stage == parsed(loop.name).stage else part.sideless
                 label = f"{short} {unit.number(n[name])}"
                 if 6.2 * len(label) < size:
                     sketch.add(Words(at + 5, level + 13, label, 11))

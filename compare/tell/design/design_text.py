@@ -13,6 +13,7 @@ from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.units import Unit, unit_of
+from compare.vocabulary import Told, parsed
 from measure.sides import SIDES
 
 OPENINGS: Final = (180, 150, 120, 90, 60, 30, 0)
@@ -47,7 +48,7 @@ def _equalities_table(spec: Spec, unit: Unit) -> Table:
 
 def _heights(spec: Spec, motion: Motion) -> list[str]:
     """Return the joints whose height is shown: the ridges, or the highest joint."""
-    ridges = [k for k in motion.pose.joints if k.endswith("ridge")]
+    ridges = [k for k in motion.pose.joints if parsed(k).is_ridge]
     return ridges or [motion.highest]
 
 
@@ -199,7 +200,7 @@ def print_study(spec: Spec, found: Study, stream: TextIO) -> None:
         )
     console.print(table)
     for r in found.results:
-        if r.name.startswith("lean") and r.shares:
+        if parsed(r.name).told == Told.LEAN and r.shares:
             console.print()
             console.print(_shares_table(r.name, r.shares[:SHARES_SHOWN], spec, found))
 

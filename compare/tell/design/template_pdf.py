@@ -16,6 +16,7 @@ from compare.design.pieces.pieces import GLUE, MOUNTAIN, Piece, Seam
 from compare.design.spec.spec import Spec
 from compare.tell.design.template_layout import MARGIN, Page, Placed, pages_of, papers_of
 from compare.units import Unit, unit_of
+from measure.layout import Role
 
 BAR_MM: Final = 100.0
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
@@ -212,7 +213,7 @@ def _assembled(c: Any, spec: Spec, box: tuple[float, float, float, float]) -> No
     c.setDash()
     c.setStrokeGray(0.0)
     for panel in spec.mechanism.panels:
-        c.setLineWidth((0.7 if panel.name.startswith("page") else 0.4) * mm)
+        c.setLineWidth((0.7 if panel.role is Role.PAGE else 0.4) * mm)
         _line(c, at(panel.joints[0]), at(panel.joints[-1]))
     c.setFont(FONT, 7)
     words = f"put together, seen end-on at {spec.base.opening_deg:g} degrees"

@@ -20,9 +20,10 @@ from compare.quantities.measured import feet_lengths
 from compare.tell.draw import photo_canvas as cv
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
-from compare.vocabulary import parsed
+from compare.vocabulary import Kind, named, parsed
 from measure.layout import Role
 from measure.profile import PanelFit, Profile
+from measure.sides import SIDES
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
@@ -123,16 +124,16 @@ def guilty_lengths(findings: "Findings") -> set[str]:
     """Names of the lengths that the answer blames or that fail by themselves."""
     out = {k for c in findings.causes for k in c.fault.pattern}
     if out & set(feet_lengths(findings.spec.mechanism) or ()):
-        out.add("feet")
+        out.add(Kind.FEET)
     return out | {i.name for i in findings.lengths if i.verdict is Verdict.FAILS}
 
 
 def _worth_a_label(name: str, guilty: set[str], inspection: "Inspection") -> bool:
     """Return False for what would only crowd the picture: sound pages, feet told together already."""
-    if parsed(name).kind == "page":
+    if parsed(name).kind == Kind.PAGE:
         return name in guilty
     feet = feet_lengths(inspection.spec.mechanism) or ()
-    return not (name in feet and "feet" in inspection.findings.measured.lengths)
+    return not (name in feet and Kind.FEET in inspection.findings.measured.lengths)
 
 
 def _label_side(name: str, p: Array, q: Array) -> tuple[Array, float]:
@@ -143,8 +144,10 @@ def _label_side(name: str, p: Array, q: Array) -> tuple[Array, float]:
     if abs(along[1]) > 0.5:  # a standing strip: outwards
         outwards = 1.0 if n.side == "right" else -1.0
         return (away if away[0] * outwards > 0 else -away), 0.5
-    up = -1.0 if n.kind.startswith("plane") else 1.0  # pixels count downwards
-    share = {"plane": 0.97, "page": 0.9}.get(n.kind, 0.5)  # where no shorter length lies over it
+    up = -1.0 if n.on_plane else 1.0  # pixels count downwards
+    share = (
+        0.97 if n.kind == Kind.PLANE else 0.9 if n.kind == Kind.PAGE else 0.5
+    )  # where no shorter length lies over it
     return (away if away[1] * up > 0 else -away), share
 
 
@@ -177,7 +180,7 @@ def _labels(inspection: "Inspection", frame: Frame) -> list[cv.Label]:
         fails = n.item.verdict is Verdict.FAILS
         out.append(
             cv.Label(
-                text=f"lean {n.side}\n{round(n.item.measured, 1) + 0.0:+.1f}° ±{n.item.expanded:.1f}°",
+                text=f"{n.item.name}\n{round(n.item.measured, 1) + 0.0:+.1f}° ±{n.item.expanded:.1f}°",
                 at=at,
                 away=np.array([0.0, -1.0]),
                 weight=1.5 if fails else 0.5,
@@ -242,7 +245,7 @@ def drawn_joints(inspection: "Inspection") -> dict[str, tuple[str, ...]]:
 
 def _fault_ends(name: str, end: End, profile: Profile, mechanism: Mechanism) -> tuple[str, str]:
     """Return between which joints a faulty length is marked: of a plane half only its overhang."""
-    if parsed(name).kind == "plane":
+    if parsed(name).kind == Kind.PLANE:
         panel = next(p for p in mechanism.panels if p.name == end.panel)
         bearing = [j for j in bearing_joints(mechanism, panel) if j in profile.joints]
         return (bearing[-1] if bearing else end.first), end.second
@@ -257,7 +260,7 @@ def _between_joints(panel: PanelFit, profile: Profile, on_it: list[str]) -> Arra
     here = [j for j in dict.fromkeys(on_it) if j in profile.joints]
     off = np.array([profile.at(j) - line[0] for j in here]).reshape(-1, 2)
     stops = off[np.abs(off @ np.array([-unit[1], unit[0]])) < RIDGE_GAP] + line[0]
-    if panel.name.startswith("page") or len(stops) < 2:
+    if parsed(panel.name).is_page or len(stops) < 2:
         return line
     stops = stops[np.argsort((stops - line[0]) @ unit)]
     if abs(panel.sagitta_mm) < SEEN_BOW:
@@ -272,8 +275,9 @@ def _between_joints(panel: PanelFit, profile: Profile, on_it: list[str]) -> Arra
 def frame_of(inspection: "Inspection") -> Frame:
     """Return the frame that shows the measured and the designed dummy."""
     profile = inspection.profile
-    wide = any(k in guilty_lengths(inspection.findings) for k in ("page left", "page right"))
-    shown = [j for j in profile.joints if wide or not j.startswith("fore edge")]
+    wide = any(named(Kind.PAGE, s) in guilty_lengths(inspection.findings) for s in SIDES)
+    shown = [j for j in profile.joints if wide or parsed(j).kind != Kind.FORE_EDGE]
     seen = np.array([profile.at(j) for j in shown])
-    meant = np.array([xy for j, xy in design_joints(inspection).items() if not j.startswith("fore edge")])
+    design = design_joints(inspection).items()
+    meant = np.array([xy for j, xy in design if parsed(j).kind != Kind.FORE_EDGE])
     return Frame(inspection, np.vstack([seen[np.all(np.isfinite(seen), axis=1)], meant]))

@@ -10,7 +10,8 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Frame
 from compare.tell.result_files import write_whole
-from compare.vocabulary import parsed
+from compare.vocabulary import Kind, parsed
+from measure.layout import Role
 
 TEXT = 27
 HEAD_TEXT = 40
@@ -20,7 +21,7 @@ HEAD = (60, 66, 74)
 def traced_picture(tracing: Tracing) -> Pixels:
     """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
     profile = tracing.profile
-    shown = [j for j in profile.joints if not j.startswith("fore edge")]
+    shown = [j for j in profile.joints if parsed(j).kind != Kind.FORE_EDGE]
     frame = Frame(tracing, np.array([profile.at(j) for j in shown]))
     picture = frame.cut(tracing.photo.bgr)
     pieces: list[tuple[Array, Array]] = []
@@ -52,7 +53,7 @@ def traced_picture(tracing: Tracing) -> Pixels:
 def _drawn(tracing: Tracing, name: str, line: Array) -> Array:
     """Return the line of a panel from its first to its last measured joint; pages as fitted."""
     panel = next((p for p in tracing.traced.layout.panels if p.name == name), None)
-    if panel is None or name.startswith("page"):
+    if panel is None or panel.role is Role.PAGE:
         return line
     seen = [tracing.profile.at(j) for j in panel.joints if j in tracing.profile.joints]
     if len(seen) < 2 or abs(tracing.profile.panel(name).sagitta_mm) > 0.3:
@@ -62,7 +63,7 @@ def _drawn(tracing: Tracing, name: str, line: Array) -> Array:
 
 def _told(tracing: Tracing, f: Figure) -> bool:
     """Feet one by one only crowd the picture where their distance is told."""
-    return not (f.name.startswith("foot ") and "feet" in tracing.traced.lengths)
+    return not (parsed(f.name).kind == Kind.FOOT and Kind.FEET in tracing.traced.lengths)
 
 
 def _label(tracing: Tracing, f: Figure, frame: Frame) -> cv.Label:
@@ -71,11 +72,11 @@ def _label(tracing: Tracing, f: Figure, frame: Frame) -> cv.Label:
     along = (q - p) / max(float(np.hypot(*(q - p))), 1.0)
     away = np.array([-along[1], along[0]])
     name = parsed(f.name)
-    share = {"plane": 0.97}.get(name.kind, 0.5)
+    share = 0.97 if name.kind == Kind.PLANE else 0.5
     if abs(along[1]) > 0.5:  # a standing strip: outwards
         flip = away[0] * (1.0 if name.side == "right" else -1.0) < 0
     else:
-        flip = away[1] * (-1.0 if name.kind.startswith("plane") else 1.0) < 0
+        flip = away[1] * (-1.0 if name.on_plane else 1.0) < 0
     text = f"{f.name}{' (hand)' if f.by_hand else ''}\n{f.value:.2f} ±{f.expanded:.2f}"
     return cv.Label(text=text, at=p + (q - p) * share, away=-away if flip else away, weight=1.0, loud=False)
 
