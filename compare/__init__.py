@@ -1,20 +1,28 @@
 """Compare: from a measured profile and a design spec to a verdict, its reason and its cure.
 
-`from compare import check` gives the main job. It is looked up late (PEP 562), so that `import compare`,
-and with it `foldgauge --help`, loads neither OpenCV nor SciPy.
+`from compare import check` gives the main job, and what tells its results in words comes the same way. All of
+it is looked up late (PEP 562), so that `import compare`, and with it `foldgauge --help`, loads neither OpenCV
+nor SciPy.
 """
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import check as check
+    from compare.tell.words.cause_words import cause_sentence as cause_sentence
+    from compare.tell.words.repair_words import remedy_text as remedy_text
 
-__all__ = ["check"]
+HOMES: Final = {
+    "check": "compare.jobs.check_dummy",
+    "cause_sentence": "compare.tell.words.cause_words",
+    "remedy_text": "compare.tell.words.repair_words",
+}
+__all__ = ["cause_sentence", "check", "remedy_text"]
 
 
 def __getattr__(name: str) -> Any:
-    if name == "check":
+    if name in HOMES:
         import importlib
 
-        return importlib.import_module("compare.jobs.check_dummy").check
+        return getattr(importlib.import_module(HOMES[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -58,25 +58,6 @@ class Binding:
         """True if it binds earlier than ordinary hand work, whatever the uncertainty."""
         return self.low_deg > self.usual_deg
 
-    def sentence(self) -> str:
-        """Say it in plain words."""
-        about = f"about {self.phi_deg:.0f} degrees (likely {self.low_deg:.0f} to {self.high_deg:.0f})"
-        usual = f"hand-cut dummies of this design mostly bind below {self.usual_deg:.0f}"
-        if self.high_deg < 0.5:
-            return "By its measured lengths it shuts without binding."
-        if np.isnan(self.usual_deg):
-            return f"Shutting, card meets card at {about}; hand-cut dummies normally bind a little."
-        if self.matters:
-            return (
-                f"Shutting, card meets card at {about}, earlier than usual ({usual}): forced shut it bows or "
-                "pulls at its glue."
-            )
-        if self.phi_deg < 0.5:
-            return (
-                f"By its measured lengths it shuts, at most binding at {self.high_deg:.0f} degrees ({usual})."
-            )
-        return f"Shutting, card meets card at {about}; that is usual ({usual}), and card gives."
-
 
 def _is_quick(mechanism: Mechanism) -> bool:
     """Return whether every step of the linkage is a formula."""

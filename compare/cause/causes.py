@@ -26,7 +26,6 @@ from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import Measured, feet_lengths, nominal_lengths
-from compare.units import MM, Unit
 
 CUTTING_SD: Final = 0.3  # mm, a strip scored and cut by hand; common practice, no source
 FAULT_SD: Final = 3.0  # mm, how large faults are that someone asks about; our choice
@@ -53,10 +52,6 @@ class Cause:
     probability: float
     lean_deg: Mapping[str, float]
     named: bool
-
-    def sentence(self, unit: Unit = MM) -> str:
-        """Return the fault in plain words, with its size."""
-        return self.fault.sentence(self.size_mm, unit)
 
     @property
     def telling(self) -> float:

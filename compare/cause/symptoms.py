@@ -5,6 +5,7 @@ explained by the lengths, the most telling of them is the candidate.
 """
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import Final
 
 import numpy as np
@@ -14,7 +15,7 @@ from compare.cause.lean import DEG, Leaning
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import Joints, bearing_joints, misread_joints
 from compare.quantities.measured import Measured
-from compare.vocabulary import called, parsed
+from compare.vocabulary import parsed
 from measure.layout import Role
 from measure.profile import PanelFit, Profile
 
@@ -24,18 +25,32 @@ LEAST_OUTER_MM: Final = 2.0
 OFF_RIDGE_MM: Final = 0.4  # more than a thickness of card
 
 
+class SymptomKind(Enum):
+    """What is seen."""
+
+    BOWED = "a panel is bowed"  # amount: mm
+    BENT = "the outer part of a panel points another way than the inner one"  # amount: degrees
+    OFF_RIDGE = "a half of the plane passes by its ridge"  # amount: mm
+    OPENING = "the spread is not open as designed"  # amount: the opening, degrees
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Symptom:
     """Something seen that is no length.
 
     Attributes
     ----------
-    text : what it is, a sentence without its full stop.
+    kind : what it is.
+    part : the panel, or the joint that is passed by; "" for the whole spread.
+    amount : how much, in the unit of the kind. design : what it should be.
     half : the half of a plane it bears on; "" if on all.
     worth : how far it lies beyond what is worth telling (1 = just), for ranking.
     """
 
-    text: str
+    kind: SymptomKind
+    part: str = ""
+    amount: float
+    design: float = 0.0
     half: str
     worth: float
 
@@ -48,7 +63,9 @@ def _bows(profile: Profile, spec: Spec) -> list[Symptom]:
             continue
         out.append(
             Symptom(
-                text=f"{called(fit.name)} is bowed by {abs(fit.sagitta_mm):.1f} mm",
+                kind=SymptomKind.BOWED,
+                part=fit.name,
+                amount=abs(fit.sagitta_mm),
                 half=_half_of(spec, fit.name),
                 worth=abs(fit.sagitta_mm) / BOW_MM,
             )
@@ -81,9 +98,15 @@ def _bent(profile: Profile, spec: Spec, joints: Joints) -> list[Symptom]:
         angle = abs(float(np.arctan2(np.sin(bend.value), np.cos(bend.value)))) * DEG
         u = joints_u(profile, bend.gradient) * DEG
         if angle > max(BEND_DEG, 2 * u):
-            what = called(panel.name)
-            text = f"{what} is not flat: it bends by {angle:.1f} degrees outside the leg"
-            out.append(Symptom(text=text, half=_half_of(spec, panel.name), worth=angle / BEND_DEG))
+            out.append(
+                Symptom(
+                    kind=SymptomKind.BENT,
+                    part=panel.name,
+                    amount=angle,
+                    half=_half_of(spec, panel.name),
+                    worth=angle / BEND_DEG,
+                )
+            )
     return out
 
 
@@ -108,23 +131,26 @@ def _off_the_ridge(profile: Profile, spec: Spec) -> list[Symptom]:
             continue
         off = _distance_to(fit, profile.at(ridge))
         if OFF_RIDGE_MM < off:
-            text = (
-                f"the {half.name} half of the plane passes {off:.1f} mm from the {ridge}: its crease may lie "
-                "off it"
+            out.append(
+                Symptom(
+                    kind=SymptomKind.OFF_RIDGE,
+                    part=ridge,
+                    amount=off,
+                    half=half.name,
+                    worth=off / OFF_RIDGE_MM,
+                )
             )
-            out.append(Symptom(text=text, half=half.name, worth=off / OFF_RIDGE_MM))
     return out
 
 
 def _opening(measured: Measured, spec: Spec) -> list[Symptom]:
     if "opening" in measured.assumed:
         return []
-    off = measured.opening.value * DEG - spec.base.opening_deg
+    seen, meant = measured.opening.value * DEG, spec.base.opening_deg
+    off = seen - meant
     if abs(off) <= max(2 * measured.u(measured.opening) * DEG, 1.0):
         return []
-    seen = f"{measured.opening.value * DEG:.1f} degrees"
-    text = f"the spread stands open {seen}, not {spec.base.opening_deg:g}: its base does not lie as it should"
-    return [Symptom(text=text, half="", worth=abs(off))]
+    return [Symptom(kind=SymptomKind.OPENING, amount=seen, design=meant, half="", worth=abs(off))]
 
 
 def symptoms_of(profile: Profile, measured: Measured, spec: Spec) -> tuple[Symptom, ...]:

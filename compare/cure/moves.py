@@ -5,14 +5,14 @@ Sliding one to make up for an error of the other may look level at one opening a
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from enum import IntEnum
+from dataclasses import dataclass, field, replace
+from enum import Enum, IntEnum, auto
 from typing import Final
 
 from compare.cause.causes import Cause
+from compare.cause.faults import FaultKind
 from compare.design.linkage.mechanism import Mechanism
-from compare.units import Unit
-from compare.vocabulary import Kind, called, of_stage, parsed
+from compare.vocabulary import Kind, parsed
 
 LEAST_MOVE: Final = 0.05  # mm; less than this nobody moves anything
 ROOM: Final = 1.0  # mm of card that must stay beyond a glue line
@@ -28,17 +28,52 @@ class Effort(IntEnum):
     SEVERAL = 4
     REBUILD = 5
 
-    @property
-    def words(self) -> str:
-        """Return it in plain words."""
-        return (
-            "nothing to do",
-            "lift and re-glue, no knife",
-            "trimming only",
-            "one strip to cut and score anew",
-            "several strips to re-score",
-            "a new dummy",
-        )[self]
+
+class MoveKind(Enum):
+    """What is done."""
+
+    LEG_SHORTER = auto()
+    NEW_LEG = auto()
+    LOWER_REST = auto()  # both sides of the fold and all other legs down to a short leg
+    SLIDE_TOP = auto()  # the top of a leg along the plane
+    SLIDE_FOOT = auto()  # an outer foot along the page
+    TRIM_PLANE = auto()
+    TRIM_CLEAR = auto()  # so that nothing sticks out when shut
+    LEAVE_NARROW = auto()
+    TRIM_PAGE = auto()
+    NEW_BASE = auto()
+    NEW_FOLD = auto()
+    FOLD_SHORTER = auto()
+    NEW_STRIP = auto()
+    STRIP_SHORTER = auto()
+    PLACE_TAB = auto()
+    PLACE_FOOT = auto()  # a foot or hinge without a partner
+    MOVE_PLANE = auto()  # its crease onto the ridge
+    MOVE_OR_TRIM_PLANE = auto()
+    MOVE_FOLD = auto()
+    NEW_RIDGE = auto()
+    FEET_TOGETHER = auto()
+    MOVE_FOOT = auto()  # an inner foot, what was marked from the spine stays
+    MOVE_FEET = auto()  # an inner foot with all that was marked from it
+    REBUILD = auto()
+
+
+class SideEffectKind(Enum):
+    """What else a move changes."""
+
+    LOWER = auto()  # the plane lies lower
+    OFF_DESIGN = auto()  # a length stays off the design, matched with its partner
+    STAYS_NARROW = auto()
+    NARROWER = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class SideEffect:
+    """Something else that a move changes: what, on which length, by how much (mm)."""
+
+    kind: SideEffectKind
+    length: str = ""
+    mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,33 +82,44 @@ class Move:
 
     Attributes
     ----------
-    text : one sentence, an instruction.
+    kind : what is done.
+    part : the length it is done to; "" where it is none alone.
+    stage, side : the construction (1 for the first), and the side; "" if both.
+    by_mm : how far it is moved: + = outwards, farther from the ridge, to the right; or by how much it is cut.
+    to_mm : what it then measures, or the clearance it then leaves; expanded_mm : U of that clearance.
+    sides_mm : both sides of a fold whose ridge is scored anew.
+    other_legs : how many legs are re-scored along.
+    instead : True for something to be done instead of the move before it.
     changes_mm : length -> by how much it is changed from where it is.
     sets_mm : length -> what it is made anew.
     cuts : True if it needs a knife.
     effort : how much work it is.
-    side_effects : what else changes, short phrases.
+    side_effects : what else changes.
     """
 
-    text: str
+    kind: MoveKind
+    part: str = ""
+    stage: int = 1
+    side: str = ""
+    by_mm: float = 0.0
+    to_mm: float = 0.0
+    expanded_mm: float = 0.0
+    sides_mm: tuple[float, ...] = ()
+    other_legs: int = 0
+    instead: bool = False
     changes_mm: Mapping[str, float] = field(default_factory=dict)
     sets_mm: Mapping[str, float] = field(default_factory=dict)
     cuts: bool
     effort: Effort
-    side_effects: tuple[str, ...] = ()
+    side_effects: tuple[SideEffect, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """The dummy on the bench: lengths as measured (and assumed), as designed, and the unit to speak in."""
+    """The dummy on the bench: lengths as measured (and assumed), and as designed."""
 
     mechanism: Mechanism
     values: Mapping[str, float]
-    unit: Unit
-
-    def show(self, mm: float) -> str:
-        """Return a length in the user's unit."""
-        return self.unit.words(abs(mm))
 
     def nominal(self, name: str) -> float:
         """Return the design's length, mm."""
@@ -98,24 +144,16 @@ def _leg(bench: Bench, name: str, size: float) -> list[Move]:
         return _strip(bench, name, size)
     change = bench.to_match(name, fold)
     target = bench.values[name] + change
-    part = called(name)
-    if change <= 0:
-        return [
-            Move(
-                text=f"Re-score {part} {bench.show(change)} shorter: {bench.show(target)} from fold to fold.",
-                sets_mm={name: target},
-                cuts=True,
-                effort=Effort.STRIP,
-            )
-        ]
-    new = Move(
-        text=f"Make a new strip for {part}, {bench.show(target)} from fold to fold, to match its side of the "
-        "fold.",
+    move = Move(
+        kind=MoveKind.LEG_SHORTER if change <= 0 else MoveKind.NEW_LEG,
+        part=name,
+        by_mm=change,
+        to_mm=target,
         sets_mm={name: target},
         cuts=True,
         effort=Effort.STRIP,
     )
-    return [new, *_lowered(bench, name, change)]
+    return [move] if change <= 0 else [move, *_lowered(bench, name, change)]
 
 
 def _lowered(bench: Bench, short: str, by: float) -> list[Move]:
@@ -126,15 +164,17 @@ def _lowered(bench: Bench, short: str, by: float) -> list[Move]:
     if n.kind != Kind.LEG or len([k for k in down if parsed(k).kind == Kind.FOLD]) != 2:
         return []
     legs = [k for k in down if parsed(k).kind == Kind.LEG]
-    others = {0: "", 1: ", the other leg too"}.get(len(legs), ", all other legs too")
     return [
         Move(
-            text=f"Or bring the rest down to it: re-score both sides of the parallel fold {bench.show(by)} "
-            f"shorter{others}.",
+            kind=MoveKind.LOWER_REST,
+            stage=n.stage,
+            by_mm=by,
+            other_legs=len(legs),
+            instead=True,
             changes_mm=dict.fromkeys(down, -by),
             cuts=True,
             effort=Effort.SEVERAL,
-            side_effects=("the plane lies lower",),
+            side_effects=(SideEffect(SideEffectKind.LOWER),),
         )
     ]
 
@@ -161,116 +201,116 @@ def _room_for(bench: Bench, name: str, change: float) -> bool:
 
 
 def _slide(bench: Bench, name: str, change: float, *, instead: bool = False) -> Move:
-    n = parsed(name)
     after = bench.values[name] + change
-    how = "Or leave that and lift" if instead else "Lift"
-    if n.kind == Kind.PLANE_SPACING:
-        way = "farther from" if change > 0 else "nearer to"
-        text = (
-            f"{how} {called(name)} off the plane and glue it {bench.show(change)} {way} the ridge: "
-            f"{bench.show(after)} from it."
-        )
-    else:
-        way = "out" if change > 0 else "in"
-        text = (
-            f"{how} {called(name)} and glue it {bench.show(change)} farther {way}: "
-            f"{bench.show(after)} from the inner foot."
-        )
-    off = after - bench.nominal(name)
-    side = (f"{name} stays {bench.show(off)} off the design, matched with its partner",) if instead else ()
-    return Move(text=text, changes_mm={name: change}, cuts=False, effort=Effort.REGLUE, side_effects=side)
+    off = SideEffect(SideEffectKind.OFF_DESIGN, name, after - bench.nominal(name))
+    return Move(
+        kind=MoveKind.SLIDE_TOP if parsed(name).kind == Kind.PLANE_SPACING else MoveKind.SLIDE_FOOT,
+        part=name,
+        by_mm=change,
+        to_mm=after,
+        instead=instead,
+        changes_mm={name: change},
+        cuts=False,
+        effort=Effort.REGLUE,
+        side_effects=(off,) if instead else (),
+    )
 
 
 def _plane(bench: Bench, name: str, size: float) -> list[Move]:
-    part = called(name)
     if size > 0:
-        return [
-            Move(
-                text=f"Trim {bench.show(size)} off the outer edge of {part}.",
-                changes_mm={name: -size},
-                cuts=True,
-                effort=Effort.TRIM,
-            )
-        ]
+        return [_trim(MoveKind.TRIM_PLANE, name, size)]
     return [
         Move(
-            text=f"Leave {part} {bench.show(size)} narrow if looks allow; only a new plane makes it wider.",
+            kind=MoveKind.LEAVE_NARROW,
+            part=name,
+            by_mm=size,
             cuts=False,
             effort=Effort.NOTHING,
-            side_effects=(f"{part} stays {bench.show(size)} narrow",),
+            side_effects=(SideEffect(SideEffectKind.STAYS_NARROW, name, size),),
         )
     ]
 
 
+def _trim(kind: MoveKind, name: str, by: float) -> Move:
+    return Move(kind=kind, part=name, by_mm=by, changes_mm={name: -by}, cuts=True, effort=Effort.TRIM)
+
+
 def _page(bench: Bench, name: str, size: float) -> list[Move]:
     if size > 0:
-        text = f"Trim {bench.show(size)} off {called(name)}."
-        return [Move(text=text, changes_mm={name: -size}, cuts=True, effort=Effort.TRIM)]
-    text = f"Only a new base makes {called(name)} {bench.show(size)} wider."
-    return [Move(text=text, sets_mm={name: bench.nominal(name)}, cuts=True, effort=Effort.REBUILD)]
+        return [_trim(MoveKind.TRIM_PAGE, name, size)]
+    return [replace(_anew(MoveKind.NEW_BASE, bench, name, size), effort=Effort.REBUILD)]
+
+
+def _anew(kind: MoveKind, bench: Bench, name: str, size: float) -> Move:
+    """Make a strip as designed."""
+    target = bench.nominal(name)
+    return Move(
+        kind=kind,
+        part=name,
+        by_mm=size,
+        to_mm=target,
+        sets_mm={name: target},
+        cuts=True,
+        effort=Effort.STRIP,
+    )
 
 
 def _fold(bench: Bench, name: str, size: float) -> list[Move]:
-    target = bench.nominal(name)
-    text = (
-        f"Make the parallel fold anew, {called(name).replace(' of the parallel fold', '')} "
-        f"{bench.show(target)} from foot to ridge."
-        if size < 0
-        else f"Re-score {called(name)} {bench.show(size)} shorter: {bench.show(target)} from foot to ridge."
-    )
-    return [Move(text=text, sets_mm={name: target}, cuts=True, effort=Effort.STRIP)]
+    return [_anew(MoveKind.NEW_FOLD if size < 0 else MoveKind.FOLD_SHORTER, bench, name, size)]
 
 
 def _strip(bench: Bench, name: str, size: float) -> list[Move]:
     """Any other strip: made anew as designed."""
-    target = bench.nominal(name)
-    how = "Re-score" if size > 0 else "Make anew"
-    text = f"{how} {called(name)}: {bench.show(target)} from fold to fold."
-    return [Move(text=text, sets_mm={name: target}, cuts=True, effort=Effort.STRIP)]
+    return [_anew(MoveKind.STRIP_SHORTER if size > 0 else MoveKind.NEW_STRIP, bench, name, size)]
 
 
 def _placed(bench: Bench, name: str, size: float) -> list[Move]:
     """Glue a foot, hinge or tab that has no partner where it belongs."""
     n = parsed(name)
-    if n.kind == Kind.SUPPORT_TAB:
-        way = "nearer to the ridge" if size > 0 else "farther from the ridge"
-    else:
-        way = f"nearer to the {'spine' if n.stage == 1 else 'crease below'}" if size > 0 else "farther out"
-    text = f"Lift {called(name)} and glue it {bench.show(size)} {way}."
-    return [Move(text=text, changes_mm={name: -size}, cuts=False, effort=Effort.REGLUE)]
+    return [
+        Move(
+            kind=MoveKind.PLACE_TAB if n.kind == Kind.SUPPORT_TAB else MoveKind.PLACE_FOOT,
+            part=name,
+            stage=n.stage,
+            side=n.side,
+            by_mm=-size,
+            changes_mm={name: -size},
+            cuts=False,
+            effort=Effort.REGLUE,
+        )
+    ]
+
+
+_SHIFTS: Final[Mapping[FaultKind, MoveKind]] = {
+    FaultKind.LENGTH: MoveKind.MOVE_FOOT,  # what was marked from the spine stays
+    FaultKind.FEET_MOVED: MoveKind.MOVE_FEET,
+    FaultKind.FEET_APART: MoveKind.FEET_TOGETHER,
+    FaultKind.RIDGE_SCORE: MoveKind.NEW_RIDGE,
+    FaultKind.FOLD_POSITION: MoveKind.MOVE_FOLD,
+    FaultKind.CREASE: MoveKind.MOVE_PLANE,
+}
 
 
 def _shifted(bench: Bench, cause: Cause) -> list[Move]:
     """Take the fault out as it came in: for pieces glued in the wrong place."""
-    d = cause.size_mm
-    far = bench.show(d)
-    way = "left" if d > 0 else "right"
-    n = parsed(cause.fault.name)
-    changes = {k: -d * c for k, c in cause.fault.pattern.items()}
-    of = of_stage(n.stage)
-    cuts, effort = False, Effort.REGLUE
-    if n.kind == Kind.CREASE_OFF:
-        text = f"Re-glue the plane{of} {far} farther {way}, its crease on the ridge."
-        if not any(parsed(k).kind == Kind.PLANE_SPACING for k in changes):
-            wide = "right" if d > 0 else "left"
-            text = f"Re-glue the plane{of} {far} farther {way}, or trim {far} off its {wide} half."
-    elif n.kind == Kind.FOLD_POSITION:
-        text = f"Lift the parallel fold{of} and glue it {far} farther {way}."
-    elif n.kind == Kind.RIDGE_SCORE:
-        sides = [k for k in cause.fault.pattern if parsed(k).kind == Kind.FOLD]
-        sizes = " and ".join(bench.show(bench.nominal(k)) for k in sorted(sides))
-        text = f"Make the parallel fold{of} anew, its ridge scored {far} farther {way}: sides of {sizes}."
-        cuts, effort = True, Effort.STRIP
-    elif n.kind == Kind.FEET and not n.side:
-        text = (
-            f"Measure both inner feet from the spine with a rule to see which of them is off, then glue them "
-            f"{far} {'nearer together' if d > 0 else 'farther apart'}."
+    fault, d = cause.fault, cause.size_mm
+    kind = _SHIFTS[fault.kind]
+    if kind is MoveKind.MOVE_PLANE and not any(parsed(k).kind == Kind.PLANE_SPACING for k in fault.pattern):
+        kind = MoveKind.MOVE_OR_TRIM_PLANE
+    anew = kind is MoveKind.NEW_RIDGE
+    sides = sorted(k for k in fault.pattern if parsed(k).kind == Kind.FOLD) if anew else ()
+    return [
+        Move(
+            kind=kind,
+            stage=fault.stage,
+            side=fault.side,
+            by_mm=-d,
+            sides_mm=tuple(bench.nominal(k) for k in sides),
+            changes_mm={k: -d * c for k, c in fault.pattern.items()},
+            cuts=anew,
+            effort=Effort.STRIP if anew else Effort.REGLUE,
         )
-    else:  # "foot right" with what was marked from the spine, "feet right"
-        which = f"the {n.side} inner foot" if n.kind == Kind.FOOT else f"the {n.side} feet"
-        where = "nearer to the spine" if d > 0 else "farther from the spine"
-        text = f"Lift {which} and glue {'it' if n.kind == Kind.FOOT else 'them'} {far} {where}."
-    return [Move(text=text, changes_mm=changes, cuts=cuts, effort=effort)]
+    ]
 
 
 _BY_KIND: Final[Mapping[str, Callable[[Bench, str, float], list[Move]]]] = {

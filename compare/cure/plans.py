@@ -11,11 +11,11 @@ from typing import Final
 import numpy as np
 
 from capture.arrays import Array
+from compare.cause.causes import Cause
 from compare.cause.lean import lean_of
 from compare.cause.linkage_lean import governing_lengths, lean_rates
-from compare.cure.moves import Bench, Effort, Move
+from compare.cure.moves import Bench, Effort, Move, SideEffect
 from compare.design.spec.spec import Spec
-from compare.units import unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of
 from compare.vocabulary import Kind, Told, named, parsed, told_of
@@ -31,14 +31,14 @@ class Remedy:
     Attributes
     ----------
     moves : what to do, in order; () for "leave it".
-    text : the same in one paragraph.
+    leaves : the faults that "leave it" leaves as they are.
     leans, sums, clearances : items after it, at the opening of the photo, each with its uncertainty.
     probability : that all of these that the plan touches lie within their tolerances.
     effort : of the whole plan.
     """
 
     moves: tuple[Move, ...]
-    text: str
+    leaves: tuple[Cause, ...] = ()
     leans: tuple[Item, ...]
     sums: tuple[Item, ...]
     clearances: tuple[Item, ...]
@@ -51,7 +51,7 @@ class Remedy:
         return any(m.cuts for m in self.moves)
 
     @property
-    def side_effects(self) -> tuple[str, ...]:
+    def side_effects(self) -> tuple[SideEffect, ...]:
         """What else changes."""
         return tuple(dict.fromkeys(s for m in self.moves for s in m.side_effects))
 
@@ -99,7 +99,7 @@ class Dummy:
     def bench(self, after: Mapping[str, float] | None = None) -> Bench:
         """Return the bench with the lengths as they are, or as they are after something was done."""
         values = dict(zip(self.names, self.values.tolist(), strict=True)) | dict(after or {})
-        return Bench(mechanism=self.spec.mechanism, values=values, unit=unit_of(self.spec.units))
+        return Bench(mechanism=self.spec.mechanism, values=values)
 
 
 def _u(g: Mapping[str, float], names: Sequence[str], cov: Array) -> float:
@@ -107,11 +107,9 @@ def _u(g: Mapping[str, float], names: Sequence[str], cov: Array) -> float:
     return float(np.sqrt(max(float(row @ cov @ row), 0.0)))
 
 
-def solved(dummy: Dummy, moves: Sequence[Move], text: str, effort: Effort) -> Remedy:
+def solved(dummy: Dummy, moves: Sequence[Move], effort: Effort) -> Remedy:
     """Work out where a plan leads."""
-    plan = Remedy(
-        moves=tuple(moves), text=text, leans=(), sums=(), clearances=(), probability=0.0, effort=effort
-    )
+    plan = Remedy(moves=tuple(moves), leans=(), sums=(), clearances=(), probability=0.0, effort=effort)
     values = dict(zip(dummy.names, dummy.values.tolist(), strict=True))
     after = plan.applied(values)
     cov = dummy.cov.copy()

@@ -12,25 +12,24 @@ from typing import Final
 import numpy as np
 
 from compare.cause.causes import Cause
-from compare.cure.moves import Effort, Move, match_moves, moves_for
+from compare.cure.moves import (
+    Effort,
+    Move,
+    MoveKind,
+    SideEffect,
+    SideEffectKind,
+    match_moves,
+    moves_for,
+)
 from compare.cure.plans import Dummy, solved
 from compare.cure.plans import Remedy as Remedy
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
-from compare.units import unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of
-from compare.vocabulary import Kind, Told, called, named, parsed
+from compare.vocabulary import Kind, Told, named, parsed
 from measure.sides import SIDES
 
-KNIFE: Final = (
-    "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
-    "retracted when put down."
-)
-CHILDREN: Final = (
-    "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
-    "laboratory."
-)
 HARDLY: Final = 0.1
 EVEN: Final = 0.5
 LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
@@ -41,7 +40,6 @@ SHOWN: Final = 4
 def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
     """Return what to trim off the plane so that nothing sticks out after a plan."""
     values = plan.applied(dict(zip(dummy.names, dummy.values.tolist(), strict=True)))
-    bench = dummy.bench(values)
     out: list[Move] = []
     for item in plan.clearances:
         side = parsed(item.name).side
@@ -56,20 +54,22 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
         n = parsed(edge)
         if n.kind != Kind.PLANE or n.other(Kind.STRAP) in values:
             continue
-        cut = np.ceil((least + item.expanded - item.measured) * 2) / 2  # in halves of a millimetre
+        cut = float(np.ceil((least + item.expanded - item.measured) * 2) / 2)  # in halves of a millimetre
         glued = [k for k in values if parsed(k).kind == Kind.PLANE_SPACING and parsed(k).stage == n.stage]
         spacing = [values[k] for k in glued if parsed(k).side == side]
         if values[edge] - cut < max(spacing, default=0.0):
             continue
-        then = bench.show(item.measured + cut)
         out.append(
             Move(
-                text=f"Trim {bench.show(cut)} off the outer edge of {called(edge)}: shut, it then stays "
-                f"{then} (± {bench.show(item.expanded)}) inside the fore edge.",
-                changes_mm={edge: -float(cut)},
+                kind=MoveKind.TRIM_CLEAR,
+                part=edge,
+                by_mm=cut,
+                to_mm=item.measured + cut,
+                expanded_mm=item.expanded,
+                changes_mm={edge: -cut},
                 cuts=True,
                 effort=Effort.TRIM,
-                side_effects=(f"{called(edge)} becomes {bench.show(cut)} narrower",),
+                side_effects=(SideEffect(SideEffectKind.NARROWER, edge, cut),),
             )
         )
     return out
@@ -77,27 +77,18 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
 
 def _plan(dummy: Dummy, moves: Sequence[Move]) -> Remedy:
     """Return a plan of these moves, with the trimming it still needs."""
-    plan = solved(dummy, moves, "", Effort.NOTHING)
+    plan = solved(dummy, moves, Effort.NOTHING)
     planes = {named(Kind.PLANE, s) for s in SIDES}
     extra = [] if any(set(m.changes_mm) & planes for m in moves) else _trims(dummy, plan)
     whole = [*moves, *extra]
-    text = " ".join(_as_sentence(m.text, first=i == 0) for i, m in enumerate(whole))
     hard = max((m.effort for m in whole), default=Effort.NOTHING)
     strips = sum(m.effort >= Effort.STRIP for m in whole)
-    return solved(dummy, whole, text, max(hard, Effort.SEVERAL) if strips > 1 else hard)
-
-
-def _as_sentence(text: str, *, first: bool) -> str:
-    """Drop a leading "Or" from the first move: it stands alone then."""
-    if first and text.startswith("Or "):
-        text = text[3:]
-        return text[0].upper() + text[1:]
-    return text
+    return solved(dummy, whole, max(hard, Effort.SEVERAL) if strips > 1 else hard)
 
 
 def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
     """Return "leave it" if level, sums and clearances are all right as they are."""
-    plan = solved(dummy, (), "", Effort.NOTHING)
+    plan = solved(dummy, (), Effort.NOTHING)
     watched = [v for k, v in dummy.now.items() if parsed(k).told]
     if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
         return None
@@ -107,25 +98,15 @@ def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
     unknown = [m for m in matches_of(dummy.spec.mechanism) if m.name not in dummy.now]
     if any(blamed & set(m.terms) for m in unknown):
         return None  # a sum that the fault may spoil was not seen
-    off = " and ".join(c.sentence(unit_of(dummy.spec.units)) for c in causes)
-    text = "Leave it, if looks allow: it stands level and its sums close" + (
-        f"; it is only that {off}." if off else "; only a length differs from the design."
-    )
-    return replace(plan, text=text, probability=1.0)
+    return replace(plan, leaves=tuple(causes), probability=1.0)
 
 
 def _rebuild(dummy: Dummy) -> Remedy:
     """Return the plan to build everything anew as designed."""
     bench = dummy.bench()
     nominal = {k: bench.nominal(k) for k in dummy.names if not parsed(k).is_page}
-    listed = ", ".join(f"{k} {bench.show(v)}" for k, v in nominal.items())
-    move = Move(
-        text=f"Build it anew with the lengths of the design: {listed}.",
-        sets_mm=nominal,
-        cuts=True,
-        effort=Effort.REBUILD,
-    )
-    return solved(dummy, (move,), move.text, Effort.REBUILD)
+    move = Move(kind=MoveKind.REBUILD, sets_mm=nominal, cuts=True, effort=Effort.REBUILD)
+    return solved(dummy, (move,), Effort.REBUILD)
 
 
 def _rank(plan: Remedy) -> tuple[bool, int, int, float]:
@@ -160,10 +141,12 @@ def remedies_for(
         parsed(i.name).about for i in items if parsed(i.name).told == Told.LEAN and i.verdict is Verdict.FAILS
     ]
     if not any(p.probability >= LIKELY for p in plans) and tilted:
-        found = {m.text: m for half in tilted for m in match_moves(bench, half)}
-        matching = [_plan(dummy, [m]) for m in found.values()]
+        found: list[Move] = []
+        for half in tilted:
+            found += [m for m in match_moves(bench, half) if m not in found]
+        matching = [_plan(dummy, [m]) for m in found]
         if len(found) > 1:
-            matching.append(_plan(dummy, list(found.values())))
+            matching.append(_plan(dummy, found))
         plans += [p for p in matching if p.probability >= HARDLY]
     if not plans:
         only_trim = _plan(dummy, ())

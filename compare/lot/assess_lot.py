@@ -9,7 +9,7 @@ import numpy as np
 from compare.compare_errors import LotError
 from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Ledger
-from compare.lot.lot_advice import Advice, Frequent, advice, cautions, frequent_causes
+from compare.lot.lot_advice import Advice, Frequent, advice, frequent_causes
 from compare.lot.lot_decision import Decision, decide, past_lots, plan_for, stricter_would_accept
 from compare.lot.plans.attribute_plans import Severity
 from compare.lot.run.runner import Run
@@ -47,11 +47,15 @@ class Assessment:
     statistics: tuple[Statistics, ...]
     decision: Decision
     advice: tuple[Advice, ...]
-    cautions: tuple[str, ...]
     causes: tuple[Frequent, ...]
     problems: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
     version: str
+
+    @property
+    def cuts(self) -> bool:
+        """True if any of the advice needs a knife or blade."""
+        return any(a.cuts for a in self.advice)
 
     @property
     def exit_code(self) -> int:
@@ -110,7 +114,6 @@ def assess(
     decision = decide(samples, statistics, chosen)
     if sampling is not None and decision.plan is not None and decision.word != "undecided":
         _keep(ledger, lot, spec, decision, sampling)
-    told = advice(statistics, samples)
     return Assessment(
         lot=lot,
         spec=spec,
@@ -118,8 +121,7 @@ def assess(
         samples=samples,
         statistics=statistics,
         decision=decision,
-        advice=told,
-        cautions=cautions(told),
+        advice=advice(statistics, samples),
         causes=frequent_causes(samples),
         problems=(*(p for s in samples for p in s.refused), *run.problems),
         notes=(*spec.warnings, *run.notes),

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from compare.cure.remedies import CHILDREN, KNIFE
 from compare.lot.lot_decision import since
 from compare.lot.lot_words import became, capital, percent, size
 from compare.lot.run.samples import Sample
@@ -141,8 +140,3 @@ def advice(statistics: Sequence[Statistics], samples: Sequence[Sample]) -> tuple
     for s in lengths:
         out += _groups(s, len(lengths))
     return tuple(out)
-
-
-def cautions(told: Sequence[Advice]) -> tuple[str, ...]:
-    """Return the cautions that belong to the advice."""
-    return (KNIFE, CHILDREN) if any(a.cuts for a in told) else ()

@@ -19,6 +19,7 @@ from compare.lot.run.runner import recorded
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
+from compare.tell.words.cautions import cautions
 
 
 def number(x: float, digits: int = 6) -> float | None:
@@ -173,7 +174,7 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
             for c in a.causes
         ],
         "advice": [{"seen": x.seen, "do": x.do} for x in a.advice],
-        "cautions": list(a.cautions),
+        "cautions": list(cautions(cuts=a.cuts)),
         "problems": [{"photo": name, "reason": reason} for name, reason in a.problems],
         "notes": list(a.notes),
     }

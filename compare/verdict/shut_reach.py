@@ -127,26 +127,6 @@ class Overhang:
         """True if the two differ by more than their uncertainty."""
         return abs(self.difference_mm) > self.difference_expanded_mm
 
-    def sentence(self) -> str:
-        """Say it in plain words."""
-
-        def words(mm: float) -> str:
-            return f"{abs(mm):.1f} mm {'beyond' if mm > 0 else 'inside'} the {self.edge}"
-
-        seen = (
-            f"Shut, card lies {words(self.measured_mm)} (closed photo, ± {COVERAGE * self.measured_u_mm:.1f})"
-        )
-        if not math.isfinite(self.predicted_mm):
-            return f"{seen}."
-        known = COVERAGE * self.predicted_u_mm
-        told = f"the lengths of the open photo say {words(self.predicted_mm)} (± {known:.1f})"
-        if not self.disagrees:
-            return f"{seen}; {told}: they agree."
-        return (
-            f"{seen}, but {told}. They differ by {abs(self.difference_mm):.1f} mm, more than both leave in "
-            "doubt: it does not lie quite shut, card is bent, or a page is not as wide as designed."
-        )
-
 
 def compare_overhang(
     measured: Measured, spec: Spec, seen: Mapping[str, tuple[float, float]]

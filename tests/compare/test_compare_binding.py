@@ -7,6 +7,7 @@ import pytest
 
 from compare.cause.binding import binding_of, binding_openings, usual_binding
 from compare.quantities.measured import measured_of
+from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.verdict.findings import compare_profile
 from compare.verdict.shut_reach import compare_overhang
 from tests.helpers.made_profiles import ONE_SIDED, TWO_SIDED, profile_of, spec_of
@@ -79,7 +80,7 @@ def test_a_measured_dummy_says_when_it_matters(tmp_path: Path) -> None:
     bad = binding_of(measured_of(profile_of(spec, {"leg right": -6.0}, spine=True), spec), spec)
     assert good is not None and bad is not None
     assert good.phi_deg == 0 and good.low_deg == 0 and 0 < good.high_deg < good.usual_deg
-    assert "shuts" in good.sentence() and not good.matters
+    assert "shuts" in binding_sentence(good) and not good.matters
     assert bad.low_deg <= bad.phi_deg <= bad.high_deg and bad.matters
     assert bad.gap_mm == pytest.approx(2 * 148.5 * np.sin(np.radians(bad.phi_deg) / 2))
     findings = compare_profile(profile_of(spec, {"leg right": -6.0}, spine=True), spec)
@@ -99,8 +100,8 @@ def test_overhang_of_a_closed_photo_beside_the_predicted_one(tmp_path: Path) -> 
     seen = {"right fore edge": (1.5, 0.2), "left fore edge": (-3.0, 0.2), "head": (-12.0, 0.3)}
     right, left, head = compare_overhang(m, spec, seen)
     assert right.predicted_mm == pytest.approx(12 + 40 + 98 - 148.5)
-    assert not right.disagrees and "they agree" in right.sentence()
+    assert not right.disagrees and "they agree" in overhang_sentence(right)
     assert left.predicted_mm == pytest.approx(12 + 40 + 90 - 148.5) and left.disagrees
-    assert "They differ by 3.5 mm" in left.sentence()
+    assert "They differ by 3.5 mm" in overhang_sentence(left)
     assert np.isnan(head.predicted_mm) and not head.disagrees
-    assert head.sentence() == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6)."
+    assert overhang_sentence(head) == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6)."

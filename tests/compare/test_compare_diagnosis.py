@@ -16,6 +16,8 @@ from compare.cause.causes import (
 from compare.cause.faults import faults_of
 from compare.quantities.common_scale import common_scale
 from compare.tell.words.answer import also, answer
+from compare.tell.words.repair_words import remedy_text, side_effects
+from compare.units import MM
 from compare.verdict.conformity import Verdict
 from compare.verdict.findings import compare_profile
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of
@@ -201,19 +203,19 @@ def test_remedies_are_solved_again(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     findings = compare_profile(profile_of(spec, {"leg right": -1.9}), spec)
     new_leg, lower = findings.remedies
-    assert "Make a new strip for the right leg, 40.0 mm" in new_leg.text and new_leg.cuts
+    assert "Make a new strip for the right leg, 40.0 mm" in remedy_text(new_leg, MM) and new_leg.cuts
     for r in (new_leg, lower):
         assert r.lean_after_deg["right"] == pytest.approx(0, abs=1e-6)
         assert r.closing_after_mm["right"] == pytest.approx(0, abs=1e-9)
     findings = compare_profile(profile_of(spec, {"page spacing left": 2.0}), spec)
     move, instead = findings.remedies
-    assert "glue it 2.0 mm farther in" in move.text and not move.cuts
-    assert "off the plane and glue it 2.0 mm farther from the ridge" in instead.text
-    assert instead.side_effects == (
+    assert "glue it 2.0 mm farther in" in remedy_text(move, MM) and not move.cuts
+    assert "off the plane and glue it 2.0 mm farther from the ridge" in remedy_text(instead, MM)
+    assert side_effects(instead, MM) == (
         "plane spacing left stays 2.0 mm off the design, matched with its partner",
     )
     findings = compare_profile(profile_of(spec, CREASE), spec)
-    assert "Re-glue the plane 2.5 mm farther left" in findings.remedies[0].text
+    assert "Re-glue the plane 2.5 mm farther left" in remedy_text(findings.remedies[0], MM)
     assert findings.remedies[0].lean_after_deg["left"] == pytest.approx(0, abs=1e-6)
 
 

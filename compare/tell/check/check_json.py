@@ -39,7 +39,11 @@ from typing import Any
 from compare.cause.binding import Binding
 from compare.cause.lean import Leaning
 from compare.tell.words.answer import also, answer
+from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.repair_words import EFFORT, move_sentence, remedy_text, side_effects
+from compare.tell.words.symptom_words import symptom_sentences
+from compare.units import unit_of
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
 from compare.vocabulary import parsed
@@ -106,7 +110,7 @@ def _binding(binding: Binding | None) -> dict[str, Any] | None:
 
 def findings_dict(findings: Findings) -> dict[str, Any]:
     """Return the comparison as plain dicts, lists, strings and numbers."""
-    diagnosis = findings.diagnosis
+    diagnosis, unit = findings.diagnosis, unit_of(findings.spec.units)
     angles = {}
     for i in findings.angles:
         angles[i.name] = {k: v for k, v in _item(i).items() if k in ("nominal", "measured", "U", "deviation")}
@@ -128,7 +132,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
             "causes": [
                 {
                     "name": c.fault.name,
-                    "sentence": c.sentence(),
+                    "sentence": cause_sentence(c),
                     "size_mm": _number(c.size_mm),
                     "u_mm": _number(c.u_mm),
                     "probability": _number(c.probability),
@@ -141,12 +145,12 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         },
         "remedies": [
             {
-                "text": r.text,
-                "steps": [m.text for m in r.moves],
+                "text": remedy_text(r, unit),
+                "steps": [move_sentence(m, unit) for m in r.moves],
                 "cuts": r.cuts,
-                "effort": r.effort.words,
+                "effort": EFFORT[r.effort],
                 "probability": _number(r.probability),
-                "side_effects": list(r.side_effects),
+                "side_effects": list(side_effects(r, unit)),
                 "changes_mm": {k: _number(v) for k, v in r.changes_mm.items()},
                 "sets_mm": {k: _number(v) for k, v in r.sets_mm.items()},
                 **_after("lean_after", "lean_after_U", r.leans),
@@ -166,7 +170,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
             }
             for o in findings.overhangs
         },
-        "symptoms": [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms],
+        "symptoms": symptom_sentences(findings.symptoms),
         "next_steps": list(next_steps(findings)),
         "undetermined": dict(findings.undetermined),
         "assumed": dict(findings.measured.assumed),

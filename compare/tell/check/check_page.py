@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from compare.cure.remedies import CHILDREN, KNIFE, Remedy
+from compare.cure.plans import Remedy
 from compare.quantities.budgets import inspection_budgets
 from compare.tell.check.check_terminal import advice, unseen
 from compare.tell.check.page_bars import SIGN
@@ -19,7 +19,12 @@ from compare.tell.check.page_photo import photo_figure
 from compare.tell.check.page_tables import CSS, chance, lean_charts, rows_of
 from compare.tell.result_files import write_whole
 from compare.tell.words.answer import also, answer, runner_up
+from compare.tell.words.cause_words import cause_sentence
+from compare.tell.words.cautions import cautions
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.repair_words import EFFORT, side_effects, steps
+from compare.tell.words.shut_words import binding_sentence, overhang_sentence
+from compare.tell.words.symptom_words import symptom_sentences
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
@@ -70,15 +75,12 @@ def _after(items: Sequence[Item], unit: Unit) -> list[After]:
 
 
 def _remedy(remedy: Remedy, rank: int, findings: Findings, unit: Unit) -> dict[str, Any]:
-    moves = [remedy.text] if not remedy.moves else [m.text for m in remedy.moves]
-    if moves[0].startswith("Or "):
-        moves[0] = moves[0][3:4].upper() + moves[0][4:]
     return {
         "rank": RANKS[min(rank, len(RANKS) - 1)],
-        "effort": remedy.effort.words,
+        "effort": EFFORT[remedy.effort],
         "cuts": remedy.cuts,
-        "moves": moves,
-        "side_effects": remedy.side_effects,
+        "moves": steps(remedy, unit),
+        "side_effects": side_effects(remedy, unit),
         "after": _after((*remedy.leans, *remedy.sums, *remedy.clearances), unit),
         "then": _then(remedy, findings, unit),
     }
@@ -112,7 +114,7 @@ def _causes(inspection: "Inspection", unit: Unit) -> list[dict[str, str]]:
     told = [c for c in findings.diagnosis.causes if c.probability >= LEAST_CHANCE or c.named]
     out = []
     for c in told[:LIKELY_CAUSES]:
-        words = c.sentence(unit)
+        words = cause_sentence(c, unit)
         out.append({"chance": chance(c.probability), "sentence": f"{words[0].upper()}{words[1:]}."})
     none = findings.diagnosis.probability_none
     if none >= LEAST_CHANCE:
@@ -124,10 +126,10 @@ def _shut_words(inspection: "Inspection") -> list[str]:
     findings = inspection.findings
     out = []
     if findings.binding is not None:
-        out.append(findings.binding.sentence())
+        out.append(binding_sentence(findings.binding))
         if findings.binding.assumed:
             out.append(f"This rests on values taken from the design: {', '.join(findings.binding.assumed)}.")
-    out += [o.sentence() for o in findings.overhangs]
+    out += [overhang_sentence(o) for o in findings.overhangs]
     return out
 
 
@@ -178,11 +180,11 @@ def _motion_words(inspection: "Inspection") -> str:
     built = inspection.findings.binding
     if built is None:
         return "Drag the slider to shut the spread. The dummy is drawn where its lengths are known."
-    return f"Drag the slider to shut the spread. {built.sentence()}"
+    return f"Drag the slider to shut the spread. {binding_sentence(built)}"
 
 
 def _alt(inspection: "Inspection") -> str:
-    causes = "; ".join(c.sentence() for c in inspection.findings.causes)
+    causes = "; ".join(cause_sentence(c) for c in inspection.findings.causes)
     what = f" Marked as at fault: {causes}." if causes else " Nothing is marked as at fault."
     return f"The photo, cut to the dummy, with measured panels and the design drawn over it.{what}"
 
@@ -207,7 +209,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "unit": unit.name,
         "remedies": [_remedy(r, i, findings, unit) for i, r in enumerate(remedies)],
         "remedies_lead": "Each was worked out again in the linkage; figures are what is then to be expected.",
-        "cautions": (KNIFE, CHILDREN) if any(r.cuts for r in remedies) else (),
+        "cautions": cautions(cuts=any(r.cuts for r in remedies)),
         "next_steps": next_steps(findings),
         "photo": photo_figure(inspection),
         "photo_alt": _alt(inspection),
@@ -220,7 +222,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "pairs": rows_of(findings.pairs, unit),
         "leans": rows_of([n.item for n in findings.leans], None),
         "charts": lean_charts(findings),
-        "symptoms": [f"{s.text[0].upper()}{s.text[1:]}" for s in findings.symptoms],
+        "symptoms": symptom_sentences(findings.symptoms),
         "causes": _causes(inspection, unit),
         "causes_lead": "Weighed against all measurements together, given the usual errors of hand work.",
         "clearances": rows_of(findings.clearances, unit),

@@ -10,10 +10,13 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.cause.lean import Leaning
-from compare.cure.remedies import CHILDREN, KNIFE
 from compare.jobs.hand_marks import is_by_hand
 from compare.tell.words.answer import also, answer, runner_up
+from compare.tell.words.cautions import cautions
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.repair_words import remedy_text
+from compare.tell.words.shut_words import binding_sentence, overhang_sentence
+from compare.tell.words.symptom_words import symptom_sentences
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
@@ -149,7 +152,8 @@ def _after(findings: Findings, unit: Unit) -> list[str]:
         sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
         after = f"Then lean {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums else "")
         good = f"; inside tolerance: {100 * r.probability:.0f} %" if r.moves else ""
-        out.append(f"{r.text} ({after}{good}.)" if lean else r.text)
+        text = remedy_text(r, unit)
+        out.append(f"{text} ({after}{good}.)" if lean else text)
     return [*out, *next_steps(findings)]
 
 
@@ -220,16 +224,13 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     for i in findings.clearances:
         console.print(Text(f"  {parsed(i.name).side}: {i.remark}", style="dim"))
     console.print()
-    told = [findings.binding.sentence()] if findings.binding is not None else []
-    for line in (*told, *(o.sentence() for o in findings.overhangs)):
+    told = [binding_sentence(findings.binding)] if findings.binding is not None else []
+    for line in (*told, *(overhang_sentence(o) for o in findings.overhangs)):
         console.print(Text(f"  {line}", style="dim"))
     console.print()
-    _bullets(
-        console, "Seen beside the lengths", [f"{s.text[0].upper()}{s.text[1:]}." for s in findings.symptoms]
-    )
+    _bullets(console, "Seen beside the lengths", symptom_sentences(findings.symptoms))
     todo = _after(findings, unit)
-    if any(r.cuts for r in findings.remedies):
-        todo += [KNIFE, CHILDREN]
+    todo += cautions(cuts=any(r.cuts for r in findings.remedies))
     _bullets(console, "What to do", todo)
     _bullets(console, "Not determined by this photo", [*unseen(findings.undetermined), *advice(findings)])
     said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*findings.spec.warnings, *notes))]

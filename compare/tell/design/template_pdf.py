@@ -10,11 +10,11 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from capture.sheet.sheet_pdf import write_pdf
 from compare.compare_errors import OutputError
-from compare.cure.remedies import CHILDREN, KNIFE
 from compare.design.pieces.pattern import pieces_of, tab_of
 from compare.design.pieces.pieces import GLUE, MOUNTAIN, Piece, Seam
 from compare.design.spec.spec import Spec
 from compare.tell.design.template_layout import MARGIN, Page, Placed, pages_of, papers_of
+from compare.tell.words.cautions import CHILDREN, KNIFE
 from compare.units import Unit, unit_of
 from measure.layout import Role
 

@@ -24,6 +24,7 @@ from compare.tell.lot import lot_charts as charts
 from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import write_whole
+from compare.tell.words.cautions import cautions
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
 
@@ -333,6 +334,7 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
     plan = a.decision.plan
     values: dict[str, Any] = {
         "a": a,
+        "cautions": cautions(cuts=a.cuts),
         "badge": STOP if a.decision.stop else BADGES[a.decision.word],
         "counts": a.decision.counts,
         "span": f"{times[0]} to {times[-1]}" if times else "",

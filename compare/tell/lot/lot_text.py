@@ -11,6 +11,7 @@ from compare.lot.assess_lot import Assessment
 from compare.lot.lot_words import percent
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
+from compare.tell.words.cautions import cautions
 
 
 def _signed(x: float) -> str:
@@ -74,7 +75,7 @@ def print_assessment(a: Assessment, stream: TextIO) -> None:
         console.print(statistics_table(a))
         console.print()
     blocks = {
-        "What to tell the assemblers": [f"{x.seen} {x.do}" for x in a.advice] + list(a.cautions),
+        "What to tell the assemblers": [f"{x.seen} {x.do}" for x in a.advice] + list(cautions(cuts=a.cuts)),
         "Causes the diagnosis names most": [
             f"{f.name}: {f.count} of {c.judged} samples, mean {f.mean_mm:+.1f} mm" for f in a.causes
         ],

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,6 +11,9 @@ from compare.cause.lean import Leaning
 from compare.cause.symptoms import candidate_for
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import feet_lengths
+from compare.tell.words.cause_words import cause_sentence
+from compare.tell.words.shut_words import binding_sentence, overhang_sentence
+from compare.tell.words.symptom_words import symptom_sentence
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
@@ -43,7 +47,16 @@ def _explained(cause_effects: float, leaning: Leaning) -> bool:
     return cause_effects * off > 0 and abs(cause_effects) >= 0.5 * abs(off)
 
 
-def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) -> str:
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer, the causes it names, and whether it tells of card that sticks out or nearly."""
+
+    text: str
+    causes: tuple[Cause, ...] = ()
+    tells_clearance: bool = False
+
+
+def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) -> Answer:
     halves = [f"the {n.side} half leans {_degrees(n.item.measured)}" for n in tilted]
     first = halves[0] if len(halves) == 1 else _several(tilted, len(findings.spec.mechanism.halves))
     subject = first[0].upper() + first[1:]
@@ -54,19 +67,20 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
         if _explained(sum(c.lean_deg[n.side] for c in made), n):
             useful += [c for c in made if c not in useful]
     if useful:
-        return f"{subject}: {_joined([c.sentence(unit) for c in useful])}."
+        told = _joined([cause_sentence(c, unit) for c in useful])
+        return Answer(f"{subject}: {told}.", tuple(useful))
     worst = max(tilted, key=lambda n: abs(n.item.deviation))
     if abs(worst.remainder_deg) > 0.5 * abs(worst.item.deviation):
         seen = candidate_for(worst, findings.symptoms)
-        why = seen.text if seen else "look for a bowed or badly seen panel"
-        return f"{subject}: the lengths do not explain it, {why}."
+        why = symptom_sentence(seen) if seen else "look for a bowed or badly seen panel"
+        return Answer(f"{subject}: the lengths do not explain it, {why}.")
     if worst.contributions:
         top = worst.contributions[0]
-        return (
+        return Answer(
             f"{subject}: no single fault explains it, small errors add up; the largest share is "
             f"{top.length} ({unit.words(abs(top.deviation_mm))} {_long_or_short(top.deviation_mm)})."
         )
-    return f"{subject}; the lengths that would explain it were not all seen."
+    return Answer(f"{subject}; the lengths that would explain it were not all seen.")
 
 
 def _several(tilted: Sequence[Leaning], of: int) -> str:
@@ -109,25 +123,25 @@ def _item_words(item: Item, unit: Unit) -> str:
     return f"{item.name} is {size} {_long_or_short(item.deviation)}"
 
 
-def _failing(findings: Findings) -> str:
+def _failing(findings: Findings) -> Answer:
     unit = unit_of(findings.spec.units)
     tilted = [n for n in findings.leans if n.item.verdict is Verdict.FAILS]
     short = [i for i in findings.clearances if i.verdict is Verdict.FAILS]
-    causes = _joined([c.sentence(unit) for c in findings.causes])
+    causes = _joined([cause_sentence(c, unit) for c in findings.causes])
     if tilted:
         return _lean_sentence(findings, tilted, unit)
     if short:
         first = _clearances_words(short, unit)
         sides = [parsed(i.name).side for i in short]
         made = [c for c in findings.causes if any(_adds_reach(c, s, findings) > 0 for s in sides)]
-        why = f": {_joined([c.sentence(unit) for c in made])}" if made else ""
-        return f"Shut, {first}{why}."
+        why = f": {_joined([cause_sentence(c, unit) for c in made])}" if made else ""
+        return Answer(f"Shut, {first}{why}.", tuple(made), tells_clearance=True)
     level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
     if causes:
-        return f"Does not conform: {causes}{level}."
+        return Answer(f"Does not conform: {causes}{level}.", findings.causes)
     failing = [i for i in (*findings.lengths, *findings.pairs) if i.verdict is Verdict.FAILS]
     worst = min(failing, key=lambda i: i.probability)
-    return f"Does not conform: {_item_words(worst, unit)}{level}."
+    return Answer(f"Does not conform: {_item_words(worst, unit)}{level}.")
 
 
 def _open(findings: Findings) -> str:
@@ -163,7 +177,7 @@ def _open(findings: Findings) -> str:
 def answer(findings: Findings) -> str:
     """Return the answer to the whole question in one line."""
     if findings.verdict is Verdict.FAILS:
-        return _failing(findings)
+        return _failing(findings).text
     if findings.verdict is Verdict.OPEN:
         return _open(findings)
     by_design = any(abs(n.item.nominal) > 0.05 for n in findings.leans)
@@ -174,15 +188,14 @@ def answer(findings: Findings) -> str:
 def also(findings: Findings) -> tuple[str, ...]:
     """Return what else fails that the answer does not say: whole sentences."""
     unit = unit_of(findings.spec.units)
-    said = answer(findings)
+    said = _failing(findings) if findings.verdict is Verdict.FAILS else Answer("")
     out: list[str] = []
     for i in findings.clearances:
-        words = _clearance_words(i, unit)
-        if i.verdict is Verdict.FAILS and not said.startswith("Shut, "):
-            out.append(f"Shut, {words}.")
+        if i.verdict is Verdict.FAILS and not said.tells_clearance:
+            out.append(f"Shut, {_clearance_words(i, unit)}.")
     for c in findings.causes:
-        if c.sentence(unit) not in said:
-            words = c.sentence(unit)
+        if c not in said.causes:
+            words = cause_sentence(c, unit)
             out.append(f"{words[0].upper()}{words[1:]}.")
     touched = {k for c in findings.causes for k in c.fault.pattern}
     if touched & set(feet_lengths(findings.spec.mechanism) or ()):
@@ -200,8 +213,8 @@ def also(findings: Findings) -> tuple[str, ...]:
     out += _redundant(findings)
     out += [_unexplained(n, findings) for n in findings.leans if n.remainder_matters]
     if findings.binding is not None and findings.binding.matters:
-        out.append(findings.binding.sentence())
-    out += [o.sentence() for o in findings.overhangs if o.disagrees]
+        out.append(binding_sentence(findings.binding))
+    out += [overhang_sentence(o) for o in findings.overhangs if o.disagrees]
     return tuple(out)
 
 
@@ -224,7 +237,7 @@ def _redundant(findings: Findings) -> list[str]:
 def _unexplained(leaning: Leaning, findings: Findings) -> str:
     """Say how much of a lean no length explains, and what the photo shows that might."""
     seen = candidate_for(leaning, findings.symptoms)
-    why = f"{seen.text}" if seen else "look for a bowed panel or a base that does not lie flat"
+    why = symptom_sentence(seen) if seen else "look for a bowed panel or a base that does not lie flat"
     amount = f"{abs(leaning.remainder_deg):.1f} degrees of the {leaning.side} half's lean"
     return f"{amount} are not explained by any length: {why}."
 
@@ -241,4 +254,4 @@ def runner_up(findings: Findings) -> str:
         return ""
     unit = unit_of(findings.spec.units)
     odds = f"{100 * rival.probability:.0f} % against {100 * best:.0f} %"
-    return f"Nearly as likely ({odds}): {rival.sentence(unit)}."
+    return f"Nearly as likely ({odds}): {cause_sentence(rival, unit)}."

@@ -1,0 +1,17 @@
+"""Cautions that stand wherever someone is told to cut, score or glue."""
+
+from typing import Final
+
+KNIFE: Final = (
+    "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
+    "retracted when put down."
+)
+CHILDREN: Final = (
+    "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
+    "laboratory."
+)
+
+
+def cautions(*, cuts: bool) -> tuple[str, ...]:
+    """Return the cautions that belong to advice that needs a knife, or does not."""
+    return (KNIFE, CHILDREN) if cuts else ()

@@ -1,0 +1,46 @@
+"""The dummy being shut, in words: where card meets card, and what a closed photo shows beside the lengths."""
+
+import math
+
+from compare.cause.binding import Binding
+from compare.verdict.conformity import COVERAGE
+from compare.verdict.shut_reach import Overhang
+
+
+def binding_sentence(binding: Binding) -> str:
+    """Say at which opening the dummy binds, and whether that matters."""
+    b = binding
+    about = f"about {b.phi_deg:.0f} degrees (likely {b.low_deg:.0f} to {b.high_deg:.0f})"
+    usual = f"hand-cut dummies of this design mostly bind below {b.usual_deg:.0f}"
+    if b.high_deg < 0.5:
+        return "By its measured lengths it shuts without binding."
+    if math.isnan(b.usual_deg):
+        return f"Shutting, card meets card at {about}; hand-cut dummies normally bind a little."
+    if b.matters:
+        return (
+            f"Shutting, card meets card at {about}, earlier than usual ({usual}): forced shut it bows or "
+            "pulls at its glue."
+        )
+    if b.phi_deg < 0.5:
+        return f"By its measured lengths it shuts, at most binding at {b.high_deg:.0f} degrees ({usual})."
+    return f"Shutting, card meets card at {about}; that is usual ({usual}), and card gives."
+
+
+def overhang_sentence(overhang: Overhang) -> str:
+    """Say what a closed photo shows at one edge, beside what the lengths of the open one predict."""
+    o = overhang
+
+    def words(mm: float) -> str:
+        return f"{abs(mm):.1f} mm {'beyond' if mm > 0 else 'inside'} the {o.edge}"
+
+    seen = f"Shut, card lies {words(o.measured_mm)} (closed photo, ± {COVERAGE * o.measured_u_mm:.1f})"
+    if not math.isfinite(o.predicted_mm):
+        return f"{seen}."
+    known = COVERAGE * o.predicted_u_mm
+    told = f"the lengths of the open photo say {words(o.predicted_mm)} (± {known:.1f})"
+    if not o.disagrees:
+        return f"{seen}; {told}: they agree."
+    return (
+        f"{seen}, but {told}. They differ by {abs(o.difference_mm):.1f} mm, more than both leave in "
+        "doubt: it does not lie quite shut, card is bent, or a page is not as wide as designed."
+    )

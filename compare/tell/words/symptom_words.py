@@ -1,0 +1,32 @@
+"""What a photo shows beside the lengths, in words."""
+
+from collections.abc import Sequence
+
+from compare.cause.symptoms import Symptom, SymptomKind
+from compare.vocabulary import called
+
+
+def symptom_sentence(symptom: Symptom) -> str:
+    """Return a symptom, a sentence without capital and full stop."""
+    s = symptom
+    match s.kind:
+        case SymptomKind.BOWED:
+            return f"{called(s.part)} is bowed by {s.amount:.1f} mm"
+        case SymptomKind.BENT:
+            return f"{called(s.part)} is not flat: it bends by {s.amount:.1f} degrees outside the leg"
+        case SymptomKind.OFF_RIDGE:
+            return (
+                f"the {s.half} half of the plane passes {s.amount:.1f} mm from the {s.part}: its crease may "
+                "lie off it"
+            )
+        case SymptomKind.OPENING:
+            return (
+                f"the spread stands open {s.amount:.1f} degrees, not {s.design:g}: its base does not lie as "
+                "it should"
+            )
+
+
+def symptom_sentences(symptoms: Sequence[Symptom]) -> list[str]:
+    """Return symptoms as whole sentences."""
+    told = [symptom_sentence(s) for s in symptoms]
+    return [f"{text[0].upper()}{text[1:]}." for text in told]
