@@ -17,7 +17,7 @@ from compare.quantities.measured import Measured, feet_lengths, measured_of, nom
 from compare.verdict.conformity import Item, Rule, Verdict, overall
 from compare.verdict.matched_pairs import compare_pairs
 from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang
-from compare.vocabulary import Kind, parsed
+from compare.vocabulary import Kind, Told, parsed, told_of
 from measure.profile import Profile
 
 
@@ -171,9 +171,11 @@ def compare_profile(
     undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
     for half in spec.mechanism.halves:
         if half.name not in measured.lean:
-            bearing = [k for k, (a, _) in spec.mechanism.ends.items() if k in half.governs and "plane" in k]
+            bearing = [
+                k for k, (a, _) in spec.mechanism.ends.items() if k in half.governs and parsed(k).on_plane
+            ]
             why = next((measured.undetermined[k] for k in bearing if k in measured.undetermined), "")
-            undetermined[f"lean {half.name}"] = why or "the plane half or its page was not found"
+            undetermined[told_of(Told.LEAN, half.name)] = why or "the plane half or its page was not found"
     items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
     verdict = overall(i.verdict for i in items)
     if verdict is Verdict.CONFORMS and (len(leans) < len(halves) or unseen_lengths(measured, spec)):
