@@ -7,7 +7,7 @@ EXIF orientation applied. Pixel (0, 0) is the centre of the top left pixel of th
 import hashlib
 import io
 import warnings
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +18,7 @@ from PIL import Image, UnidentifiedImageError
 
 from capture.arrays import Pixels
 from capture.errors import PhotoError
+from capture.files import FileBytes, read_whole
 from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
 
 MAX_PIXELS: Final = 210_000_000
@@ -74,53 +75,77 @@ def photo_of_array(
     return Photo(name=name, bgr=bgr, grey=grey, exif=facts, lens=hint, sha256=sha256)
 
 
-def read_photo(path: Path) -> Photo:
+PhotoSource = str | Path | bytes | FileBytes | Pixels | Photo
+"""A photo as a path, as a file's bytes (with a name, or without), as an upright picture, or read already."""
+
+
+def read_photo(source: PhotoSource, name: str | None = None) -> Photo:
     """Read a photograph.
+
+    Parameters
+    ----------
+    source : path of a file; the bytes of one; an upright grey (H, W) or BGR (H, W, 3) uint8 picture; or a
+        `Photo`, which is returned as it is.
+    name : what it is called in messages and reports; default the file's name, else "photo".
 
     Raises
     ------
     PhotoError
         The file is missing, not a picture of a kind we read, cut short, too big or too small.
     """
-    data = _read_bytes(path)
+    if isinstance(source, Photo):
+        return source if name is None else replace(source, name=name)
+    if isinstance(source, np.ndarray):
+        called = "photo" if name is None else name
+        _check_size(called, (source.shape[1], source.shape[0]) if source.ndim > 1 else (0, 0))
+        return photo_of_array(source, name=called)
+    if isinstance(source, str | Path):
+        source = FileBytes(Path(source).name, _read_bytes(Path(source)))
+    elif isinstance(source, bytes):
+        source = FileBytes("photo", source)
+    return _read_file(source if name is None else replace(source, name=name))
+
+
+def _read_file(file: FileBytes) -> Photo:
+    """Read a photo file that is in memory."""
+    name, data = file.name, file.data
+    if not data:
+        raise PhotoError(f"{name}: the file is empty; copy it again")
     kind = _kind(data)
     if kind is None:
-        raise PhotoError(f"{path.name}: not a {_KINDS} picture; export the photo as JPEG and try again")
+        raise PhotoError(f"{name}: not a {_KINDS} picture; export the photo as JPEG and try again")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of big or odd files; we judge and say it in our words
         try:
             header = _open_header(data, kind)
-            _check_size(path.name, header.size)
+            _check_size(name, header.size)
             exif = read_exif(header)
             if kind == "JPEG":
-                _check_jpeg_is_whole(path.name, data)
+                _check_jpeg_is_whole(name, data)
             image = _decode(data, kind, header, exif.orientation)
         except Image.DecompressionBombError:
             raise PhotoError(
-                f"{path.name}: more than {MAX_PIXELS // 1_000_000} megapixels; export it smaller"
+                f"{name}: more than {MAX_PIXELS // 1_000_000} megapixels; export it smaller"
             ) from None
         except (OSError, UnidentifiedImageError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error):
-            raise PhotoError(f"{path.name}: the {kind} file is damaged or cut short; copy it again") from None
-    return photo_of_array(image, name=path.name, exif=exif, sha256=hashlib.sha256(data).hexdigest())
+            raise PhotoError(f"{name}: the {kind} file is damaged or cut short; copy it again") from None
+    return photo_of_array(image, name=name, exif=exif, sha256=hashlib.sha256(data).hexdigest())
 
 
 def _read_bytes(path: Path) -> bytes:
-    if path.is_dir():
-        raise PhotoError(f"{path} is a folder, not a photo; give the photo file itself")
     try:
-        size = path.stat().st_size
+        size = path.stat().st_size if path.is_file() else 0
         if size > MAX_FILE_BYTES:
             raise PhotoError(
                 f"{path.name}: file of {size / 1e6:.0f} MB is too big for a photo; export it as JPEG"
             )
-        data = path.read_bytes()
+        return read_whole(path, MAX_FILE_BYTES)
+    except IsADirectoryError:
+        raise PhotoError(f"{path} is a folder, not a photo; give the photo file itself") from None
     except FileNotFoundError:
         raise PhotoError(f"no photo at {path}; check the name") from None
-    except OSError as exc:
-        raise PhotoError(f"cannot read {path}: {exc.strerror}") from None
-    if not data:
-        raise PhotoError(f"{path.name}: the file is empty; copy it again")
-    return data
+    except (OSError, ValueError) as exc:  # ValueError: a name with a zero byte
+        raise PhotoError(f"cannot read {path}: {getattr(exc, 'strerror', None) or exc}") from None
 
 
 def _kind(data: bytes) -> str | None:

@@ -1,18 +1,15 @@
-"""The capture room in one call: from photo files to solved views; and the plane of a shut dummy."""
+"""The capture room in one call: a photo and its set-up to a solved view; the plane of a shut dummy."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from capture.camera.adjust import solve_view, tilt_deg
-from capture.camera.calibrated_camera import Camera
 from capture.camera.view import View
 from capture.errors import SheetError
-from capture.photo import Photo, read_photo
-from capture.sheet.printer_file import Bars, print_scale_for
+from capture.photo import Photo, PhotoSource, read_photo
+from capture.setup import Setup
 from capture.sight.sighting import Sighting, find_sheet
 
 THICKNESS_SD_MM: Final = 0.3
@@ -22,12 +19,13 @@ _MOST_TILT_DEG: Final = 20.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class SolvedPhoto:
-    """One photo with its sheet found and its camera solved."""
+class Solved:
+    """One photo with its sheet found and its camera solved, and the set-up it was solved with."""
 
     photo: Photo
     sighting: Sighting
     view: View
+    setup: Setup
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -43,7 +41,7 @@ class ClosedPlane:
     notes : what was assumed, and what would be better.
     """
 
-    solved: SolvedPhoto
+    solved: Solved
     top_mm: float
     top_sd_mm: float
     card_mm: float
@@ -51,53 +49,34 @@ class ClosedPlane:
     notes: tuple[str, ...]
 
 
-def solve_photo(
-    path: Path, *, bars_mm: Bars | None = None, printer: Path | None = None, camera: Camera | None = None
-) -> SolvedPhoto:
+def solve_photo(source: PhotoSource, setup: Setup) -> Solved:
     """Read a photo, find its sheet, solve its camera.
 
     Parameters
     ----------
-    path : the photo. bars_mm, printer : the check bars, see `capture.sheet.printer_file.print_scale_for`.
-    camera : a calibrated camera; None = what the photo says of its lens.
+    source : the photo, see `capture.photo.read_photo`.
+    setup : how it was taken; its bars and camera are used.
 
     Raises
     ------
     FoldgaugeError
         One line on what is wrong with the photo, the sheet, the bars or the camera.
     """
-    photo = read_photo(path)
+    photo = read_photo(source)
     sighting = find_sheet(photo)
-    view = solve_view(photo, sighting, print_scale_for(sighting.sheet, bars_mm, printer), camera)
-    return SolvedPhoto(photo=photo, sighting=sighting, view=view)
-
-
-def solve_photos(
-    paths: Sequence[Path],
-    *,
-    bars_mm: Bars | None = None,
-    printer: Path | None = None,
-    camera: Camera | None = None,
-) -> tuple[SolvedPhoto, ...]:
-    """Solve several photos of one dummy, each on its own sheet; arguments and errors as for `solve_photo`."""
-    return tuple(solve_photo(path, bars_mm=bars_mm, printer=printer, camera=camera) for path in paths)
+    view = solve_view(photo, sighting, setup.print_scale(sighting.sheet), setup.camera)
+    return Solved(photo=photo, sighting=sighting, view=view, setup=setup)
 
 
 def closed_plane(
-    path: Path,
-    thickness_mm: float,
-    *,
-    thickness_sd_mm: float = THICKNESS_SD_MM,
-    bars_mm: Bars | None = None,
-    printer: Path | None = None,
-    camera: Camera | None = None,
+    source: PhotoSource, setup: Setup, thickness_mm: float, *, thickness_sd_mm: float = THICKNESS_SD_MM
 ) -> ClosedPlane:
     """Solve a photo of the shut dummy lying on the uncut sheet, taken from above.
 
     Parameters
     ----------
+    source, setup : as for `solve_photo`.
     thickness_mm, thickness_sd_mm : thickness of the shut dummy, and its standard uncertainty.
-    path, bars_mm, printer, camera : as for `solve_photo`.
 
     Raises
     ------
@@ -106,7 +85,7 @@ def closed_plane(
     """
     if not 0 < thickness_mm <= 60 or not 0 <= thickness_sd_mm <= thickness_mm:
         raise SheetError(f"thickness of the shut dummy: 0 to 60 mm is wanted, got {thickness_mm:g} mm")
-    solved = solve_photo(path, bars_mm=bars_mm, printer=printer, camera=camera)
+    solved = solve_photo(source, setup)
     tilt = tilt_deg(solved.view)
     if tilt > _MOST_TILT_DEG:
         raise SheetError(

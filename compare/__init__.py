@@ -1,23 +1,25 @@
 """Compare: from a measured profile and a design spec to a verdict, its reason and its cure.
 
-`from compare import check` gives the main job, and what tells its results in words comes the same way. All of
-it is looked up late (PEP 562), so that `import compare`, and with it `foldgauge --help`, loads neither OpenCV
-nor SciPy.
+`from compare import Setup, check` gives the main job, and what tells its results in words comes the same way.
+All of it is looked up late (PEP 562), so that `import compare`, and with it `foldgauge --help`, loads neither
+OpenCV nor SciPy.
 """
 
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from capture.setup import Setup as Setup
     from compare.jobs.check_dummy import check as check
     from compare.tell.words.cause_words import cause_sentence as cause_sentence
     from compare.tell.words.repair_words import remedy_text as remedy_text
 
 HOMES: Final = {
+    "Setup": "capture.setup",
     "check": "compare.jobs.check_dummy",
     "cause_sentence": "compare.tell.words.cause_words",
     "remedy_text": "compare.tell.words.repair_words",
 }
-__all__ = ["cause_sentence", "check", "remedy_text"]
+__all__ = ["Setup", "cause_sentence", "check", "remedy_text"]
 
 
 def __getattr__(name: str) -> Any:

@@ -80,6 +80,15 @@ def test_imports_run_one_way(room: str) -> None:
         assert not imported(path) & beyond, path
 
 
+def test_options_are_named_by_the_commands_and_the_words_only() -> None:
+    """Rooms that compute speak of an `Option`; what a surface calls it is that surface's business."""
+    known = {o for c in every_command(main) for p in c.params for o in (*p.opts, *p.secondary_opts)}
+    for folder in ("capture", "measure", "compare/jobs"):
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            found = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", path.read_text(encoding="utf-8")))
+            assert not found & known, f"{path.relative_to(ROOT)} names {found & known}"
+
+
 def test_readme_has_two_set_up_commands_and_ci_runs_them() -> None:
     setting_up = [c for c in commands(readme()) if c.startswith("python3 -m venv")]
     assert len(setting_up) == 2

@@ -45,6 +45,7 @@ class Camera:
     params : (8,) lens, see the module.
     cov : (8, 8) its covariance.
     rms_px : residual of the calibration. n_photos : photos it rests on.
+    sha256 : hex digest of the file it was read from; "" if it was not read.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Camera:
     cov: Array = field(repr=False)
     rms_px: float
     n_photos: int
+    sha256: str = ""
 
     def for_photo(self, photo: Photo) -> "PhotoLens":
         """Lens of a photo taken with this camera, also if it was scaled or turned since.

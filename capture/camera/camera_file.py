@@ -1,11 +1,14 @@
-"""The camera file: a calibrated camera as TOML, written by `foldgauge camera`, read by `--camera`."""
+"""The camera file: a calibrated camera as TOML, written after a calibration, read when photos are."""
 
+import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from capture.camera.calibrated_camera import Camera, CameraError
+from capture.errors import Option
 from capture.files import read_toml, write_whole
 
 FORMAT: Final = 1
@@ -27,7 +30,7 @@ def to_text(camera: Camera) -> str:
     """Return the file's text: numbers with all digits that are needed to read them back exactly."""
     focal = float(np.exp(camera.params[0]))
     lines = [
-        "# A camera calibrated by 'foldgauge camera'; use it with --camera. Pixels are those of the picture",
+        "# A camera calibrated by foldgauge, for photos taken with it. Pixels are those of the picture",
         "# as stored, (0, 0) the centre of the first; lens terms as in OpenCV (k1, k2, p1, p2, k3).",
         f"format = {FORMAT}",
         f"model = {_quoted(camera.model)}",
@@ -62,18 +65,20 @@ def read_camera(path: Path) -> Camera:
     CameraError
         There is no such file, or it is not a whole camera file.
     """
-    data = read_toml(
+    data, content = read_toml(
         path,
         CameraError,
-        missing=f"no camera file at {path}; make one with 'foldgauge camera'",
-        foreign=f"{path.name} is not a camera file; make one with 'foldgauge camera'",
+        missing=(f"no camera file at {path}; make one with ", Option.CALIBRATE),
+        foreign=(f"{path.name} is not a camera file; make one with ", Option.CALIBRATE),
     )
     try:
-        return _camera(data, path.name)
-    except (KeyError, TypeError, ValueError) as exc:
+        camera = _camera(data, path.name)
+    except (KeyError, TypeError, ValueError, OverflowError) as exc:
         raise CameraError(
-            f"{path.name} is not a whole camera file ({_trouble(exc)}); make it again with 'foldgauge camera'"
+            f"{path.name} is not a whole camera file ({_trouble(exc)}); make it again with ",
+            Option.CALIBRATE,
         ) from None
+    return replace(camera, sha256=hashlib.sha256(content).hexdigest())
 
 
 def _trouble(exc: Exception) -> str:

@@ -1,9 +1,11 @@
 """Bars that were read once, remembered in a small file: one file per printer, one entry per paper."""
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from capture.errors import SheetError
+from capture.errors import Option, SheetError
 from capture.files import read_toml, write_whole
 from capture.sheet.marker_sheet import SHEETS, MarkerSheet
 from capture.sheet.print_scale import PrintScale
@@ -12,62 +14,81 @@ Bars = Sequence[float]
 """Across, up and, if known, the standard uncertainty of one reading; mm."""
 
 
-def print_scale_for(sheet: MarkerSheet, bars_mm: Bars | None, printer: Path | None) -> PrintScale | None:
-    """Scale of a print from the bars given, else from the printer's file; None if there is neither.
+@dataclass(frozen=True, slots=True)
+class Printer:
+    """A printer's file as read.
 
-    Bars that are given are remembered in the file, if one is named.
-
-    Raises
-    ------
-    SheetError
-        The bars make no sense, or the file cannot be read or written, or knows nothing of this paper.
+    Attributes
+    ----------
+    name, sha256 : of the file. bars : paper -> bars, as remembered.
     """
-    if bars_mm is not None:
-        scale = PrintScale.from_bars(sheet, *bars_mm)
-        if printer is not None:
-            remember(printer, sheet.paper, bars_mm)
-        return scale
-    if printer is None:
-        return None
-    known = read_bars(printer)
-    if sheet.paper not in known:
-        raise SheetError(
-            f"{printer.name} knows no bars of the {sheet.paper} sheet; measure them and give --bars once "
-            "with --printer"
-        )
-    return PrintScale.from_bars(sheet, *known[sheet.paper])
+
+    name: str
+    sha256: str
+    bars: Mapping[str, tuple[float, ...]]
+
+    def scale(self, sheet: MarkerSheet) -> PrintScale:
+        """Scale of a print on this sheet's paper.
+
+        Raises
+        ------
+        SheetError
+            The file knows nothing of this paper, or its bars make no sense.
+        """
+        if sheet.paper not in self.bars:
+            raise SheetError(
+                f"{self.name} knows no bars of the {sheet.paper} sheet; measure them and give ",
+                Option.BARS,
+                " once with ",
+                Option.PRINTER,
+            )
+        return PrintScale.from_bars(sheet, *self.bars[sheet.paper])
 
 
-def read_bars(path: Path) -> dict[str, tuple[float, ...]]:
-    """Bars by paper, as remembered.
+def read_printer(path: Path) -> Printer:
+    """Read the bars by paper, as remembered.
 
     Raises
     ------
     SheetError
         The file cannot be read or is no such file.
     """
-    foreign = f"{path.name} is not a printer file; choose another name for --printer"
-    missing = f"no printer file at {path}; give --bars once with --printer to make it"
-    data = read_toml(path, SheetError, missing=missing, foreign=foreign)
+    foreign = (f"{path.name} is not a printer file; choose another name for ", Option.PRINTER)
+    data, content = read_toml(
+        path,
+        SheetError,
+        missing=(
+            f"no printer file at {path}; give ",
+            Option.BARS,
+            " once with ",
+            Option.PRINTER,
+            " to make it",
+        ),
+        foreign=foreign,
+    )
     out: dict[str, tuple[float, ...]] = {}
     for paper, bars in data.items():
-        numbers = isinstance(bars, list) and all(isinstance(v, int | float) for v in bars)
+        numbers = isinstance(bars, list) and all(_is_number(v) for v in bars)
         if paper not in SHEETS or not numbers or len(bars) not in (2, 3):
-            raise SheetError(foreign)
+            raise SheetError(*foreign)
         out[paper] = tuple(float(v) for v in bars)
-    return out
+    return Printer(path.name, hashlib.sha256(content).hexdigest(), out)
 
 
-def remember(path: Path, paper: str, bars_mm: Bars) -> None:
-    """Write the bars of one paper into a printer's file; those of other papers stay.
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e6
+
+
+def remember(path: Path, papers: Sequence[str], bars_mm: Bars) -> None:
+    """Write the bars of papers into a printer's file; those of other papers stay.
 
     Raises
     ------
     SheetError
         The file cannot be written, or is something else.
     """
-    known = read_bars(path) if path.exists() else {}
-    known[paper] = tuple(bars_mm)
+    known = dict(read_printer(path).bars) if path.exists() else {}
+    known |= dict.fromkeys(papers, tuple(bars_mm))
     lines = ["# Check bars as measured, per paper: across, up, standard uncertainty of a reading (mm)"]
     lines += [f"{name} = [{', '.join(f'{v:g}' for v in bars)}]" for name, bars in known.items()]
     text = "\n".join(lines) + "\n"

@@ -10,9 +10,10 @@ from compare.commands.set_up_options import (
     Rule,
     Use,
     check_outputs,
-    check_standoff,
     points_option,
+    remember_bars,
     set_up_options,
+    setup_of,
     use_option,
 )
 
@@ -94,37 +95,29 @@ def check(
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    check_standoff(standoff)
     check_outputs({"--annotate": annotate, "--report": report, "--csv": table})
     from compare.jobs.check_dummy import check as run
+    from measure.joints.by_hand import read_points
 
     inspection = run(
         photos,
         spec,
-        use=use,
-        standoff_mm=standoff,
-        bars_mm=bars,
-        printer_path=printer,
-        camera_path=camera,
+        setup_of(use, standoff, bars, printer, camera),
         rule=rule,
-        points_path=points,
-        closed_path=closed,
+        points=() if points is None else read_points(points),
+        closed=closed,
         shut_mm=shut_thickness,
     )
-    show(inspection, as_json=as_json, annotate=annotate, report=report, table=table, budget=budget)
+    write_files(inspection, annotate=annotate, report=report, table=table)
+    remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
+    show(inspection, as_json=as_json, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
 
-def show(
-    inspection: "Inspection",
-    *,
-    as_json: bool,
-    annotate: Path | None = None,
-    report: Path | None = None,
-    table: Path | None = None,
-    budget: bool = False,
+def write_files(
+    inspection: "Inspection", *, annotate: Path | None, report: Path | None, table: Path | None = None
 ) -> None:
-    """Write the files first, so that a failure leaves no half answer on stdout."""
+    """Write the files; first, so that a failure leaves no half answer on stdout."""
     if annotate is not None:
         from compare.tell.check.annotated_photo import write_annotated
 
@@ -137,6 +130,10 @@ def show(
         from compare.tell.check.check_csv import write_csv
 
         write_csv(inspection.findings, table)
+
+
+def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> None:
+    """Print the answer."""
     if as_json:
         from compare.tell.check.check_json import to_text
 

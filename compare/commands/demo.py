@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from compare.commands.check import show
+from compare.commands.check import show, write_files
 
 
 @click.command()
@@ -21,6 +21,8 @@ def demo(as_json: bool) -> None:
     photo, spec = demo_files()
     out = Path(f"{photo.stem}.annotated.png")
     page = Path(f"{photo.stem}.report.html")
-    show(run(photo, spec), as_json=as_json, annotate=out, report=page)
+    inspection = run(photo, spec)
+    write_files(inspection, annotate=out, report=page)
+    show(inspection, as_json=as_json)
     click.echo(f"All of this as a page to read or print: {page}", err=as_json)
     click.echo(f"The photo with the measurement drawn in: {out}", err=as_json)

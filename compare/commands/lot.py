@@ -8,10 +8,10 @@ import click
 
 from compare.commands.lot_options import (
     LEVELS,
+    checking_of,
     ledger_option,
     photo_options,
     progress,
-    settings_of,
 )
 from compare.commands.lot_tools import export_lot, history_lot, plan_lot, study_lot
 from compare.commands.set_up_options import Rule, Use, check_outputs
@@ -108,7 +108,7 @@ def check_lot(
     from compare.lot.run.manifest import read_lot
     from compare.lot.run.runner import run_lot
 
-    settings = settings_of(use, standoff, bars, printer, camera, rule)
+    checking = checking_of(use, standoff, bars, printer, camera, rule)
     design = load_spec(spec)
     found = read_lot(folder, manifest, naming)
     found = replace(found, name=name) if name else found
@@ -124,22 +124,20 @@ def check_lot(
     with Ledger(ledger) as book:
         try:
             with progress(found.name) as tell:
-                run = run_lot(
-                    found, design, spec, settings, book, workers=workers, scheduler=scheduler, tell=tell
-                )
+                run = run_lot(found, design, checking, book, workers=workers, scheduler=scheduler, tell=tell)
         except KeyboardInterrupt:
             click.echo(
                 f"foldgauge: stopped; what was checked is in {ledger}. The same command goes on from there.",
                 err=True,
             )
             ctx.exit(STOPPED)
-        assessment = assess(found.name, design, settings, run, book, chosen, together)
+        assessment = assess(found.name, design, checking, run, book, chosen, together)
     target = None
     if not no_report:
         from compare.tell.lot.lot_page import write_lot_report
 
         target = report or Path(f"lot-{_file_name(found.name)}.html")
-        write_lot_report(assessment, target, folder=folder, spec_path=spec, run=run)
+        write_lot_report(assessment, target, folder=folder, run=run)
     if as_json:
         from compare.lot.lot_json import assessment_dict
         from compare.tell.check.check_json import to_text

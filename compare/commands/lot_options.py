@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from compare.commands.set_up_options import Rule, Use, check_standoff, set_up_options, use_option
+from compare.commands.set_up_options import Rule, Use, set_up_options, setup_of, use_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from compare.lot.run.checking import Checking
     from compare.lot.run.runner import Tally
 
 LEVELS: Final = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
@@ -45,26 +46,19 @@ def photo_options(function: Any) -> Any:
     return function
 
 
-def settings_of(
+def checking_of(
     use: Use,
     standoff: float | None,
     bars: tuple[float, ...] | None,
     printer: Path | None,
     camera: Path | None,
     rule: Rule,
-) -> dict[str, Any]:
-    """Return the keywords of `compare.check`, only those that were given."""
-    check_standoff(standoff)
-    out: dict[str, Any] = {"use": use, "rule": rule}
-    if standoff is not None:
-        out["standoff_mm"] = standoff
-    if bars is not None:
-        out["bars_mm"] = list(bars)
-    elif printer is not None:  # with bars given there is nothing to look up
-        out["printer_path"] = str(printer.absolute())
-    if camera is not None:
-        out["camera_path"] = str(camera.absolute())
-    return out
+) -> "Checking":
+    """Return how the samples are to be checked."""
+    from compare.lot.run.checking import Checking
+    from compare.verdict.conformity import Rule as Judged
+
+    return Checking(setup=setup_of(use, standoff, bars, printer, camera), rule=Judged(rule))
 
 
 @contextmanager

@@ -7,10 +7,10 @@ import click
 
 from compare.commands.lot_options import (
     LEVELS,
+    checking_of,
     ledger_option,
     photo_options,
     progress,
-    settings_of,
 )
 from compare.commands.set_up_options import Use, check_outputs
 from compare.compare_errors import LotError
@@ -87,10 +87,10 @@ def study_lot(
 
         design = load_spec(spec)
         found = read_lot(source, manifest, naming)
-        settings = settings_of(use, standoff, bars, printer, camera, "guarded")
+        checking = checking_of(use, standoff, bars, printer, camera, "guarded")
         with Ledger(ledger) as book, progress(found.name) as tell:
             run = run_lot(
-                found, design, spec, settings, book,
+                found, design, checking, book,
                 workers=workers, scheduler=scheduler, together=False, tell=tell,
             )  # fmt: skip
             for photo, reason in run.problems:

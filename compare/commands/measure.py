@@ -9,9 +9,10 @@ from compare.commands.set_up_options import (
     Use,
     check_outputs,
     check_range,
-    check_standoff,
     points_option,
+    remember_bars,
     set_up_options,
+    setup_of,
     use_option,
 )
 
@@ -59,21 +60,17 @@ def measure(
 
     Nothing is judged: there is no design to compare with. --draft writes one to start from.
     """
-    check_standoff(standoff)
     check_range("--card", card, 0.02, 10.0)
     check_range("--depth", depth, 0.5, 1000.0)
     check_outputs({"--annotate": annotate, "--csv": table, "--draft": draft})
     from compare.jobs.measure_dummy import measure as run
+    from measure.joints.by_hand import read_points
     from measure.layout import Card
 
     tracing = run(
         photo,
-        use=use,
-        standoff_mm=standoff,
-        bars_mm=bars,
-        printer_path=printer,
-        camera_path=camera,
-        points_path=points,
+        setup_of(use, standoff, bars, printer, camera),
+        points=() if points is None else read_points(points),
         card=Card(card_mm=card, base_mm=card, depth_mm=depth),
     )
     # Files first, so that a failure leaves no half answer on stdout.
@@ -89,6 +86,7 @@ def measure(
         from compare.jobs.starter_spec import write_draft
 
         write_draft(tracing, draft)
+    remember_bars(printer, bars, [tracing.sighting.sheet.paper])
     if as_json:
         from compare.tell.check.check_json import to_text
 

@@ -1,12 +1,15 @@
 """Options that several commands share, and checks of options before anything is done."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any, Final, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
 import click
 
 from capture.errors import FoldgaugeError
+
+if TYPE_CHECKING:
+    from capture.setup import Setup
 
 Use = Literal["auto", "arch", "backdrop"]
 Rule = Literal["guarded", "simple"]
@@ -115,3 +118,41 @@ def set_up_options(command: F) -> F:
     ):
         command = option(command)
     return command
+
+
+def setup_of(
+    use: Use,
+    standoff: float | None,
+    bars: tuple[float, ...] | None,
+    printer: Path | None,
+    camera: Path | None,
+) -> "Setup":
+    """Return the set-up that was given; files are read here, and only read.
+
+    Bars that are given count before the printer's file; that it is one is looked at all the same, for the
+    bars are to be remembered there (`remember_bars`).
+    """
+    from capture.camera.camera_file import read_camera
+    from capture.setup import Setup
+    from capture.sheet.printer_file import read_printer
+
+    check_standoff(standoff)
+    known = None
+    if printer is not None and (bars is None or printer.exists()):
+        known = read_printer(printer)
+    return Setup(
+        use=use,
+        standoff_mm=standoff,
+        bars_mm=bars,
+        printer=known,
+        camera=None if camera is None else read_camera(camera),
+    )
+
+
+def remember_bars(printer: Path | None, bars: tuple[float, ...] | None, papers: Iterable[str]) -> None:
+    """Write bars that were given into the printer's file, for the papers they were good for."""
+    if printer is None or bars is None:
+        return
+    from capture.sheet.printer_file import remember
+
+    remember(printer, tuple(dict.fromkeys(papers)), bars)

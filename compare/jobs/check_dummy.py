@@ -3,26 +3,30 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
-from capture.camera.camera_file import read_camera
 from capture.camera.view import View
-from capture.errors import FoldgaugeError
-from capture.photo import Photo
+from capture.errors import FoldgaugeError, Option
+from capture.files import FileBytes
+from capture.photo import Photo, PhotoSource
+from capture.placing import Placing
+from capture.setup import Setup
 from capture.sight.sighting import Sighting
 from compare.design.spec.spec import Spec, load_spec
 from compare.jobs.hand_marks import hand_note, marked
-from compare.jobs.one_photo import Shot, Use, take_shot
+from compare.jobs.one_photo import Shot, take_shot
 from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.tell.check.check_json import findings_dict
 from compare.tell.words.answer import answer
+from compare.tell.words.placing_notes import placing_notes
 from compare.verdict.conformity import Rule, Verdict
 from compare.verdict.findings import Findings, compare_profile, with_overhang
 from compare.version import own_version
-from measure.joints.by_hand import read_points
+from measure.joints.by_hand import HandPoint
 from measure.profile import Profile
 
+NO_SETUP: Final = Setup()
 MAX_PHOTOS = 12
 OTHER_OPENINGS = tuple(float(d) for d in range(60, 181, 8))
 """Openings (degrees) at which a further photo may show the dummy."""
@@ -72,19 +76,9 @@ class Inspection:
         return self.gathered.profile
 
     @property
-    def use(self) -> str:
-        """How the sheet is used in the first photo: "arch" or "backdrop"."""
-        return self.shots[0].use
-
-    @property
-    def standoff_mm(self) -> float:
-        """How far in front of the sheet the near end stands in the first photo."""
-        return self.shots[0].standoff_mm
-
-    @property
-    def standoff_err_mm(self) -> float:
-        """Standard uncertainty of that."""
-        return self.shots[0].standoff_err_mm
+    def placing(self) -> Placing:
+        """How the sheet is used in the first photo, and where the near end stands."""
+        return self.shots[0].placing
 
     @property
     def answer(self) -> str:
@@ -114,8 +108,8 @@ class Inspection:
         source = self.spec.source
         out["spec"] = {"name": source.name, "sha256": source.sha256, "units": self.spec.units}
         out["camera"] = self.camera or None
-        out["use"] = self.use
-        out["standoff_mm"] = self.standoff_mm
+        out["use"] = self.placing.use
+        out["standoff_mm"] = self.placing.standoff_mm
         out["sheet"] = {
             "paper": self.sighting.sheet.paper,
             "saddles": self.view.n_saddles,
@@ -152,36 +146,28 @@ def versions() -> dict[str, str]:
 
 
 def check(
-    photo_path: str | Path | Sequence[str | Path],
-    spec_path: str | Path,
+    photos: PhotoSource | Sequence[PhotoSource],
+    spec: str | Path | FileBytes | Spec,
+    setup: Setup = NO_SETUP,
     *,
-    use: Use = "auto",
-    standoff_mm: float | None = None,
-    bars_mm: Sequence[float] | None = None,
-    printer_path: str | Path | None = None,
-    camera_path: str | Path | None = None,
     rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
-    points_path: str | Path | None = None,
-    closed_path: str | Path | None = None,
+    points: Sequence[HandPoint] = (),
+    closed: PhotoSource | None = None,
     shut_mm: float | None = None,
 ) -> Inspection:
     """Check a dummy against its design, from one photo or several.
 
     Parameters
     ----------
-    photo_path : an end-on photo of the open dummy with the printed marker sheet; or several photos of the
-        same dummy from different places (uneven near ends are then placed in depth), or at different openings
-        (its lengths are the same in all). The first must show it at the design's own opening.
-    spec_path : the design (TOML).
-    use : how the sheet is used; "auto" looks whether its lower band is there.
-    standoff_mm : backdrop use: distance from the sheet to the near end; else taken from the spec.
-    bars_mm : lengths of the sheet's two check bars, across and up, read with a rule, mm; a third number is
-        the standard uncertainty of a reading.
-    printer_path : file in which bars are remembered, or, without `bars_mm`, from which they are taken.
-    camera_path : file of a calibrated camera (`foldgauge camera`).
-    points_path : CSV of joints pointed at by hand in the photo (`measure.joints.by_hand`); one photo only.
-    closed_path : photo of the shut dummy on the uncut sheet, from above: what sticks out is set beside what
-        the lengths predict (`compare.jobs.shut_photo`).
+    photos : an end-on photo of the open dummy with the printed marker sheet (path, bytes or array, see
+        `capture.photo.read_photo`); or several photos of the same dummy from different places (uneven near
+        ends are then placed in depth), or at different openings (its lengths are the same in all). The first
+        must show it at the design's own opening.
+    spec : the design: a TOML file, or one read already.
+    setup : how all the photos were taken.
+    points : joints pointed at by hand in the photo (`measure.joints.by_hand`); one photo only.
+    closed : photo of the shut dummy on the uncut sheet, from above: what sticks out is set beside what the
+        lengths predict (`compare.jobs.shut_photo`).
     shut_mm : thickness of the shut dummy, mm; None = from the layers of card.
     rule : "guarded" (only what is sure by U passes or fails) or "simple" (the measured value alone decides).
 
@@ -191,53 +177,46 @@ def check(
 
     Raises
     ------
-    FoldgaugeError : one line on what is wrong with the photo, the spec or the options.
+    FoldgaugeError : one line on what is wrong with the photo, the spec or the set-up.
     """
-    paths = [photo_path] if isinstance(photo_path, (str, Path)) else list(photo_path)
-    if not paths:
+    sources: list[PhotoSource] = list(photos) if isinstance(photos, list | tuple) else [photos]  # type: ignore[list-item]
+    if not sources:
         raise FoldgaugeError("no photo given")
-    if len(paths) > MAX_PHOTOS:
-        raise FoldgaugeError(f"{len(paths)} photos given; at most {MAX_PHOTOS} of one dummy make sense")
-    spec = load_spec(spec_path)
-    camera = None if camera_path is None else read_camera(Path(camera_path))
-    if points_path is not None and len(paths) > 1:
-        raise FoldgaugeError("--points belongs to one photo (its pixels are that photo's); give one photo")
-    hand = () if points_path is None else read_points(Path(points_path))
-    printer = None if printer_path is None else Path(printer_path)
+    if len(sources) > MAX_PHOTOS:
+        raise FoldgaugeError(f"{len(sources)} photos given; at most {MAX_PHOTOS} of one dummy make sense")
+    design = spec if isinstance(spec, Spec) else load_spec(spec)
+    if points and len(sources) > 1:
+        raise FoldgaugeError(
+            Option.POINTS, " belongs to one photo (its pixels are that photo's); give one photo"
+        )
     shots: list[Shot] = []
-    for path in paths:
+    for source in sources:
         shots.append(
             take_shot(
-                path,
-                spec,
-                use=use,
-                standoff_mm=standoff_mm,
-                bars_mm=bars_mm,
-                printer_path=printer,
-                camera=camera,
+                source,
+                design,
+                setup,
                 openings_deg=OTHER_OPENINGS if shots else (),
-                lengths_mm=known_lengths(shots[0], spec) if shots else None,
-                hand=hand,
+                lengths_mm=known_lengths(shots[0], design) if shots else None,
+                hand=points,
             )
         )
-    gathered = gather(shots, spec)
-    findings = compare_profile(gathered.profile, spec, rule=Rule(rule), measured=gathered.measured)
-    closed = None
-    if closed_path is not None:
-        closed = see_shut(
-            Path(closed_path), spec, shut_mm=shut_mm, bars_mm=bars_mm, printer=printer, camera=camera
-        )
-        findings = with_overhang(findings, overhang_seen(closed, findings.measured, spec))
+    gathered = gather(shots, design)
+    findings = compare_profile(gathered.profile, design, rule=Rule(rule), measured=gathered.measured)
+    shut = None
+    if closed is not None:
+        shut = see_shut(closed, design, setup, shut_mm=shut_mm)
+        findings = with_overhang(findings, overhang_seen(shut, findings.measured, design))
     return Inspection(
-        spec=spec,
+        spec=design,
         shots=tuple(shots),
         gathered=gathered,
         findings=marked(findings, shots[0].profile.by_hand),
-        closed=closed,
-        camera="" if camera is None else camera.name,
+        closed=shut,
+        camera="" if setup.camera is None else setup.camera.name,
         notes=(
-            *(closed.notes if closed is not None else ()),
-            *([hand_note(shots[0].profile.by_hand)] if hand else []),
+            *(shut.notes if shut is not None else ()),
+            *([hand_note(shots[0].profile.by_hand)] if points else []),
             *gathered.notes,
             *_photo_notes(shots),
         ),
@@ -251,11 +230,15 @@ def _rounded(deg: float) -> float | None:
 def _photo_notes(shots: Sequence[Shot]) -> list[str]:
     """Return the notes of every photo; with several photos each says which one it is about."""
     if len(shots) == 1:
-        return list(shots[0].notes)
+        return _notes(shots[0])
     told: dict[str, list[str]] = {}
     for shot in shots:
-        for note in shot.notes:
+        for note in _notes(shot):
             told.setdefault(note, []).append(shot.photo.name)
     return [
         note if len(names) == len(shots) else f"{', '.join(names)}: {note}" for note, names in told.items()
     ]
+
+
+def _notes(shot: Shot) -> list[str]:
+    return [*placing_notes(shot.placing.assumed), *shot.notes]

@@ -2,26 +2,24 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from capture.advice import advise
-from capture.camera.adjust import solve_view
-from capture.camera.camera_file import read_camera
 from capture.camera.view import View
-from capture.errors import FoldgaugeError
-from capture.photo import Photo, read_photo
-from capture.sheet.printer_file import print_scale_for
-from capture.sight.sighting import Sighting, find_sheet
+from capture.photo import Photo, PhotoSource
+from capture.placing import Placing, placings
+from capture.setup import Setup
+from capture.sight.sighting import Sighting
+from capture.solved import solve_photo
 from compare.jobs.hand_marks import hand_note
-from compare.jobs.one_photo import RULED_DEPTH_SD, Use
 from compare.quantities.budgets import source_sizes
 from compare.quantities.joint_quantities import Joints
 from compare.quantities.quantity import Inputs, Quantity
+from compare.tell.words.placing_notes import traced_placing_notes
 from compare.vocabulary import Kind, Told, named, told_of
-from measure.joints.by_hand import read_points
+from measure.joints.by_hand import HandPoint
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
 from measure.layout import Card, Panel, Role
 from measure.profile import Profile
@@ -30,6 +28,7 @@ from measure.tracing.measure_untold import Untold, measure_untold
 from measure.tracing.trace_dummy import Traced
 
 DEG: Final = float(np.degrees(1.0))
+NO_SETUP: Final = Setup()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +53,8 @@ class Tracing:
 
     Attributes
     ----------
-    photo, sighting, view, use, standoff_mm, standoff_err_mm : the photo and how the sheet was used.
+    photo, sighting : the photo and the sheet in it.
+    placing : how the sheet was used, where the near end stands, and the view of both.
     untold : topology and profile.
     lengths, angles : figures in the order they are told.
     budgets : one per length.
@@ -63,16 +63,18 @@ class Tracing:
 
     photo: Photo
     sighting: Sighting
-    view: View
-    use: str
-    standoff_mm: float
-    standoff_err_mm: float
+    placing: Placing
     card: Card
     untold: Untold
     lengths: tuple[Figure, ...]
     angles: tuple[Figure, ...]
     budgets: tuple[Budget, ...]
     notes: tuple[str, ...]
+
+    @property
+    def view(self) -> View:
+        """The photo's view."""
+        return self.placing.view
 
     @property
     def profile(self) -> Profile:
@@ -124,8 +126,8 @@ class Tracing:
             "undetermined": dict(profile.undetermined),
             "by_hand": {joint: {"sd_px": sd} for joint, sd in profile.by_hand.items()},
             "photo": {"name": self.photo.name, "sha256": self.photo.sha256, "size": list(self.photo.size)},
-            "use": self.use,
-            "standoff_mm": self.standoff_mm,
+            "use": self.placing.use,
+            "standoff_mm": self.placing.standoff_mm,
             "notes": list(self.notes),
         }
 
@@ -138,66 +140,55 @@ def _figure(f: Figure) -> dict[str, Any]:
 
 
 def measure(
-    photo_path: str | Path,
+    source: PhotoSource,
+    setup: Setup = NO_SETUP,
     *,
-    use: Use = "auto",
-    standoff_mm: float | None = None,
-    bars_mm: Sequence[float] | None = None,
-    printer_path: str | Path | None = None,
-    camera_path: str | Path | None = None,
-    points_path: str | Path | None = None,
+    points: Sequence[HandPoint] = (),
     card: Card | None = None,
 ) -> Tracing:
     """Measure the dummy in a photo without a design.
 
     Parameters
     ----------
-    photo_path : an end-on photo of the open dummy with the printed marker sheet.
-    use, bars_mm, printer_path, camera_path, points_path : see `compare.jobs.check_dummy.check`.
-    standoff_mm : backdrop use: distance from the sheet to the near end; needed there, nothing else tells it.
+    source : an end-on photo of the open dummy with the printed marker sheet (path, bytes or array, see
+        `capture.photo.read_photo`).
+    setup : how it was taken; a backdrop's standoff is needed, nothing else tells it.
+    points : joints pointed at by hand in the photo (`measure.joints.by_hand`).
     card : thickness of the card, depth of the strips; None = the usual.
 
     Raises
     ------
-    FoldgaugeError : one line on what is wrong with the photo or the options, or that nothing could be traced.
+    FoldgaugeError : one line on what is wrong with the photo or the set-up, or that nothing could be traced.
     """
-    photo = read_photo(Path(photo_path))
-    hand = () if points_path is None else read_points(Path(points_path))
-    camera = None if camera_path is None else read_camera(Path(camera_path))
-    sighting = find_sheet(photo)
-    printer = None if printer_path is None else Path(printer_path)
-    view = solve_view(photo, sighting, print_scale_for(sighting.sheet, bars_mm, printer), camera)
-    kind, standoff = _placed(sighting, use, standoff_mm)
+    solved = solve_photo(source, setup)
+    placing, *_ = placings(solved)
+    view, sighting = placing.view, solved.sighting
     of = card or Card()
     untold = measure_untold(
-        photo,
+        solved.photo,
         view,
         sighting.sheet,
         of,
-        arch=kind == "arch",
+        arch=placing.arch,
         bottom_closed=sighting.bottom_band_seen,
-        standoff_mm=standoff,
-        standoff_err_mm=RULED_DEPTH_SD,
+        standoff_mm=placing.standoff_mm,
+        standoff_err_mm=placing.standoff_err_mm,
         blur_px=sighting.blur_px,
-        hand=hand,
+        hand=points,
     )
-    lengths, angles, budgets = figures(untold, source_sizes(RULED_DEPTH_SD, of.near_end_sd_mm))
-    notes = [hand_note(untold.profile.by_hand)] if hand else []
-    if kind == "arch" and use == "auto":
-        notes.append("The sheet is taken for an arch, flush with the near end; if that is wrong, say --use.")
-    notes += [
+    lengths, angles, budgets = figures(untold, source_sizes(placing.standoff_err_mm, of.near_end_sd_mm))
+    notes = [
+        *([hand_note(untold.profile.by_hand)] if points else []),
+        *traced_placing_notes(placing.assumed),
         *untold.notes,
         *view.notes,
         *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
         *untold.profile.notes,
     ]
     return Tracing(
-        photo=photo,
+        photo=solved.photo,
         sighting=sighting,
-        view=view,
-        use=kind,
-        standoff_mm=standoff,
-        standoff_err_mm=RULED_DEPTH_SD,
+        placing=placing,
         card=of,
         untold=untold,
         lengths=lengths,
@@ -205,21 +196,6 @@ def measure(
         budgets=budgets,
         notes=tuple(dict.fromkeys(notes)),
     )
-
-
-def _placed(sighting: Sighting, use: Use, standoff_mm: float | None) -> tuple[str, float]:
-    """How the sheet was used, and the standoff."""
-    backdrop = use == "backdrop" or (use == "auto" and (sighting.bottom_band_seen or bool(standoff_mm)))
-    if not backdrop:
-        if standoff_mm:
-            raise FoldgaugeError("--standoff belongs to backdrop use; an arch stands flush (standoff 0)")
-        return "arch", 0.0
-    if standoff_mm is None:
-        raise FoldgaugeError(
-            "the sheet is taken for a backdrop: give --standoff, the mm from the sheet to the near end of "
-            "the dummy (measure it, it sets the scale), or say --use arch"
-        )
-    return "backdrop", standoff_mm
 
 
 def figures(

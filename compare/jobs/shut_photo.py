@@ -1,11 +1,10 @@
 """The shut dummy as photographed from above, in words, and beside what the lengths predict."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final
 
-from capture.camera.calibrated_camera import Camera
+from capture.photo import PhotoSource
+from capture.setup import Setup
 from capture.solved import closed_plane
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
@@ -57,15 +56,7 @@ def default_thickness(spec: Spec) -> float:
     return 2 * spec.base.thickness + STRIP_LAYERS * spec.card.thickness
 
 
-def see_shut(
-    path: Path,
-    spec: Spec,
-    *,
-    shut_mm: float | None = None,
-    bars_mm: Sequence[float] | None = None,
-    printer: str | Path | None = None,
-    camera: Camera | None = None,
-) -> ShutPhoto:
+def see_shut(source: PhotoSource, spec: Spec, setup: Setup, *, shut_mm: float | None = None) -> ShutPhoto:
     """Measure a photo of the shut dummy, lying on the uncut sheet with its spine at the left.
 
     Raises
@@ -73,13 +64,7 @@ def see_shut(
     FoldgaugeError : one line on what is wrong with the photo or the thickness.
     """
     thickness = default_thickness(spec) if shut_mm is None else shut_mm
-    plane = closed_plane(
-        path,
-        thickness,
-        bars_mm=None if bars_mm is None else tuple(bars_mm),
-        printer=None if printer is None or bars_mm is not None else Path(printer),
-        camera=camera,
-    )
+    plane = closed_plane(source, setup, thickness)
     outline = outline_of(plane, (spec.base.page_left, spec.base.depth))
     photo = plane.solved.photo
     told = [f"Closed photo: {_words(p)}." for p in outline.beyond]

@@ -3,6 +3,7 @@
 import math
 from pathlib import Path
 
+from capture.errors import Option
 from compare.compare_errors import OutputError, SpecError
 from compare.design.spec.spec import load_spec
 from compare.jobs.measure_dummy import Tracing
@@ -42,8 +43,8 @@ def draft_text(tracing: Tracing) -> str:
         "[base]",
         f"page = {math.ceil(reach + SPARE_MM)}   # spine to fore edge; not measured: put in your own",
     ]
-    if tracing.use == "backdrop":
-        lines.append(f"depth = {tracing.standoff_mm:g}   # the --standoff given")
+    if not tracing.placing.arch:
+        lines.append(f"depth = {tracing.placing.standoff_mm:g}   # the standoff given")
     if not flat:
         lines.append(f"opening = {opening:.1f}   # as in the photo")
     lines += [
@@ -98,7 +99,8 @@ def write_draft(tracing: Tracing, path: Path) -> None:
     if not tracing.traced.named:
         raise OutputError(
             f"no spec can be drafted from {tracing.photo.name}: no construction with a name was recognised; "
-            "write one by hand, with the lengths shown without --draft"
+            "write one by hand, with the lengths shown without ",
+            Option.DRAFT,
         )
     text = draft_text(tracing)
 
@@ -109,8 +111,9 @@ def write_draft(tracing: Tracing, path: Path) -> None:
         except SpecError as err:
             told = str(err).split(": ", 1)[-1]
             raise OutputError(
-                f"no spec can be drafted from {tracing.photo.name}: {told}; without --draft all that "
-                "was measured is shown"
+                f"no spec can be drafted from {tracing.photo.name}: {told}; without ",
+                Option.DRAFT,
+                " all that was measured is shown",
             ) from None
 
     write_whole(path, make)

@@ -1,8 +1,7 @@
 """A lot assessed: samples, statistics, decision and advice together, for every way of telling them."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -12,10 +11,10 @@ from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import Advice, Frequent, advice, frequent_causes
 from compare.lot.lot_decision import Decision, decide, past_lots, plan_for, stricter_would_accept
 from compare.lot.plans.attribute_plans import Severity
+from compare.lot.run.checking import Checking
 from compare.lot.run.runner import Run
 from compare.lot.run.samples import Sample, load_samples
 from compare.lot.study.lot_statistics import Statistics, label_columns, statistics_of
-from compare.verdict.conformity import Rule
 from compare.version import own_version
 
 SHUFFLE_SEED: Final = 7870  # the same lot is always told the same way
@@ -42,7 +41,7 @@ class Assessment:
 
     lot: str
     spec: Spec
-    settings: Mapping[str, Any]
+    checking: Checking
     samples: tuple[Sample, ...]
     statistics: tuple[Statistics, ...]
     decision: Decision
@@ -83,7 +82,7 @@ def how_far(sample: Sample) -> float:
 def assess(
     lot: str,
     spec: Spec,
-    settings: Mapping[str, Any],
+    checking: Checking,
     run: Run,
     ledger: Ledger,
     sampling: Sampling | None,
@@ -93,7 +92,7 @@ def assess(
 
     Parameters
     ----------
-    lot : its name. settings : of the checks (their decision rule is taken from there).
+    lot : its name. checking : how the samples were checked.
     run : the run that checked it. sampling : plan to decide by, or None.
     together : column of the manifest that tells which samples were taken together, or None.
 
@@ -101,12 +100,11 @@ def assess(
     ------
     LotError : the plan does not exist, or the ledger cannot be used.
     """
-    rule = Rule(settings.get("rule", Rule.GUARDED.value))
     samples = load_samples(ledger, list(run.keys))
     if together is not None and together not in label_columns(samples):
         known = ", ".join(label_columns(samples)) or "none"
         raise LotError(f"--together: the manifest has no column {together!r} (labels: {known})")
-    statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), rule, together)
+    statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), checking.rule, together)
     chosen = None
     if sampling is not None:
         past = past_lots(ledger.decisions(spec.source.sha256), before=lot)
@@ -117,7 +115,7 @@ def assess(
     return Assessment(
         lot=lot,
         spec=spec,
-        settings=settings,
+        checking=checking,
         samples=samples,
         statistics=statistics,
         decision=decision,

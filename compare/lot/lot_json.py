@@ -15,7 +15,6 @@ import math
 from typing import Any
 
 from compare.lot.assess_lot import Assessment
-from compare.lot.run.runner import recorded
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
@@ -160,7 +159,7 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
         "title": a.spec.title,
         "spec": {"name": a.spec.source.name, "sha256": a.spec.source.sha256},
         "version": a.version,
-        "settings": recorded(a.settings),
+        "settings": a.checking.as_dict(),
         "decision": _decision(a),
         "samples": [_sample(s) for s in a.samples],
         "statistics": {s.name: _statistics(s, a.samples) for s in a.statistics},

@@ -39,7 +39,7 @@ def budgets_of(measured: Measured, sizes_mm: "Mapping[str, float]") -> tuple[Bud
 
 def inspection_budgets(inspection: "Inspection") -> tuple[Budget, ...]:
     """Return the budgets behind the tables of an inspection."""
-    sizes = source_sizes(inspection.standoff_err_mm, inspection.spec.card.near_end_spread)
+    sizes = source_sizes(inspection.placing.standoff_err_mm, inspection.spec.card.near_end_spread)
     return budgets_of(inspection.findings.measured, sizes)
 
 

@@ -15,8 +15,10 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.camera.view import View
+from capture.errors import Option
+from capture.files import read_whole
 from measure.joints.added_joints import with_joints
-from measure.measure_errors import MeasureError
+from measure.measure_errors import MeasureError, PointsError
 from measure.profile import Profile
 
 HAND_SD_PX = 1.5  # pixels, per direction, pointing at a zoomed picture; common practice, no source
@@ -44,9 +46,7 @@ def read_points(path: Path) -> tuple[HandPoint, ...]:
     MeasureError : one line: no such file, no header, not a number, a joint given twice.
     """
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise MeasureError(f"{path.name}: too large for a list of joints; is it the right file?")
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_whole(path, MOST_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise MeasureError(f"{path.name}: not a text file in UTF-8; points are a CSV file") from None
     except OSError as err:
@@ -103,15 +103,16 @@ def require_sound(points: Sequence[HandPoint], joints: Sequence[str], size: tupl
 
     Raises
     ------
-    MeasureError : one line.
+    PointsError : one line.
     """
     for p in points:
         if p.joint not in joints:
-            raise MeasureError(f"--points: unknown joint {p.joint!r}; known here: {', '.join(joints)}")
+            raise PointsError(Option.POINTS, f": unknown joint {p.joint!r}; known here: {', '.join(joints)}")
         if not (-0.5 <= p.x_px <= size[0] - 0.5 and -0.5 <= p.y_px <= size[1] - 0.5):
-            raise MeasureError(
-                f"--points: {p.joint!r} at ({p.x_px:g}, {p.y_px:g}) lies outside the photo "
-                f"({size[0]} x {size[1]} pixels); pixels count from the top left of the upright photo"
+            raise PointsError(
+                Option.POINTS,
+                f": {p.joint!r} at ({p.x_px:g}, {p.y_px:g}) lies outside the photo "
+                f"({size[0]} x {size[1]} pixels); pixels count from the top left of the upright photo",
             )
 
 

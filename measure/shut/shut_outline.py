@@ -16,6 +16,7 @@ import numpy as np
 from capture.arrays import Array, Single
 from capture.camera.rectify import linear_grey, resample
 from capture.camera.view import View
+from capture.errors import Option
 from capture.solved import ClosedPlane
 from measure.measure_errors import MeasureError
 from measure.shut.shut_edges import CORNER_MM, STATION_MM, Side, page_line, runs, side_of, way_of
@@ -157,8 +158,9 @@ def _rough_box(grey: Single, view: View, plane: ClosedPlane, name: str) -> tuple
     x0, y0, w, h = stats[biggest, :4]
     if x0 == 0 or y0 == 0 or x0 + w == mask.shape[1] or y0 + h == mask.shape[0]:
         raise MeasureError(
-            f"{name}: the shut dummy reaches over the ring of the sheet; print the sheet on larger paper "
-            "(--paper a3), so that it lies within the ring"
+            f"{name}: the shut dummy reaches over the ring of the sheet; print the sheet on larger paper (",
+            Option.LARGER_PAPER,
+            "), so that it lies within the ring",
         )
     points = np.argwhere(labels == biggest)[:, ::-1].astype(np.float32)
     rect = np.asarray(cv2.boxPoints(cv2.minAreaRect(points)), dtype=np.float64)

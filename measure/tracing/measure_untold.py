@@ -19,9 +19,9 @@ from measure.geometry import Curve
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
 from measure.layout import Card, Layout, Panel, Role
-from measure.measure_errors import MeasureError
 from measure.measuring_plane import plane_of
 from measure.part_names import part_name
+from measure.measure_errors import MeasureError, PointsError
 from measure.profile import Profile
 from measure.region import search_region
 from measure.scene import Scene
@@ -133,9 +133,9 @@ def _construction(traced: Traced, look: Look, eye_mm: Array) -> Untold | str:
         first = look(traced)
         sound, notes = sound_part(traced, first, eye_mm)
         second = look(sound.moved(first))
-    except MeasureError as err:
-        if "--points" in str(err):
-            raise
+    except PointsError:
+        raise
+    except MeasureError:
         return "what was traced was not confirmed on a closer look"
     sound, more = sound_part(sound, second, eye_mm)
     profile, told = _agreed(sound, first, second)
@@ -154,9 +154,9 @@ def _plain(traced: Traced, look: Look) -> Untold | None:
     try:
         first = look(traced)
         second = look(traced.moved(first))
-    except MeasureError as err:
-        if "--points" in str(err):
-            raise
+    except PointsError:
+        raise
+    except MeasureError:
         return None
     profile, told = _agreed(traced, first, second)
     pages = {p.name for p in traced.layout.panels if p.role is Role.PAGE}

@@ -24,6 +24,7 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.errors import FoldgaugeError
+from capture.setup import Setup
 from compare.design.expected_layout import layout_of
 from compare.jobs.check_dummy import Inspection, check
 from tests.benchmarks.plain_methods import by_detector, by_hough, plain_joints
@@ -71,9 +72,11 @@ def checked(paths: list[Path], truth: dict[str, Any], bars: bool) -> Inspection:
     return check(
         paths,
         paths[0].with_name(truth["spec"]),
-        use=truth["use"],
-        standoff_mm=truth["standoff_mm"] or None,
-        bars_mm=tuple(truth["bars_read_mm"]) if bars and truth.get("bars_read_mm") else None,
+        Setup(
+            use=truth["use"],
+            standoff_mm=truth["standoff_mm"] or None,
+            bars_mm=tuple(truth["bars_read_mm"]) if bars and truth.get("bars_read_mm") else None,
+        ),
     )
 
 

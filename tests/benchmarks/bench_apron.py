@@ -17,12 +17,12 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from compare import check  # noqa: E402
+from compare import Setup, check  # noqa: E402
 
 
 def errors(path: Path, truth: dict) -> tuple[dict[str, float], float, object]:
     """Errors of all lengths that are determined, mean U, and the view."""
-    result = check(path, path.with_suffix(".toml"), bars_mm=truth["bars_read_mm"])
+    result = check(path, path.with_suffix(".toml"), Setup(bars_mm=truth["bars_read_mm"]))
     true = truth["lengths_mm"]
     seen = [i for i in result.findings.lengths if i.name in true and np.isfinite(i.measured)]
     off = {i.name: i.measured - true[i.name] for i in seen}

@@ -32,6 +32,7 @@ from capture.arrays import Array
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from capture.errors import FoldgaugeError  # noqa: E402
+from capture.setup import Setup  # noqa: E402
 from compare.cause.causes import CUTTING_SD, observed_lengths, observed_pattern, weigh  # noqa: E402
 from compare.cause.causes import _unless_same as distinct  # noqa: E402
 from compare.cause.faults import Fault, faults_of  # noqa: E402
@@ -320,7 +321,7 @@ def photos(folders: Sequence[Path]) -> None:
         if not photo.is_file() or truth["use"] not in ("arch", "backdrop"):
             continue
         try:
-            result = check(photo, spec_path, bars_mm=truth.get("bars_read_mm"), use=truth["use"])
+            result = check(photo, spec_path, Setup(bars_mm=truth.get("bars_read_mm"), use=truth["use"]))
         except FoldgaugeError as err:
             tally["refused"] += 1
             print(f"  {photo.name}: refused: {err}")

@@ -34,7 +34,7 @@ from compare.lot.ledger.ledger import Ledger, readings_of  # noqa: E402
 from compare.lot.ledger.ledger_tables import INSPECTION, READING  # noqa: E402
 from compare.lot.run.sample_job import Job, Outcome, run_job  # noqa: E402
 from compare.tell.lot.lot_history import history_page, read_history  # noqa: E402
-from tests.helpers.made_lots import SETTINGS, result_of  # noqa: E402
+from tests.helpers.made_lots import CHECKING, result_of  # noqa: E402
 from tests.helpers.made_profiles import TWO_SIDED, spec_of  # noqa: E402
 
 PHOTOS = ("good_arch", "short_leg", "dark_card", "crease_off", "asymmetric", "dim_light")
@@ -109,7 +109,7 @@ def fill(ledger: Ledger, place: Path, rows: int) -> int:
                         "id": i + 1, "key": f"{i:064d}", "lot": f"lot {i // 50:05d}", "sample": str(i % 50),
                         "place": i % 50, "photos": "[]", "photos_sha256": "[]", "dropped": "[]",
                         "spec": "spread.toml", "spec_sha256": spec.source.sha256,
-                        "settings": json.dumps(SETTINGS), "version": "1", "made_at": "",
+                        "settings": json.dumps(CHECKING.as_dict()), "version": "1", "made_at": "",
                         "checked_at": "2024-05-14T08:00:00+00:00", "labels": "{}", "status": "checked",
                         "reason": "", "verdict": "conforms", "answer": "", "seconds": 0.5, "result": "{}",
                     }

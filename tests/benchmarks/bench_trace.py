@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from capture.errors import FoldgaugeError
+from capture.setup import Setup
 from compare.jobs.measure_dummy import Tracing, measure
 
 RIGHT_MM = 0.8
@@ -63,7 +64,8 @@ def main(folders: list[Path]) -> None:
             continue
         standoff = truth["standoff_mm"] or None
         try:
-            result = measure(photo, use=truth["use"], standoff_mm=standoff, bars_mm=truth.get("bars_read_mm"))
+            setup = Setup(use=truth["use"], standoff_mm=standoff, bars_mm=truth.get("bars_read_mm"))
+            result = measure(photo, setup)
             kind, what = judged(result, truth)
         except FoldgaugeError as err:
             kind, what = "refused", str(err)

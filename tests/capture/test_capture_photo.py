@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import os
 import struct
 import zlib
 from pathlib import Path
@@ -13,6 +14,7 @@ import pytest
 from PIL import Image
 
 from capture.errors import PhotoError
+from capture.files import FileBytes
 from capture.lens_hint import Exif, lens_hint
 from capture.photo import photo_of_array, read_photo
 
@@ -111,6 +113,36 @@ def test_cmyk_grey_and_alpha_become_colour(tmp_path: Path) -> None:
     assert read_photo(tmp_path / "g.jpg").bgr.shape == (H, W, 3)
     Image.fromarray(scene()).quantize(16).save(tmp_path / "p.png")
     assert corners(read_photo(tmp_path / "p.png").bgr) == ["red", "green", "blue", "-"]
+
+
+def test_a_photo_as_path_bytes_or_array_is_the_same(tmp_path: Path) -> None:
+    data = encode(scene(), "PNG")
+    (tmp_path / "p.png").write_bytes(data)
+    by_path = read_photo(tmp_path / "p.png")
+    for other in (
+        read_photo(str(tmp_path / "p.png")),
+        read_photo(data, "p.png"),
+        read_photo(FileBytes("p.png", data)),
+        read_photo(by_path),
+    ):
+        assert (other.name, other.sha256) == ("p.png", by_path.sha256)
+        assert np.array_equal(other.bgr, by_path.bgr)
+    by_array = read_photo(by_path.bgr, "p.png")
+    assert by_array.name == "p.png" and np.array_equal(by_array.grey, by_path.grey)
+    assert read_photo(by_path, "q.png").name == "q.png"
+    assert read_photo(data).name == read_photo(by_path.grey).name == "photo"
+    for small in (np.zeros((20, 20), np.uint8), np.zeros(0, np.uint8)):
+        with pytest.raises(PhotoError, match="photo: .* too small"):
+            read_photo(small)
+    with pytest.raises(PhotoError, match="p.png: the file is empty"):
+        read_photo(b"", "p.png")
+
+
+def test_a_pipe_or_a_device_is_refused_at_once(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.jpg")
+    for path in (tmp_path / "pipe.jpg", Path("/dev/zero")):
+        with pytest.raises(PhotoError, match="cannot read .*a pipe or a device"):
+            read_photo(path)
 
 
 def test_pixels_cannot_be_changed_by_accident(tmp_path: Path) -> None:

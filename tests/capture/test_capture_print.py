@@ -7,47 +7,81 @@ import pytest
 
 from capture.advice import advise
 from capture.camera.adjust import solve_view, stretch
-from capture.errors import SheetError
+from capture.errors import Option, SetupError, SheetError
+from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS
 from capture.sheet.print_scale import PrintScale
-from capture.sheet.printer_file import print_scale_for, read_bars
+from capture.sheet.printer_file import read_printer, remember
+from compare.tell.words.option_names import COMMAND_LINE
 from tests.capture.test_capture_adjust import blank, drawn_camera, sighting_of
 from tests.capture.test_capture_scene import camera, true_saddles
 
 A4 = SHEETS["a4"]
 
 
+def scale_by(path: Path, paper: str = "a4") -> PrintScale | None:
+    return Setup(printer=read_printer(path)).print_scale(SHEETS[paper])
+
+
 def test_bars_are_remembered_per_paper(tmp_path: Path) -> None:
     path = tmp_path / "office.toml"
-    first = print_scale_for(A4, (150.6, 99.7, 0.05), path)
-    print_scale_for(SHEETS["a3"], (149.7, 100.2), path)
-    again = print_scale_for(A4, None, path)
+    first = Setup(bars_mm=(150.6, 99.7, 0.05)).print_scale(A4)
+    remember(path, ["a4"], (150.6, 99.7, 0.05))
+    remember(path, ["a3"], (149.7, 100.2))
+    again = scale_by(path)
     assert first is not None and again == first and again.across == pytest.approx(1.004)
     assert again.across_sd == pytest.approx(0.05 / 150)
-    assert read_bars(path) == {"a4": (150.6, 99.7, 0.05), "a3": (149.7, 100.2)}
-    assert print_scale_for(A4, (150.0, 100.0), path) != first  # newer bars replace them
-    assert read_bars(path)["a4"] == (150.0, 100.0) and len(read_bars(path)) == 2
-    assert print_scale_for(A4, None, None) is None
+    assert read_printer(path).bars == {"a4": (150.6, 99.7, 0.05), "a3": (149.7, 100.2)}
+    given = Setup(bars_mm=(150.0, 100.0), printer=read_printer(path))
+    assert given.print_scale(A4) != first  # bars that are given count before the file's
+    remember(path, ["a4"], (150.0, 100.0))  # newer bars replace them
+    assert read_printer(path).bars["a4"] == (150.0, 100.0) and len(read_printer(path).bars) == 2
+    assert Setup().print_scale(A4) is None
+
+
+def test_reading_never_writes(tmp_path: Path) -> None:
+    path = tmp_path / "office.toml"
+    remember(path, ["a4"], (150.6, 99.7))
+    before = (path.read_bytes(), path.stat().st_mtime_ns, sorted(tmp_path.iterdir()))
+    with pytest.raises(SheetError, match="check bar"):
+        Setup(bars_mm=(150.3, 102.5 * 1.5), printer=read_printer(path)).print_scale(A4)
+    Setup(bars_mm=(150.3, 99.9), printer=read_printer(path)).print_scale(A4)
+    assert (path.read_bytes(), path.stat().st_mtime_ns, sorted(tmp_path.iterdir())) == before
 
 
 def test_a_printer_file_that_is_none_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "office.toml"
-    with pytest.raises(SheetError, match="no printer file at .*give --bars once"):
-        print_scale_for(A4, None, path)
-    for text in ("title = 'crane'", "a4 = [150.0]", "a4 = [[", "a4 = ['x', 2]"):
+    with pytest.raises(SheetError, match="no printer file at .*give the check bars once") as caught:
+        read_printer(path)
+    assert caught.value.speaks_of(Option.BARS) and "--" not in str(caught.value)
+    assert "give --bars once with --printer to make it" in caught.value.told(COMMAND_LINE)
+    deep = ".".join(["a"] * 5000)
+    huge = "9" * 5000
+    for text in (
+        "title = 'crane'", "a4 = [150.0]", "a4 = [[", "a4 = ['x', 2]", "a4 = [true, true]",
+        f"a4 = [{huge}, 100]", f"{deep} = 1", "a4 = [1e999, 100]",
+    ):  # fmt: skip
         path.write_text(text)
         with pytest.raises(SheetError, match="office.toml is not a printer file"):
-            print_scale_for(A4, None, path)
+            read_printer(path)
         with pytest.raises(SheetError, match="office.toml is not a printer file"):
-            print_scale_for(A4, (150.0, 100.0), path)
+            remember(path, ["a4"], (150.0, 100.0))
         assert path.read_text() == text  # somebody else's file is left alone
     path.write_text("a3 = [150, 100]")
     with pytest.raises(SheetError, match="office.toml knows no bars of the a4 sheet"):
-        print_scale_for(A4, None, path)
+        scale_by(path)
     with pytest.raises(SheetError, match="cannot write"):
-        print_scale_for(A4, (150.0, 100.0), tmp_path / "none" / "p.toml")
+        remember(tmp_path / "none" / "p.toml", ["a4"], (150.0, 100.0))
     with pytest.raises(SheetError, match="cannot read"):
-        print_scale_for(A4, None, tmp_path)
+        read_printer(tmp_path)
+
+
+def test_bars_and_standoffs_that_cannot_be_are_refused_at_once() -> None:
+    for bars in ((150.0,), (150.0, float("nan")), (150.0, 100.0, 0.1, 0.1)):
+        with pytest.raises(SetupError, match="the check bars: two lengths are wanted"):
+            Setup(bars_mm=bars)
+    with pytest.raises(SetupError, match="the standoff must be 0 mm or more, got -3"):
+        Setup(standoff_mm=-3.0)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from capture.errors import SheetError
-from capture.solved import closed_plane, solve_photos
+from capture.setup import Setup
+from capture.solved import closed_plane, solve_photo
 from tests.capture.test_capture_scene import camera, picture
 
 SCALE = (1.002, 0.998)
@@ -29,7 +30,7 @@ def photos(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 
 
 def test_several_photos_give_a_view_each(photos: list[Path]) -> None:
-    solved = solve_photos(photos, bars_mm=BARS)
+    solved = [solve_photo(photo, Setup(bars_mm=BARS)) for photo in photos]
     assert [s.photo.name for s in solved] == ["shut0.png", "shut1.png"]
     for s, true in zip(solved, ((20.0, -30.0, 560.0), (30.0, -260.0, 560.0)), strict=True):
         assert s.view.eye_mm() / np.linalg.norm(s.view.eye_mm()) == pytest.approx(
@@ -39,7 +40,7 @@ def test_several_photos_give_a_view_each(photos: list[Path]) -> None:
 
 
 def test_face_on_plane_of_a_shut_dummy(photos: list[Path]) -> None:
-    closed = closed_plane(photos[0], 4.0, thickness_sd_mm=0.2, bars_mm=BARS)
+    closed = closed_plane(photos[0], Setup(bars_mm=BARS), 4.0, thickness_sd_mm=0.2)
     truth = camera(eye=(20.0, -30.0, 560.0), f35_mm=45.0, size=(2000, 1500))
     page = np.array([[-60.0, -40.0, 4.0], [45.0, -40.0, 4.0], [45.0, 40.0, 4.0], [-60.0, 40.0, 4.0]])
     seen = closed.solved.view.to_plane(truth.project(page), closed.top_mm)
@@ -54,7 +55,7 @@ def test_shut_dummy_from_the_side_or_absurdly_thick_is_refused(photos: list[Path
     with pytest.raises(
         SheetError, match=r"shut1.png: .* 25 degrees from the side, over 20; .*straight above"
     ):
-        closed_plane(photos[1], 4.0)
+        closed_plane(photos[1], Setup(), 4.0)
     for thick in (0.0, -1.0, 80.0, float("nan")):
         with pytest.raises(SheetError, match="0 to 60 mm is wanted"):
-            closed_plane(photos[0], thick)
+            closed_plane(photos[0], Setup(), thick)

@@ -12,10 +12,13 @@ from click.testing import CliRunner, Result
 
 import compare.jobs.check_dummy
 from capture.errors import PhotoError
+from capture.sheet.printer_file import read_printer
 from compare.cli import main
 from compare.tell.help.topics import TOPICS
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import ONE_SIDED, TWO_SIDED, profile_of, spec_of
+
+DEMO = Path(__file__).resolve().parents[2] / "sample_images" / "short_leg.jpg"
 
 
 def run(*args: str | Path) -> Result:
@@ -65,6 +68,31 @@ def test_annotate(faked: Any, tmp_path: Path) -> None:
     photo, spec = faked({"leg right": -1.9})
     result = run("check", photo, "--spec", spec, "--annotate", tmp_path / "out.png")
     assert result.exit_code == 3 and (tmp_path / "out.png").stat().st_size > 10_000
+
+
+def test_bars_are_remembered_after_success_only(
+    faked: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    photo, spec = faked({})
+    printer = tmp_path / "office.toml"
+    good = ("check", photo, "--spec", spec, "--bars", "150.3,99.5", "--printer", printer)
+    one_line(run(*good, "--annotate", tmp_path / "no" / "o.png"))
+    (tmp_path / "taken.png").mkdir()
+    one_line(run(*good, "--annotate", tmp_path / "taken.png"))
+    assert not printer.exists()
+    assert run(*good).exit_code == 0
+    assert read_printer(printer).bars == {"a4": (150.3, 99.5, 0.1)}
+    before = printer.read_bytes()
+    monkeypatch.undo()
+    # As it was: these bars are refused, and yet the file held them afterwards.
+    bad = ("--bars", "150.3,102.5", "--printer", printer)
+    for command in (("check", DEMO, "--spec", DEMO.with_suffix(".toml")), ("measure", DEMO)):
+        assert "check bar" in one_line(run(*command, *bad))
+        assert printer.read_bytes() == before
+    other = tmp_path / "notes.toml"
+    other.write_text("title = 'mine'")
+    told = one_line(run("check", photo, "--spec", spec, "--bars", "150.3,99.5", "--printer", other))
+    assert "notes.toml is not a printer file; choose another name for --printer" in told
 
 
 def test_annotate_into_nowhere(faked: Any, tmp_path: Path) -> None:

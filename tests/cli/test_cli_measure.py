@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from capture.camera.view import View
 from capture.photo import photo_of_array, read_photo
+from capture.setup import Setup
 from capture.sight.sighting import find_sheet
 from compare.cli import main
 from compare.compare_errors import OutputError
@@ -43,7 +44,7 @@ def one_line(result: Result) -> str:
 @cache
 def traced(name: str) -> tuple[Tracing, dict[str, Any]]:
     truth = json.loads((SAMPLES / f"{name}.truth.json").read_text())
-    result = measure(SAMPLES / f"{name}.jpg", use=truth["use"], bars_mm=truth["bars_read_mm"])
+    result = measure(SAMPLES / f"{name}.jpg", Setup(use=truth["use"], bars_mm=truth["bars_read_mm"]))
     return result, truth
 
 
@@ -80,7 +81,7 @@ def test_a_draft_is_a_spec_that_check_accepts_and_that_agrees_with_the_photo(tmp
     write_draft(result, path)
     spec = load_spec(path)
     assert spec.units == "mm"
-    inspection = check(SAMPLES / "good_arch.jpg", path, bars_mm=truth["bars_read_mm"])
+    inspection = check(SAMPLES / "good_arch.jpg", path, Setup(bars_mm=truth["bars_read_mm"]))
     for item in inspection.findings.lengths:
         if not item.name.startswith(("page ", "foot ")) or item.name.startswith("page spacing"):
             assert abs(item.deviation) < max(item.expanded, 0.5), item.name
@@ -194,7 +195,7 @@ def test_a_draft_that_makes_no_spec_leaves_no_file(tmp_path: Path) -> None:
 @pytest.mark.photo
 def test_another_construction_gets_plain_numbers_and_no_draft(tmp_path: Path) -> None:
     truth = json.loads((SAMPLES / "vfold.truth.json").read_text())
-    result = measure(SAMPLES / "vfold.jpg", use=truth["use"], bars_mm=truth["bars_read_mm"])
+    result = measure(SAMPLES / "vfold.jpg", Setup(use=truth["use"], bars_mm=truth["bars_read_mm"]))
     assert "panels on a spread lying flat" in result.headline
     true = [np.array(xy) for xy in truth["joints_mm"].values()]
     for f in result.lengths:

@@ -5,6 +5,7 @@ import numpy as np
 
 from capture.camera.view import View
 from capture.photo import photo_of_array
+from capture.placing import Placing
 from capture.sheet.marker_sheet import SHEETS
 from capture.sight.sighting import Sighting
 from compare.design.spec.spec import Spec
@@ -50,10 +51,7 @@ def inspection_of(profile: Profile, spec: Spec) -> Inspection:
     shot = Shot(
         photo=photo_of_array(picture, name="dummy.jpg", sha256="0" * 64),
         sighting=sighting,
-        view=view,
-        use="arch",
-        standoff_mm=0.0,
-        standoff_err_mm=0.5,
+        placing=Placing(use="arch", standoff_mm=0.0, standoff_err_mm=0.5, view=view),
         profile=profile,
         measured=measured_of(profile, spec),
         notes=(),

@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from capture.setup import Setup
 from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Entry, Ledger
+from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, sha256_of
 from compare.tell.check.check_json import findings_dict
@@ -16,7 +18,7 @@ from compare.verdict.findings import compare_profile
 from compare.version import own_version
 from tests.helpers.made_profiles import TWO_SIDED, profile_of, spec_of
 
-SETTINGS: dict[str, Any] = {"use": "auto", "rule": "guarded"}
+CHECKING = Checking(setup=Setup())
 """What the command line makes of no options."""
 
 PEOPLE = ("Wren", "Tolly")
@@ -65,7 +67,7 @@ def fill(
             dropped=(),
             spec=spec.source.name,
             spec_sha256=spec.source.sha256,
-            settings=SETTINGS,
+            settings=CHECKING.as_dict(),
             version=own_version(),
             status="checked",
             reason="",

@@ -21,7 +21,7 @@ from compare.lot.run.samples import Reading, Sample
 from compare.lot.study.lot_statistics import statistics_of
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
-from tests.helpers.made_lots import SETTINGS, drifting_lot, fake_folder, fill
+from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 
 
@@ -31,9 +31,9 @@ def assessed(place: Path, sampling: Sampling | None = None, **options: float) ->
     spec = load_spec(spec_path)
     lot = read_lot(folder)
     with Ledger(book) as ledger:
-        run = run_lot(lot, spec, spec_path, SETTINGS, ledger)
+        run = run_lot(lot, spec, CHECKING, ledger)
         assert run.checked == 0
-        return assess(lot.name, spec, SETTINGS, run, ledger, sampling)
+        return assess(lot.name, spec, CHECKING, run, ledger, sampling)
 
 
 def sample(
@@ -90,7 +90,7 @@ def test_a_good_lot_is_accepted_and_nothing_is_told(tmp_path: Path) -> None:
     with Ledger(tmp_path / "l.sqlite") as ledger:
         run = fill(ledger, lot, spec, [{}] * 20, rng)
         sampling = Sampling(size=150, aql=4.0)  # 20 samples, 2 allowed
-        a = assess("good", spec, SETTINGS, run, ledger, sampling)
+        a = assess("good", spec, CHECKING, run, ledger, sampling)
         assert (a.decision.word, a.decision.stop, a.exit_code) == ("accept", False, 0)
         assert a.decision.headline == "Accept: at most 0 nonconforming among 20, 2 are allowed."
         assert a.advice == () == a.causes and not a.cuts
@@ -105,14 +105,14 @@ def test_switching_rules_follow_the_ledger(tmp_path: Path) -> None:
         for k in range(2):
             lot = read_lot(fake_folder(tmp_path / f"bad {k}", 20))
             run = fill(ledger, lot, spec, [{"leg left": -3.0}] * 20, rng)
-            a = assess(lot.name, spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+            a = assess(lot.name, spec, CHECKING, run, ledger, Sampling(size=150, aql=4.0))
             assert a.decision.word == "do not accept" and a.decision.plan.severity == "normal"  # type: ignore[union-attr]
         lot = read_lot(fake_folder(tmp_path / "next", 20))
         run = fill(ledger, lot, spec, [{}] * 20, rng)
-        a = assess(lot.name, spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+        a = assess(lot.name, spec, CHECKING, run, ledger, Sampling(size=150, aql=4.0))
         assert a.decision.plan is not None and a.decision.plan.severity == "tightened"
         # judged again, a lot has only the lots before it as its past
-        again = assess("bad 1", spec, SETTINGS, run, ledger, Sampling(size=150, aql=4.0))
+        again = assess("bad 1", spec, CHECKING, run, ledger, Sampling(size=150, aql=4.0))
         assert again.decision.plan is not None and again.decision.plan.severity == "normal"
     assert past_lots([], "x") == []
 

@@ -18,16 +18,18 @@ import pyarrow.parquet as pq
 import pytest
 from sqlalchemy import func, select
 
+from capture.setup import Setup
+from capture.sheet.printer_file import read_printer
 from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
 from compare.lot.ledger.ledger_export import export
 from compare.lot.ledger.ledger_history import Series, all_series, lots
 from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING, SCHEMA_VERSION
+from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import read_lot
-from compare.lot.run.runner import recorded
 from compare.lot.run.samples import load_samples
 from compare.tell.result_files import write_whole
-from tests.helpers.made_lots import SETTINGS, drifting_lot, fake_folder, fill, result_of
+from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 
 POSTGRES_PLACES = ("/usr/lib/postgresql", "/usr/local/pgsql", "/opt/postgresql")
@@ -108,7 +110,7 @@ def entry(place: Path, number: int, *, lot: str = "lamps", refused: bool = False
         dropped=(),
         spec="spread.toml",
         spec_sha256=spec.source.sha256,
-        settings=SETTINGS,
+        settings=CHECKING.as_dict(),
         version="1",
         status="refused" if refused else "checked",
         reason="too dark" if refused else "",
@@ -298,15 +300,19 @@ def test_key_depends_on_photos_spec_settings_and_version() -> None:
 
 
 def test_a_file_among_the_settings_counts_by_content(tmp_path: Path) -> None:
-    one, two = tmp_path / "a" / "camera.toml", tmp_path / "b" / "camera.toml"
+    one, two = tmp_path / "a" / "office.toml", tmp_path / "b" / "office.toml"
     for path in (one, two):
         path.parent.mkdir()
-        path.write_text("the same")
-    assert recorded({"camera_path": str(one)}) == recorded({"camera_path": str(two)})
-    two.write_text("another")
-    assert recorded({"camera_path": str(one)}) != recorded({"camera_path": str(two)})
-    with pytest.raises(LotError, match="cannot be read"):
-        recorded({"camera_path": str(tmp_path / "none.toml")})
+        path.write_text("a4 = [150.1, 100.1]")
+
+    def kept(path: Path) -> dict[str, object]:
+        return Checking(setup=Setup(printer=read_printer(path))).as_dict()
+
+    assert kept(one) == kept(two)
+    two.write_text("a4 = [150.1, 100.2]")
+    assert kept(one) != kept(two)
+    with_bars = Checking(setup=Setup(bars_mm=(150.0, 100.0), printer=read_printer(two)))
+    assert with_bars.as_dict() == {"use": "auto", "rule": "guarded", "bars_mm": [150.0, 100.0]}
 
 
 def test_export(tmp_path: Path) -> None:
@@ -326,7 +332,7 @@ def test_export(tmp_path: Path) -> None:
     for row, line, cell in zip(rows, lines, table, strict=True):
         assert float(row["measured"]) == line["measured"] == cell["measured"]
         assert row["name"] == line["name"] == cell["name"]
-    assert lines[0]["labels"]["assembler"] == "Wren" and lines[0]["settings"] == SETTINGS
+    assert lines[0]["labels"]["assembler"] == "Wren" and lines[0]["settings"] == CHECKING.as_dict()
     (high,) = {x["high"] for x in lines if x["name"] == "clearance left"}
     assert high is None
     assert not list(tmp_path.glob(".o.*"))

@@ -1,13 +1,15 @@
 """The runner: every photo once, bad ones told, stopped runs going on, other machines."""
 
 import os
+import pickle
 import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,17 +17,22 @@ import pytest
 
 import compare.lot.run.runner
 import compare.lot.run.sample_job
+from capture.errors import PhotoError
+from capture.files import FileBytes
+from capture.setup import Setup
 from compare.compare_errors import LotError
 from compare.design.spec.spec import load_spec
 from compare.lot.ledger.ledger import Ledger
+from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, Tally, run_lot
 from compare.lot.run.sample_job import Job, run_job
 from compare.lot.run.samples import load_samples
+from compare.verdict.conformity import Rule
 
 FERRY = Path(__file__).resolve().parents[2] / "sample_images" / "lot_ferry"
 SPEC = FERRY / "ferry.toml"
-SETTINGS: dict[str, Any] = {"use": "auto", "rule": "guarded", "bars_mm": [150.3, 99.9]}
+CHECKING = Checking(setup=Setup(bars_mm=(150.3, 99.9)))
 
 photo = pytest.mark.photo
 
@@ -42,7 +49,7 @@ def few(tmp_path: Path) -> Path:
 
 
 def run(lot: Lot, ledger: Ledger, **options: Any) -> Run:
-    return run_lot(lot, load_spec(SPEC), SPEC, SETTINGS, ledger, **options)
+    return run_lot(lot, load_spec(SPEC), CHECKING, ledger, **options)
 
 
 def lot_of(folder: Path) -> Lot:
@@ -70,13 +77,13 @@ def test_every_sample_once_and_not_again(few: Path, tmp_path: Path) -> None:
             first.keys
         )
         # other settings, or a photo more, are another inspection
-        other = run_lot(lot_of(few), load_spec(SPEC), SPEC, {**SETTINGS, "rule": "simple"}, ledger, workers=1)
+        other = run_lot(lot_of(few), load_spec(SPEC), replace(CHECKING, rule=Rule.SIMPLE), ledger, workers=1)
         assert other.checked == 3 and ledger.count() == 6
 
 
 @photo
 def test_a_bad_photo_among_good_ones_of_a_sample_is_dropped(few: Path) -> None:
-    job = Job(photos=(few / "2_a.jpg", few / "3_a.jpg"), spec=SPEC, settings=SETTINGS)
+    job = Job(photos=(few / "2_a.jpg", few / "3_a.jpg"), spec=load_spec(SPEC), checking=CHECKING)
     outcome = run_job(job)
     assert outcome.status == "checked" and [name for name, _ in outcome.dropped] == ["3_a.jpg"]
 
@@ -92,7 +99,7 @@ def test_known_samples_follow_the_manifest(few: Path, tmp_path: Path) -> None:
         (sample,) = load_samples(ledger, list(second.keys))
         assert (sample.name, sample.labels) == ("last", {"die": "B"})
         third = run_lot(Lot(name="other", shots=read_lot(few).shots, missing=(), notes=()),
-                        load_spec(SPEC), SPEC, SETTINGS, ledger)  # fmt: skip
+                        load_spec(SPEC), CHECKING, ledger)  # fmt: skip
         assert third.notes == ["1 inspections of lot 'few' belong to lot 'other' now."]
 
 
@@ -101,11 +108,26 @@ def test_a_bug_costs_one_photo(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
         raise ZeroDivisionError("by\nnothing")
 
     monkeypatch.setattr(compare.lot.run.sample_job, "_check", broken)
-    outcome = run_job(Job(photos=(tmp_path / "x.jpg",), spec=SPEC, settings={}))
+    outcome = run_job(Job(photos=(tmp_path / "x.jpg",), spec=load_spec(SPEC), checking=CHECKING))
     assert outcome.status == "failed"
     assert outcome.reason == (
         "x.jpg: an error inside foldgauge (ZeroDivisionError: by nothing); please report it"
     )
+
+
+def test_photos_sent_as_bytes_do_not_overwrite_each_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two folders, one file name: as on a cluster, where no disk is shared."""
+    seen: list[bytes] = []
+
+    def refuse(job: Job, photos: Sequence[Path | FileBytes]) -> None:
+        seen.extend(p.data for p in photos if isinstance(p, FileBytes))
+        raise PhotoError("x.jpg: no")
+
+    monkeypatch.setattr(compare.lot.run.sample_job, "_check_one", refuse)
+    photos = (FileBytes("x.jpg", b"one"), FileBytes("x.jpg", b"two"))
+    job = pickle.loads(pickle.dumps(Job(photos=photos, spec=load_spec(SPEC), checking=CHECKING)))
+    assert run_job(job).status == "refused"
+    assert seen[:2] == [b"one", b"two"]
 
 
 CRASH = """
@@ -123,7 +145,7 @@ def crash(number, job, parent):
 runner._numbered = crash
 if __name__ == "__main__":
     names = ["a.jpg", "b.jpg", "deadly.jpg", "c.jpg", "d.jpg", "e.jpg", "f.jpg"]
-    jobs = {{i: Job(photos=(Path(n),), spec=Path("s"), settings={{}}) for i, n in enumerate(names)}}
+    jobs = {{i: Job(photos=(Path(n),), spec=None, checking=None) for i, n in enumerate(names)}}
     for number, outcome in sorted(runner._in_processes(jobs, 2)):
         print(number, outcome.status, outcome.reason)
 """
@@ -232,6 +254,6 @@ def test_on_a_cluster(few: Path, tmp_path: Path) -> None:
 
 def test_a_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(compare.lot.run.runner, "SCHEDULER_WAIT", "1s")
-    jobs = {0: Job(photos=(tmp_path / "x.jpg",), spec=SPEC, settings={})}
+    jobs = {0: Job(photos=(tmp_path / "x.jpg",), spec=load_spec(SPEC), checking=CHECKING)}
     with pytest.raises(LotError, match="no scheduler answers at tcp://127.0.0.1:9"):
         next(compare.lot.run.runner._on_scheduler(jobs, "tcp://127.0.0.1:9"))

@@ -9,6 +9,7 @@ import pytest
 
 from capture.camera.view import View
 from capture.errors import FoldgaugeError
+from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
 from compare.tell.check.check_terminal import print_findings
 from measure.guided.placement import place_by_joints
@@ -145,9 +146,11 @@ def test_the_spine_set_by_hand_tells_the_feet_apart(tmp_path: Path) -> None:
     path = tmp_path / "joints.csv"
     path.write_text("joint,x,y\nspine,{:.1f},{:.1f}\n".format(*truth["joints_px"]["spine"]))
     bars = truth["bars_read_mm"]
-    without = check(SAMPLES / "short_leg.jpg", SAMPLES / "short_leg.toml", bars_mm=bars)
+    without = check(SAMPLES / "short_leg.jpg", SAMPLES / "short_leg.toml", Setup(bars_mm=bars))
     assert "foot right" in without.findings.undetermined
-    result = check(SAMPLES / "short_leg.jpg", SAMPLES / "short_leg.toml", bars_mm=bars, points_path=path)
+    result = check(
+        SAMPLES / "short_leg.jpg", SAMPLES / "short_leg.toml", Setup(bars_mm=bars), points=read_points(path)
+    )
     lengths = {i.name: i for i in result.findings.lengths}
     for name in ("foot left", "foot right"):
         item = lengths[name]
@@ -166,7 +169,9 @@ def text_of(result: Inspection) -> str:
 
 
 def test_points_go_with_one_photo(tmp_path: Path) -> None:
-    with pytest.raises(FoldgaugeError, match="--points belongs to one photo"):
+    with pytest.raises(FoldgaugeError, match="a list of points belongs to one photo"):
         check(
-            [SAMPLES / "a.jpg", SAMPLES / "b.jpg"], SAMPLES / "short_leg.toml", points_path=tmp_path / "p.csv"
+            [SAMPLES / "a.jpg", SAMPLES / "b.jpg"],
+            SAMPLES / "short_leg.toml",
+            points=[HandPoint(joint="spine", x_px=1.0, y_px=1.0)],
         )

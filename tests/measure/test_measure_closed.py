@@ -14,6 +14,7 @@ from capture.arrays import Array, Pixels
 from capture.camera.view import View
 from capture.errors import FoldgaugeError
 from capture.photo import photo_of_array
+from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, SolvedPhoto
 from compare.jobs.check_dummy import check
@@ -200,8 +201,8 @@ def test_the_sample_dummy_that_sticks_out_when_shut() -> None:
     result = check(
         SAMPLES / "oversize.jpg",
         SAMPLES / "oversize.toml",
-        bars_mm=open_truth["bars_read_mm"],
-        closed_path=SAMPLES / "oversize_shut.jpg",
+        Setup(bars_mm=open_truth["bars_read_mm"]),
+        closed=SAMPLES / "oversize_shut.jpg",
         shut_mm=truth["thickness_mm"],
     )
     assert result.closed is not None
@@ -221,4 +222,4 @@ def test_the_sample_dummy_that_sticks_out_when_shut() -> None:
 @pytest.mark.photo
 def test_a_photo_from_the_side_is_no_closed_photo() -> None:
     with pytest.raises(FoldgaugeError, match="shut dummy"):
-        check(SAMPLES / "oversize.jpg", SAMPLES / "oversize.toml", closed_path=SAMPLES / "oversize.jpg")
+        check(SAMPLES / "oversize.jpg", SAMPLES / "oversize.toml", closed=SAMPLES / "oversize.jpg")

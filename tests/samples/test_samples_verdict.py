@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from capture.errors import FoldgaugeError
+from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
 from compare.verdict.conformity import Verdict
 
@@ -27,7 +28,9 @@ pytestmark = pytest.mark.photo
 @cache
 def inspected(name: str) -> Inspection:
     truth = TRUTH[name]
-    return check(SAMPLES / f"{name}.jpg", SAMPLES / truth["spec"], bars_mm=tuple(truth["bars_read_mm"]))
+    return check(
+        SAMPLES / f"{name}.jpg", SAMPLES / truth["spec"], Setup(bars_mm=tuple(truth["bars_read_mm"]))
+    )
 
 
 def touched(cause: dict[str, Any]) -> set[str]:

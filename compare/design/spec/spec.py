@@ -6,6 +6,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
+from capture.files import FileBytes
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.parts import (
     Base,
@@ -115,12 +116,12 @@ class Spec:
         return dict(self.mechanism.lengths)
 
 
-def load_spec(path: str | Path) -> Spec:
+def load_spec(file: str | Path | FileBytes) -> Spec:
     """Read a design spec.
 
     Parameters
     ----------
-    path : a TOML file (see the README for its keys).
+    file : a TOML file (see the README for its keys), or its bytes.
 
     Returns
     -------
@@ -132,7 +133,7 @@ def load_spec(path: str | Path) -> Spec:
     """
     from compare.design.study.feasible import checked
 
-    data, source = read_form(path)
+    data, source = read_form(file)
     return checked(spec_of_form(data, source))
 
 

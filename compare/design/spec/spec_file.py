@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from capture.files import FileBytes, read_whole
 from compare.compare_errors import SpecError
 from compare.design.spec.forms import FORMS, TOP, Form, Key, Kind
 
@@ -211,31 +212,36 @@ def check_form(source: Source, data: Mapping[str, Any]) -> None:
             _check_tables(source, name, form, data[name], units)
 
 
-def read_form(path: str | Path) -> tuple[dict[str, Any], Source]:
+def read_form(file: str | Path | FileBytes) -> tuple[dict[str, Any], Source]:
     """Read a spec file and check its form; values stay as written, in the file's own units.
 
     Raises
     ------
     SpecError : the file is missing, is not TOML, or its form is wrong.
     """
-    path = Path(path)
-    try:
-        if path.is_dir():
-            raise SpecError(f"{path.name}: this is a folder; a spec is a .toml file")
-        size = path.stat().st_size
-        if size > BIGGEST_FILE:
-            raise SpecError(f"{path.name}: {size} bytes is too large for a spec; is it the right file?")
-        raw = path.read_bytes()
-    except OSError as err:
-        raise SpecError(f"{path.name}: the spec cannot be read: {err.strerror or err}") from None
+    name, raw = (file.name, file.data) if isinstance(file, FileBytes) else _read(Path(file))
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError:
-        raise SpecError(f"{path.name}: not a text file in UTF-8; a spec is a .toml file") from None
-    source = Source(path.name, key_lines(text), hashlib.sha256(raw).hexdigest())
+        raise SpecError(f"{name}: not a text file in UTF-8; a spec is a .toml file") from None
+    source = Source(name, key_lines(text), hashlib.sha256(raw).hexdigest())
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as err:
-        raise SpecError(f"{path.name}: not valid TOML: {_one_line(str(err))}") from None
+    except (ValueError, RecursionError) as err:  # ValueError also: a number of thousands of digits
+        raise SpecError(f"{name}: not valid TOML: {_one_line(str(err))}") from None
     check_form(source, data)
     return data, source
+
+
+def _read(path: Path) -> tuple[str, bytes]:
+    """Return a spec file's name and content."""
+    try:
+        if path.is_file() and path.stat().st_size > BIGGEST_FILE:
+            size = path.stat().st_size
+            raise SpecError(f"{path.name}: {size} bytes is too large for a spec; is it the right file?")
+        return path.name, read_whole(path, BIGGEST_FILE)
+    except IsADirectoryError:
+        raise SpecError(f"{path.name}: this is a folder; a spec is a .toml file") from None
+    except (OSError, ValueError) as err:  # ValueError: a name with a zero byte
+        why = getattr(err, "strerror", None) or err
+        raise SpecError(f"{path.name}: the spec cannot be read: {why}") from None

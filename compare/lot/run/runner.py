@@ -10,15 +10,17 @@ import os
 from collections import Counter
 from collections.abc import Callable, Generator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
+from capture.files import FileBytes
 from compare.compare_errors import LotError
 from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
+from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, Shot
-from compare.lot.run.sample_job import Job, Outcome, run_job, settings_files
+from compare.lot.run.sample_job import Job, Outcome, run_job
 from compare.version import own_version
 
 Group = tuple[Shot, ...]
@@ -65,22 +67,6 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def recorded(settings: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the settings as the ledger keeps them: a file by name and content, not by where it lies.
-
-    Raises
-    ------
-    LotError : such a file cannot be read.
-    """
-    out = dict(settings)
-    for keyword, path in settings_files(settings).items():
-        try:
-            out[keyword] = f"{path.name} {sha256_of(path)}"
-        except OSError as err:
-            raise LotError(f"{path}: cannot be read: {err.strerror}") from None
-    return out
-
-
 def cores() -> int:
     """Return how many processors this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
@@ -125,6 +111,10 @@ def _in_processes(jobs: Mapping[int, Job], workers: int) -> Generator[Numbered, 
                 suspects = list(left)[: ahead + workers]
 
 
+def _packed(photo: Path | FileBytes) -> FileBytes:
+    return photo if isinstance(photo, FileBytes) else FileBytes(photo.name, photo.read_bytes())
+
+
 def _on_scheduler(jobs: Mapping[int, Job], address: str) -> Generator[Numbered, None, None]:
     """Run on the workers of a Dask scheduler; photos travel as bytes, so they need no shared disk."""
     try:
@@ -136,11 +126,9 @@ def _on_scheduler(jobs: Mapping[int, Job], address: str) -> Generator[Numbered, 
         client = Client(address, timeout=SCHEDULER_WAIT)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as err:
         raise LotError(f"--scheduler: no scheduler answers at {address}: {err}") from None
-    shared = {p: p.read_bytes() for job in jobs.values() for p in job.files[len(job.photos) :]}
 
     def packed(job: Job) -> Job:
-        contents = tuple(shared.get(p) or p.read_bytes() for p in job.files)
-        return Job(photos=job.photos, spec=job.spec, settings=job.settings, contents=contents)
+        return replace(job, photos=tuple(_packed(photo) for photo in job.photos))
 
     with client:
         if not client.scheduler_info()["workers"]:
@@ -213,8 +201,7 @@ def heading(lot: Lot, shots: Group) -> dict[str, str | int]:
 def run_lot(
     lot: Lot,
     spec: Spec,
-    spec_path: Path,
-    settings: Mapping[str, Any],
+    checking: Checking,
     ledger: Ledger,
     *,
     workers: int | None = None,
@@ -226,8 +213,7 @@ def run_lot(
 
     Parameters
     ----------
-    lot : photos and what belongs to them. spec, spec_path : the design, read and where it is.
-    settings : keywords of `compare.check`; plain values, and paths as text.
+    lot : photos and what belongs to them. spec : the design. checking : how samples are checked.
     workers : processes; default one per processor. scheduler : address of a Dask scheduler instead.
     together : all photos of a sample make one inspection; else each photo one of its own.
     tell : called after every sample.
@@ -239,7 +225,7 @@ def run_lot(
     """
     run = Run(problems=list(lot.missing), notes=list(lot.notes))
     groups = lot.samples if together else tuple((shot,) for shot in lot.shots)
-    kept = recorded(settings)
+    kept = checking.as_dict()
     planned = _plan(groups, spec, kept, run)
     run.keys = {key: shots for key, (shots, _) in planned.items()}
     known = ledger.known(list(planned))
@@ -247,7 +233,7 @@ def run_lot(
     _take_over(ledger, lot, {k: run.keys[k] for k in known}, run)
     todo = [key for key in planned if key not in known]
     jobs = {
-        i: Job(photos=tuple(s.path for s in planned[key][0]), spec=spec_path.absolute(), settings=settings)
+        i: Job(photos=tuple(s.path for s in planned[key][0]), spec=spec, checking=checking)
         for i, key in enumerate(todo)
     }
     bad = len(run.problems)

@@ -6,7 +6,6 @@ failure into a reason, so that one bad photo never stops the rest.
 
 import os
 import signal
-import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
@@ -15,6 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from capture.errors import FoldgaugeError
+from capture.files import FileBytes
+from compare.design.spec.spec import Spec
+from compare.lot.run.checking import Checking
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
@@ -26,19 +28,13 @@ class Job:
 
     Attributes
     ----------
-    photos, spec : paths on a disk the worker sees. settings : keywords of `compare.check`.
-    contents : the files themselves, as in `files`, for a worker on another machine; else None.
+    photos : paths on a disk the worker sees; or the files themselves, for a worker on another machine.
+    spec, checking : the design, and how to check.
     """
 
-    photos: tuple[Path, ...]
-    spec: Path
-    settings: Mapping[str, Any]
-    contents: tuple[bytes, ...] | None = None
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """All files the check needs: photos, spec, and those that the settings name."""
-        return (*self.photos, self.spec, *settings_files(self.settings).values())
+    photos: tuple[Path | FileBytes, ...]
+    spec: Spec
+    checking: Checking
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,11 +54,6 @@ class Outcome:
     alone: Mapping[str, Sequence[float]] = field(default_factory=dict)
     dropped: tuple[tuple[str, str], ...] = ()
     seconds: float = 0.0
-
-
-def settings_files(settings: Mapping[str, Any]) -> dict[str, Path]:
-    """Return the settings that are paths of files (a camera, a printer), by keyword."""
-    return {k: Path(v) for k, v in sorted(settings.items()) if k.endswith("_path") and v is not None}
 
 
 def one_thread() -> None:
@@ -91,53 +82,43 @@ def _alone(inspection: "Inspection") -> dict[str, list[float]]:
     return {name: values for name, values in out.items() if len(values) == len(inspection.shots)}
 
 
-def _usable(photos: Sequence[Path], spec: Path, settings: Mapping[str, Any]) -> tuple[list[Path], list[str]]:
-    """Try each photo by itself; return those that work, and the reasons of the others in order."""
+def _check_one(job: Job, photos: Sequence[Path | FileBytes]) -> "Inspection":
     from compare.jobs.check_dummy import check
 
-    good: list[Path] = []
-    reasons: list[str] = []
-    for photo in photos:
+    return check(list(photos), job.spec, job.checking.setup, rule=job.checking.rule)
+
+
+def _usable(job: Job) -> tuple[list[Path | FileBytes], dict[str, str]]:
+    """Try each photo by itself; return those that work, and name -> reason of the others."""
+    good: list[Path | FileBytes] = []
+    reasons: dict[str, str] = {}
+    for photo in job.photos:
         try:
-            check(photo, spec, **settings)
+            _check_one(job, [photo])
         except FoldgaugeError as err:
-            reasons.append(_one_line(err))
+            reasons[photo.name] = _one_line(err)
         else:
             good.append(photo)
     return good, reasons
 
 
-def _check(photos: Sequence[Path], spec: Path, settings: Mapping[str, Any]) -> Outcome:
+def _check(job: Job) -> Outcome:
     """Check a sample; of several photos those that cannot be used are left out."""
-    from compare.jobs.check_dummy import check
-
     dropped: tuple[tuple[str, str], ...] = ()
     try:
-        inspection = check(list(photos), spec, **settings)
+        inspection = _check_one(job, job.photos)
     except FoldgaugeError as err:
-        if len(photos) == 1:
+        if len(job.photos) == 1:
             return Outcome(status="refused", reason=_one_line(err))
-        good, reasons = _usable(photos, spec, settings)
-        bad = [p for p in photos if p not in good]
-        if not good or not bad:
-            return Outcome(status="refused", reason=reasons[0] if reasons else _one_line(err))
-        dropped = tuple((p.name, r) for p, r in zip(bad, reasons, strict=True))
+        good, reasons = _usable(job)
+        if not good or not reasons:
+            return Outcome(status="refused", reason=next(iter(reasons.values()), _one_line(err)))
+        dropped = tuple(reasons.items())
         try:
-            inspection = check(good, spec, **settings)
+            inspection = _check_one(job, good)
         except FoldgaugeError as again:
             return Outcome(status="refused", reason=_one_line(again), dropped=dropped)
     return Outcome(status="checked", result=inspection.as_dict(), alone=_alone(inspection), dropped=dropped)
-
-
-def _from_contents(job: Job, contents: tuple[bytes, ...]) -> Outcome:
-    """Write the files into a folder of their own for the time of the check."""
-    with tempfile.TemporaryDirectory(prefix="foldgauge-") as place:
-        paths = [Path(place, p.name) for p in job.files]
-        for path, content in zip(paths, contents, strict=True):
-            path.write_bytes(content)
-        n = len(job.photos)
-        moved = dict(zip(settings_files(job.settings), map(str, paths[n + 1 :]), strict=True))
-        return _check(paths[:n], paths[n], {**job.settings, **moved})
 
 
 def run_job(job: Job, parent: int | None = None) -> Outcome:
@@ -152,10 +133,7 @@ def run_job(job: Job, parent: int | None = None) -> Outcome:
     start = time.perf_counter()
     names = ", ".join(p.name for p in job.photos)
     try:
-        if job.contents is None:
-            outcome = _check(job.photos, job.spec, job.settings)
-        else:
-            outcome = _from_contents(job, job.contents)
+        outcome = _check(job)
     except MemoryError:
         outcome = Outcome(status="failed", reason=f"{names}: not enough memory for this photo")
     except Exception as err:  # a bug must not cost the lot; it is told as one and tried again next time

@@ -13,6 +13,7 @@ import numpy as np
 from capture.arrays import Array, Pixels
 from capture.camera.view import View
 from capture.photo import Photo
+from capture.placing import Placing
 from compare.design.expected_layout import layout_of
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.joint_quantities import RIDGE_GAP, End, bearing_joints, ends_of, seen_ends
@@ -64,7 +65,7 @@ def design_joints(inspection: "Inspection") -> dict[str, Array]:
 
 
 class Photographed(Protocol):
-    """What a picture needs: the photo, its view, and how high above the sheet the measured plane lies."""
+    """What a picture needs: the photo, its view, and where the measured plane lies."""
 
     @property
     def photo(self) -> Photo:
@@ -75,15 +76,15 @@ class Photographed(Protocol):
         """Its solved view."""
 
     @property
-    def standoff_mm(self) -> float:
-        """Height of the measured plane above the sheet."""
+    def placing(self) -> Placing:
+        """How high above the sheet the measured plane lies."""
 
 
 class Frame:
     """From millimetres of the measured plane to pixels of the finished picture."""
 
     def __init__(self, inspection: Photographed, xy_mm: Array) -> None:
-        self._view, self._z = inspection.view, inspection.standoff_mm
+        self._view, self._z = inspection.view, inspection.placing.standoff_mm
         px = self.photo_px(xy_mm)
         low, high = px.min(axis=0), px.max(axis=0)
         span = float(max(high[0] - low[0], 1.0))

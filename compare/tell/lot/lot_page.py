@@ -15,7 +15,7 @@ from capture.errors import FoldgaugeError
 from compare.lot.assess_lot import Assessment
 from compare.lot.charts.control_charts import individuals
 from compare.lot.lot_words import capital, listed, percent
-from compare.lot.run.runner import Run, recorded
+from compare.lot.run.runner import Run
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Index
 from compare.lot.study.lot_statistics import Statistics, Subgroups, label_columns
@@ -199,10 +199,10 @@ def _chance(p: float) -> str:
 
 
 def _rule(a: Assessment) -> Rule:
-    return Rule(a.settings.get("rule", Rule.GUARDED.value))
+    return a.checking.rule
 
 
-def _picture(sample: Sample, run: Run, spec_path: Path, settings: Mapping[str, Any]) -> str:
+def _picture(sample: Sample, run: Run, a: Assessment) -> str:
     """Return the annotated photo of a sample as a data address; "" if its photos are gone."""
     from PIL import Image
 
@@ -214,7 +214,7 @@ def _picture(sample: Sample, run: Run, spec_path: Path, settings: Mapping[str, A
     if not paths:
         return ""
     try:
-        inspection = check(paths, spec_path, **settings)
+        inspection = check(paths, a.spec, a.checking.setup, rule=a.checking.rule)
     except FoldgaugeError:
         return ""
     image = Image.fromarray(annotated(inspection))
@@ -224,7 +224,7 @@ def _picture(sample: Sample, run: Run, spec_path: Path, settings: Mapping[str, A
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
 
 
-def _worst(a: Assessment, run: Run, spec_path: Path) -> list[dict[str, Any]]:
+def _worst(a: Assessment, run: Run) -> list[dict[str, Any]]:
     out = []
     for s in a.worst(WORST):
         if s.verdict is Verdict.CONFORMS:
@@ -234,7 +234,7 @@ def _worst(a: Assessment, run: Run, spec_path: Path) -> list[dict[str, Any]]:
             {
                 "name": s.name,
                 "answer": s.answer,
-                "picture": _picture(s, run, spec_path, a.settings),
+                "picture": _picture(s, run, a),
                 "words": f"{', '.join(s.photos)}"
                 + (f"; {labels}" if labels else "")
                 + (f"; {s.made_at.replace('T', ' ')}" if s.made_at else ""),
@@ -259,7 +259,7 @@ def _sample_rows(a: Assessment, columns: Sequence[str]) -> list[dict[str, Any]]:
 
 
 def _record(a: Assessment, folder: Path) -> list[tuple[str, str]]:
-    settings = ", ".join(f"{k} {v}" for k, v in recorded(a.settings).items())
+    settings = ", ".join(f"{k} {v}" for k, v in a.checking.as_dict().items())
     return [
         ("photos", folder.name),
         ("spec", f"{a.spec.source.name}, SHA-256 {a.spec.source.sha256}"),
@@ -325,7 +325,7 @@ def _risk_words(a: Assessment) -> list[str]:
     ]
 
 
-def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str:
+def lot_report(a: Assessment, *, folder: Path, run: Run) -> str:
     """Return the report as HTML text."""
     names = [s.name for s in a.samples]
     times = [s.made_at.replace("T", " ") for s in a.samples if s.made_at]
@@ -347,7 +347,7 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
             for key, verdict in (("in", Verdict.CONFORMS), ("doubt", Verdict.OPEN), ("out", Verdict.FAILS))
         },
         "pareto": bars.pareto(a.causes, a.decision.counts.judged) if a.causes else None,
-        "worst": _worst(a, run, spec_path),
+        "worst": _worst(a, run),
         "groups": _groups(a),
         "group_title": "By " + listed(list(columns)) if columns else "",
         "rows": [_row(s, names) for s in a.statistics],
@@ -368,12 +368,12 @@ def lot_report(a: Assessment, *, folder: Path, spec_path: Path, run: Run) -> str
     return render("lot.html.j2", values)
 
 
-def write_lot_report(a: Assessment, path: Path, *, folder: Path, spec_path: Path, run: Run) -> None:
+def write_lot_report(a: Assessment, path: Path, *, folder: Path, run: Run) -> None:
     """Write the report; the file appears whole or not at all.
 
     Raises
     ------
     OutputError : it cannot be written.
     """
-    text = lot_report(a, folder=folder, spec_path=spec_path, run=run)
+    text = lot_report(a, folder=folder, run=run)
     write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8") and None)

@@ -1,0 +1,22 @@
+"""What the command line calls the things that errors and notes speak of."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from capture.errors import Option
+
+COMMAND_LINE: Final[Mapping[Option, str]] = MappingProxyType(
+    {
+        Option.USE: "--use",
+        Option.USE_ARCH: "--use arch",
+        Option.USE_BACKDROP: "--use backdrop",
+        Option.STANDOFF: "--standoff",
+        Option.BARS: "--bars",
+        Option.PRINTER: "--printer",
+        Option.POINTS: "--points",
+        Option.LARGER_PAPER: "--paper a3",
+        Option.CALIBRATE: "'foldgauge camera'",
+        Option.DRAFT: "--draft",
+    }
+)
