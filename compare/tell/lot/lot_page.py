@@ -40,9 +40,9 @@ CSS: Final = {Verdict.CONFORMS: "good", Verdict.FAILS: "bad", Verdict.OPEN: "uns
 SIGN: Final = {Verdict.CONFORMS: "✓", Verdict.FAILS: "✗", Verdict.OPEN: "?"}
 
 
-def page_file(name: str) -> str:
-    """Return the text of a file that belongs to the pages."""
-    return resources.files("compare.tell.lot").joinpath("page", name).read_text(encoding="utf-8")
+def page_file(room: str, name: str) -> str:
+    """Return the text of a file that belongs to the pages of a room of `compare.tell`."""
+    return resources.files(f"compare.tell.{room}").joinpath("page", name).read_text(encoding="utf-8")
 
 
 def render(template: str, values: Mapping[str, Any]) -> str:
@@ -50,8 +50,8 @@ def render(template: str, values: Mapping[str, Any]) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=False, lstrip_blocks=True
     )
-    css = Markup(page_file("report.css") + page_file("lot.css"))
-    return environment.from_string(page_file(template)).render(css=css, **values)
+    css = Markup(page_file("check", "report.css") + page_file("lot", "lot.css"))
+    return environment.from_string(page_file("lot", template)).render(css=css, **values)
 
 
 def _number(x: float, digits: int = 2) -> str:
