@@ -124,7 +124,7 @@ class Inspection:
         return out
 
     def write_report(self, path: str | Path) -> None:
-        """Write the report page (`--report`); OutputError if it cannot be written."""
+        """Write the report page; OutputError if it cannot be written."""
         from compare.tell.check.check_page import write_report
 
         write_report(self, Path(path))

@@ -19,9 +19,9 @@ from measure.geometry import Curve
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
 from measure.layout import Card, Layout, Panel, Role
+from measure.measure_errors import MeasureError, PointsError
 from measure.measuring_plane import plane_of
 from measure.part_names import part_name
-from measure.measure_errors import MeasureError, PointsError
 from measure.profile import Profile
 from measure.region import search_region
 from measure.scene import Scene
