@@ -132,7 +132,7 @@ def solved(dummy: Dummy, moves: Sequence[Move], effort: Effort) -> Remedy:
         leans.append(replace(was, measured=lean, u=u))
     sums: list[Item] = []
     for match in matches_of(mechanism):
-        if match.words and match.name in dummy.now:
+        if match.sums is not None and match.name in dummy.now:
             value = sum(after[k] * c for k, c in match.terms.items())
             sums.append(replace(dummy.now[match.name], measured=value, u=_u(match.terms, dummy.names, cov)))
     clearances = _clearances(dummy, after, cov)

@@ -6,13 +6,7 @@ from dataclasses import replace
 from compare.quantities.joint_quantities import seen_ends
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
-
-BY_HAND = "by hand: "
-
-
-def is_by_hand(item: Item) -> bool:
-    """Return whether a length ends at a hand-set joint."""
-    return BY_HAND in item.remark
+from compare.verdict.remarks import ByHand
 
 
 def marked(findings: Findings, by_hand: Mapping[str, float]) -> Findings:
@@ -27,9 +21,8 @@ def _marked(
 ) -> tuple[Item, ...]:
     out: list[Item] = []
     for item in items:
-        by = [joint for joint in ends.get(item.name, ()) if joint in by_hand]
-        remark = "; ".join(filter(None, [item.remark, BY_HAND + ", ".join(by) if by else ""]))
-        out.append(replace(item, remark=remark))
+        by = tuple(joint for joint in ends.get(item.name, ()) if joint in by_hand)
+        out.append(replace(item, remarks=(*item.remarks, ByHand(by))) if by else item)
     return tuple(out)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.quantity import Quantity
+from compare.quantities.undetermined import Reason, Why
 from compare.vocabulary import Kind, parsed
 from measure.layout import Panel
 from measure.profile import Profile
@@ -64,7 +65,7 @@ def bearing_joints(mechanism: Mechanism, panel: Panel) -> tuple[str, ...]:
 class Joints:
     """Distances and directions between joints of a profile as quantities over all its coordinates."""
 
-    def __init__(self, profile: Profile, n_inputs: int, misread: Mapping[str, str]) -> None:
+    def __init__(self, profile: Profile, n_inputs: int, misread: Mapping[str, Reason]) -> None:
         self._profile = profile
         self._n = n_inputs
         self._index = {name: i for i, name in enumerate(profile.joints) if name not in misread}
@@ -96,13 +97,13 @@ class Joints:
         return Quantity(float(np.arctan2(dy, dx)), g)
 
 
-def misread_joints(profile: Profile, mechanism: Mechanism) -> dict[str, str]:
+def misread_joints(profile: Profile, mechanism: Mechanism) -> dict[str, Reason]:
     """Joints not to be believed, with the reason: those of a plane half whose line misses the ridge.
 
     The plane lies on the ridge; even a crease glued some millimetres off it leaves the line within a fraction
     of a millimetre. A line that passes by has locked onto something else.
     """
-    out: dict[str, str] = {}
+    out: dict[str, Reason] = {}
     fitted = {p.name: p for p in profile.panels if p.found and len(p.line_mm) > 1}
     for half in mechanism.halves:
         fit = fitted.get(half.plane)
@@ -113,6 +114,6 @@ def misread_joints(profile: Profile, mechanism: Mechanism) -> dict[str, str]:
         along = (last - first) / np.hypot(*(last - first))
         gap = profile.at(joints[0]) - first
         if abs(float(along[0] * gap[1] - along[1] * gap[0])) > RIDGE_GAP:
-            why = f"the {half.name} half of the plane was misread: its line does not come to the {joints[0]}"
+            why = Reason(Why.HALF_MISREAD, (half.name, joints[0]))
             out |= dict.fromkeys(joints[1:], why)
     return out

@@ -7,6 +7,7 @@ honest uncertainty is used and said to be assumed.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,7 @@ from compare.quantities.joint_quantities import (
     seen_ends,
 )
 from compare.quantities.quantity import Inputs, Quantity
+from compare.quantities.undetermined import Reason, Why
 from compare.vocabulary import Kind, named, parsed
 from measure.layout import Panel, Role
 from measure.profile import Profile
@@ -32,6 +34,17 @@ from measure.sides import SIDES
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to
+
+
+ASSUMED: Final[Mapping[str, float]] = MappingProxyType(
+    {
+        "assumed split of the feet": FOOT_PLACEMENT_SD,
+        "assumed width of the left page": PAGE_WIDTH_SD,
+        "assumed width of the right page": PAGE_WIDTH_SD,
+        "assumed opening": float(OPENING_SD),
+    }
+)
+"""Inputs that stand for what a photo does not show: source -> standard uncertainty, mm (opening: rad)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -45,7 +58,7 @@ class Measured:
     lean : half of a plane -> quantity, rad; + = outer edge of the plane too high.
     working : all lengths the linkage needs, the assumed ones included.
     opening : the opening angle the linkage is solved at, rad.
-    assumed : name -> what was assumed and why, for the numbers in `working` that were not measured.
+    assumed : name -> what was assumed, for the numbers in `working` that were not measured.
     undetermined : length name -> reason.
     inputs : covariance of the inputs of all quantities.
     """
@@ -55,8 +68,8 @@ class Measured:
     lean: Mapping[str, Quantity]
     working: Mapping[str, Quantity]
     opening: Quantity
-    assumed: Mapping[str, str]
-    undetermined: Mapping[str, str]
+    assumed: Mapping[str, Reason]
+    undetermined: Mapping[str, Reason | str]
     inputs: Inputs
 
     def u(self, q: Quantity) -> float:
@@ -161,7 +174,7 @@ def _angles(
 
 def _with_assumed_feet(
     spec: Spec, lengths: Mapping[str, Quantity], opening: Quantity, split: Array
-) -> tuple[dict[str, Quantity], dict[str, str]]:
+) -> tuple[dict[str, Quantity], dict[str, Reason]]:
     """Return foot left and right: measured, or the measured distance of the feet shared out as designed."""
     names = feet_lengths(spec.mechanism)
     if names is None:
@@ -175,10 +188,10 @@ def _with_assumed_feet(
             Quantity(nominal[n] * feet.value / whole, feet.gradient * (nominal[n] / whole) + sign * split)
             for n, sign in zip(names, (-1.0, 1.0), strict=True)
         ]
-        why = "the spine is not seen: the distance of the two feet is shared out as in the design"
+        why = Reason(Why.FEET_SHARED_OUT)
     else:
         parts = [Quantity(nominal[n], sign * split) for n, sign in zip(names, (-1.0, 1.0), strict=True)]
-        why = "not seen: taken from the design"
+        why = Reason(Why.FROM_DESIGN)
     return dict(zip(names, parts, strict=True)), {n: why for n in names}
 
 
@@ -218,13 +231,13 @@ def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float
     return out | {k: v for k, v in mechanism.lengths.items() if k in mechanism.ends}
 
 
-def _missing(profile: Profile, *names: str) -> str:
-    """Return why these joints are not there, in plain words."""
+def _missing(profile: Profile, *names: str) -> Reason | str:
+    """Return why these joints are not there."""
     why = [profile.undetermined[n] for n in names if n in profile.undetermined]
     if why:
         return why[0]
     gone = [n for n in names if n not in profile.joints]
-    return f"the {gone[0]} was not found in the photo" if gone else "not seen"
+    return Reason(Why.JOINT_NOT_FOUND, (gone[0],)) if gone else Reason(Why.NOT_SEEN)
 
 
 def _lengths(
@@ -232,11 +245,11 @@ def _lengths(
     joints: Joints,
     mechanism: Mechanism,
     ends: Mapping[str, End],
-    misread: Mapping[str, str],
-) -> tuple[dict[str, Quantity], dict[str, str]]:
+    misread: Mapping[str, Reason],
+) -> tuple[dict[str, Quantity], dict[str, Reason | str]]:
     """Lengths as measured, along the card, and the reason for each that is not."""
     lengths: dict[str, Quantity] = {}
-    undetermined: dict[str, str] = {}
+    undetermined: dict[str, Reason | str] = {}
     sums = _sums(mechanism)
     on = {p.name: p.joints for p in mechanism.panels}
     for name in [*sums, *(k for k in mechanism.lengths if k in ends)]:
@@ -265,15 +278,10 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
     """
     mechanism = spec.mechanism
     inputs = Inputs(profile.cov_mm2, profile.cov_by_source)
-    for name, sd in (
-        ("assumed split of the feet", FOOT_PLACEMENT_SD),
-        ("assumed width of the left page", PAGE_WIDTH_SD),
-        ("assumed width of the right page", PAGE_WIDTH_SD),
-        ("assumed opening", float(OPENING_SD)),
-    ):
+    for name, sd in ASSUMED.items():
         inputs = inputs.extended(name, sd)
     n = len(inputs.cov)
-    unit = np.eye(n)[-4:]
+    unit = np.eye(n)[-len(ASSUMED) :]
     misread = misread_joints(profile, mechanism)
     joints = Joints(profile, n, misread)
     along = {p.name: _direction(joints, mechanism, p) for p in mechanism.panels}
@@ -286,7 +294,7 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         if name in lengths and parts and all(p in lengths for p in parts) and not flat:
             del lengths[name]  # not a length of card, and told by the two feet and the opening
     angles, lean = _angles(joints, mechanism, along)
-    assumed: dict[str, str] = {}
+    assumed: dict[str, Reason] = {}
     left, right = (along[page] for page in pages)
     if left is not None and right is not None:
         opening = _wrapped(left - right)
@@ -295,22 +303,22 @@ def measured_of(profile: Profile, spec: Spec) -> Measured:
         angles = {"opening": opening, **angles}
     else:
         opening = Quantity(float(np.radians(spec.base.opening_deg)), unit[3])
-        assumed["opening"] = "both pages are not seen well enough: taken from the design"
+        assumed["opening"] = Reason(Why.OPENING_FROM_DESIGN)
     feet, why = _with_assumed_feet(spec, lengths, opening, unit[0])
     assumed |= why
     working = {**{k: v for k, v in lengths.items() if k in mechanism.lengths}, **feet}
     more = _from_the_feet(mechanism, joints, working)
     working |= more
-    assumed |= dict.fromkeys(more, "the spine is not seen: counted from the inner foot")
+    assumed |= dict.fromkeys(more, Reason(Why.COUNTED_FROM_FOOT))
     for i, side in enumerate(SIDES, start=1):
         page = named(Kind.PAGE, side)
         if page in mechanism.lengths and page not in working:
             working[page] = Quantity(mechanism.lengths[page], unit[i])
-            assumed[page] = "the page is not seen from spine to fore edge: taken from the design"
+            assumed[page] = Reason(Why.PAGE_FROM_DESIGN)
     for name in mechanism.lengths:  # a plane edge that is not seen: nothing is known but the design
         end = mechanism.ends.get(name, ("", ""))[1]
         if name not in working and parsed(end).kind == Kind.PLANE_EDGE:
-            assumed[name] = "the outer edge of the plane is not seen"
+            assumed[name] = Reason(Why.EDGE_NOT_SEEN)
     return Measured(
         lengths=lengths,
         angles=angles,

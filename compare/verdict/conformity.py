@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
+from compare.verdict.remarks import ByHand, Remark
+
 COVERAGE: Final = 2.0  # U = k u with k = 2, about 95 % of a normal distribution (JCGM 100:2008, 6.3.3)
 
 
@@ -31,13 +33,6 @@ class Rule(Enum):
 
     GUARDED = "guarded"  # only what is sure by U passes or fails
     SIMPLE = "simple"  # the measured value alone decides
-
-    @property
-    def words(self) -> str:
-        """Return the rule in one plain sentence."""
-        if self is Rule.GUARDED:
-            return "Something passes or fails only if it is in or out by more than its uncertainty U."
-        return "The measured value alone decides, whatever its uncertainty U; either error may happen."
 
 
 def _phi(z: float) -> float:
@@ -92,7 +87,7 @@ class Item:
     measured : what was found.
     u : standard uncertainty of `measured`.
     low, high : limits on `measured - nominal`; may be infinite.
-    remark : plain words that belong to this line, "" if none.
+    remarks : what else belongs to it.
     rule : the decision rule its verdict follows.
     """
 
@@ -103,7 +98,7 @@ class Item:
     u: float
     low: float
     high: float
-    remark: str = ""
+    remarks: tuple[Remark, ...] = ()
     rule: Rule = Rule.GUARDED
 
     @property
@@ -115,6 +110,11 @@ class Item:
     def expanded(self) -> float:
         """Expanded uncertainty U = 2 u."""
         return COVERAGE * self.u
+
+    @property
+    def by_hand(self) -> tuple[str, ...]:
+        """Joints at its ends that were pointed at by hand."""
+        return tuple(j for r in self.remarks if isinstance(r, ByHand) for j in r.joints)
 
     @property
     def verdict(self) -> Verdict:

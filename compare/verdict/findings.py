@@ -14,8 +14,10 @@ from compare.cure.remedies import Remedy, remedies_for
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET, seen_ends
 from compare.quantities.measured import Measured, feet_lengths, measured_of, nominal_lengths
+from compare.quantities.undetermined import Reason, Undetermined, Why
 from compare.verdict.conformity import Item, Rule, Verdict, overall
 from compare.verdict.matched_pairs import compare_pairs
+from compare.verdict.remarks import BothFeet
 from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang
 from compare.vocabulary import Kind, Told, parsed, told_of
 from measure.profile import Profile
@@ -48,7 +50,7 @@ class Findings:
     diagnosis: Diagnosis
     causes: tuple[Cause, ...]
     remedies: tuple[Remedy, ...]
-    undetermined: Mapping[str, str]
+    undetermined: Mapping[str, Undetermined]
     verdict: Verdict
     rule: Rule = Rule.GUARDED
     symptoms: tuple[Symptom, ...] = ()
@@ -82,7 +84,7 @@ def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
                 u=measured.u(q),
                 low=-tolerance,
                 high=tolerance,
-                remark="both inner feet together" if name == FEET else "",
+                remarks=(BothFeet(),) if name == FEET else (),
             )
         )
     return tuple(items)
@@ -168,14 +170,14 @@ def compare_profile(
     halves = tuple(h.name for h in spec.mechanism.halves)
     seen = (leaning(measured, spec, h) for h in halves)
     leans = tuple(replace(n, item=replace(n.item, rule=rule)) for n in seen if n is not None)
-    undetermined = {**measured.undetermined, **no_pairs, **no_clearance}
+    undetermined: dict[str, Undetermined] = {**measured.undetermined, **no_pairs, **no_clearance}
     for half in spec.mechanism.halves:
         if half.name not in measured.lean:
             bearing = [
                 k for k, (a, _) in spec.mechanism.ends.items() if k in half.governs and parsed(k).on_plane
             ]
-            why = next((measured.undetermined[k] for k in bearing if k in measured.undetermined), "")
-            undetermined[told_of(Told.LEAN, half.name)] = why or "the plane half or its page was not found"
+            why = next((measured.undetermined[k] for k in bearing if k in measured.undetermined), None)
+            undetermined[told_of(Told.LEAN, half.name)] = why or Reason(Why.HALF_NOT_FOUND)
     items = (*lengths, *pairs, *(n.item for n in leans), *clearances)
     verdict = overall(i.verdict for i in items)
     if verdict is Verdict.CONFORMS and (len(leans) < len(halves) or unseen_lengths(measured, spec)):

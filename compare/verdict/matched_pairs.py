@@ -12,9 +12,11 @@ from typing import Final
 
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
-from compare.quantities.measured import Measured, nominal_lengths
+from compare.quantities.measured import ASSUMED, Measured, nominal_lengths
 from compare.quantities.quantity import Quantity
+from compare.quantities.undetermined import Reason, Rests, Undetermined, Why
 from compare.verdict.conformity import Item
+from compare.verdict.remarks import TwoSums
 from compare.vocabulary import Kind, Told, feet_equality, parsed, told_of
 
 SMALLEST: Final = 1e-9  # mm
@@ -25,26 +27,25 @@ Terms = Mapping[str, float]
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """Something that must agree: its name, its terms, and what the two sums are in words ("" for a pair)."""
+    """Something that must agree: its name, its terms, and which two sums round a loop (None for a pair)."""
 
     name: str
     terms: Terms
-    words: str
+    sums: TwoSums | None = None
 
 
 def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
     """Return matched pairs, then closing sums; those with a length that is never seen end-on are left out."""
-    out = [Match(p.name, {p.first: 1.0, p.second: -1.0}, "") for p in mechanism.pairs]
+    out = [Match(p.name, {p.first: 1.0, p.second: -1.0}) for p in mechanism.pairs]
     for loop in mechanism.loops:
         terms: dict[str, float] = {}
         for names, sign in ((loop.one, 1.0), (loop.other, -1.0)):
             for k in names:
                 terms[k] = terms.get(k, 0.0) + sign * loop.weights.get(k, 1.0)
-        one, other = loop.words
         n = parsed(loop.name)
         feet = n.kind == Kind.FEET
         name = feet_equality(n.stage) if feet else told_of(Told.CLOSING_SUM, loop.name)
-        out.append(Match(name, terms, "" if feet else f"{one} against {other}"))
+        out.append(Match(name, terms, None if feet else TwoSums(*loop.words)))
     seen = mechanism.ends
     return tuple(m for m in out if all(k in seen for k in m.terms))
 
@@ -58,10 +59,10 @@ def _total(terms: Terms, measured: Measured) -> Quantity | None:
     if all(k in measured.lengths for k in terms):
         return total
     budget = measured.inputs.budget(total)  # an assumed split of the feet may cancel
-    return None if any(u > SMALLEST and s.startswith("assumed") for s, u in budget.items()) else total
+    return None if any(u > SMALLEST and s in ASSUMED for s, u in budget.items()) else total
 
 
-def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, str]]:
+def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, Undetermined]]:
     """Compare the matched pairs with the design.
 
     Returns
@@ -73,13 +74,14 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
     """
     nominal = nominal_lengths(spec, measured.opening.value)
     items: list[Item] = []
-    undetermined: dict[str, str] = {}
+    undetermined: dict[str, Undetermined] = {}
     for match in matches_of(spec.mechanism):
         name, terms = match.name, match.terms
         total = _total(terms, measured)
         if total is None:
             missing = [k for k in terms if k not in measured.lengths]
-            undetermined[name] = f"{missing[0]}: {measured.undetermined.get(missing[0], 'not seen')}"
+            why = measured.undetermined.get(missing[0], Reason(Why.NOT_SEEN))
+            undetermined[name] = Rests(missing[0], why)
             continue
         limit = spec.tolerance.matched * len(terms) / 2
         items.append(
@@ -91,7 +93,7 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
                 u=measured.u(total),
                 low=-limit,
                 high=limit,
-                remark=match.words,
+                remarks=() if match.sums is None else (match.sums,),
             )
         )
     return tuple(items), undetermined

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
+from compare.quantities.undetermined import Reason, Undetermined, Why
 from compare.verdict.conformity import COVERAGE, Item
+from compare.verdict.remarks import Reaches
 from compare.vocabulary import FORE_EDGES, Kind, Told, named, told_of
 from measure.sides import SIDES
 
@@ -53,16 +55,16 @@ def design_reach(spec: Spec, side: str) -> float:
     return max((sum(lengths[k] for k in chain) for chain in chains), default=0.0)
 
 
-def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, str]]:
+def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, Undetermined]]:
     """Compare the clearance at each fore edge with the least the spec asks for.
 
     Returns
     -------
-    items : clearance (mm, negative = sticks out), one-sided limit; the remark says what was assumed.
+    items : clearance (mm, negative = sticks out), one-sided limit; a remark says what was assumed.
     undetermined : name -> reason.
     """
     items: list[Item] = []
-    undetermined: dict[str, str] = {}
+    undetermined: dict[str, Undetermined] = {}
     nominal = spec.mechanism.lengths
     for side in SIDES:
         name = told_of(Told.CLEARANCE, side)
@@ -70,16 +72,11 @@ def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...],
             continue
         found = shut(measured, spec, side)
         if found is None:
-            undetermined[name] = measured.assumed.get(
-                named(Kind.PLANE, side), "a length it needs was not measured"
-            )
+            undetermined[name] = measured.assumed.get(named(Kind.PLANE, side), Reason(Why.LENGTH_MISSING))
             continue
         page = nominal[named(Kind.PAGE, side)]
         design = page - design_reach(spec, side)
         taken = [k for k in (*found.lengths, named(Kind.PAGE, side)) if k in measured.assumed]
-        remark = f"{found.farthest} reaches {found.reach.value:.1f} mm"
-        if taken:
-            remark += f"; from the design: {', '.join(taken)}"
         items.append(
             Item(
                 name=name,
@@ -89,7 +86,7 @@ def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...],
                 u=measured.u(found.clearance),
                 low=spec.tolerance.clearance - design,
                 high=math.inf,
-                remark=remark,
+                remarks=(Reaches(found.farthest, found.reach.value, tuple(taken)),),
             )
         )
     return tuple(items), undetermined

@@ -9,6 +9,8 @@ import pytest
 from compare.cause.lean import leaning
 from compare.cause.linkage_lean import through_linkage
 from compare.quantities.measured import measured_of, nominal_lengths
+from compare.tell.words.reason_words import reason_words
+from compare.tell.words.verdict_words import remark_words
 from compare.verdict.matched_pairs import compare_pairs
 from compare.verdict.shut_reach import compare_clearance
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of
@@ -28,10 +30,10 @@ def test_flat_base_hides_the_spine(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     m = measured_of(profile_of(spec, {"foot left": 1.5}), spec)
     assert m.lengths["feet"].value == pytest.approx(25.5)
-    assert "foot left" not in m.lengths and "bears no mark" in m.undetermined["foot left"]
+    assert "foot left" not in m.lengths and "bears no mark" in reason_words(m.undetermined["foot left"])
     assert "page right" in m.undetermined
     assert m.working["foot left"].value == pytest.approx(12.75)  # shared out as designed, and said so
-    assert "shared out" in m.assumed["foot left"]
+    assert "shared out" in reason_words(m.assumed["foot left"])
     assert m.u(m.working["foot left"]) > 0.5
 
 
@@ -126,10 +128,10 @@ def test_clearance_says_what_was_assumed(tmp_path: Path) -> None:
     items, _ = compare_clearance(measured_of(profile_of(spec, {"plane right": 8}), spec), spec)
     right = next(i for i in items if i.name == "clearance right")
     assert right.measured == pytest.approx(148.5 - 12 - 40 - 98)
-    assert right.u > 0.5 and "from the design: foot right, page right" in right.remark
+    assert right.u > 0.5 and "from the design: foot right, page right" in remark_words(right)
     items, _ = compare_clearance(measured_of(profile_of(spec, {"plane right": 8}, spine=True), spec), spec)
     right = next(i for i in items if i.name == "clearance right")
-    assert right.u < 0.25 and "from the design" not in right.remark
+    assert right.u < 0.25 and "from the design" not in remark_words(right)
 
 
 def test_missing_plane_edge_leaves_clearance_open(tmp_path: Path) -> None:
@@ -166,6 +168,6 @@ def test_a_plane_half_that_misses_the_ridge_is_not_believed(tmp_path: Path) -> N
     )
     m = measured_of(replace(profile, panels=panels), spec)
     assert "right" not in m.lean and "left" in m.lean
-    assert "does not come to the ridge" in m.undetermined["plane spacing right"]
+    assert "does not come to the ridge" in reason_words(m.undetermined["plane spacing right"])
     assert {"leg right", "plane right"} <= set(m.undetermined)
     assert "leg left" in m.lengths and "fold right" in m.lengths

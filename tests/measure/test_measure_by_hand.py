@@ -12,6 +12,7 @@ from capture.errors import FoldgaugeError
 from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
 from compare.tell.check.check_terminal import print_findings
+from compare.tell.words.verdict_words import remark_words
 from measure.guided.placement import place_by_joints
 from measure.joints.by_hand import HAND, HAND_SD_PX, HandPoint, read_points, require_sound, with_hand_points
 from measure.measure_errors import MeasureError
@@ -154,9 +155,9 @@ def test_the_spine_set_by_hand_tells_the_feet_apart(tmp_path: Path) -> None:
     lengths = {i.name: i for i in result.findings.lengths}
     for name in ("foot left", "foot right"):
         item = lengths[name]
-        assert item.remark == "by hand: spine"
+        assert remark_words(item) == "by hand: spine"
         assert abs(item.measured - truth["lengths_mm"][name]) < item.expanded
-    assert lengths["leg right"].remark == ""
+    assert lengths["leg right"].remarks == ()
     assert "foot right (hand)" in text_of(result)
     assert result.as_dict()["by_hand"] == {"spine": {"sd_px": HAND_SD_PX}}
     assert result.notes[0].startswith("Pointed at by hand: spine;")

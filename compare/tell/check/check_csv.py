@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from compare.tell.result_files import write_whole
+from compare.tell.words.verdict_words import remark_words
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
 
@@ -54,7 +55,7 @@ def _row(kind: str, item: Item) -> dict[str, str]:
         "high": _number(item.high),
         "probability": _number(item.probability) if judged else "",
         "verdict": item.verdict.value if judged else "",
-        "remark": item.remark,
+        "remark": remark_words(item),
     }
 
 

@@ -41,8 +41,10 @@ from compare.cause.lean import Leaning
 from compare.tell.words.answer import also, answer
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.reason_words import told_reasons
 from compare.tell.words.repair_words import EFFORT, move_sentence, remedy_text, side_effects
 from compare.tell.words.symptom_words import symptom_sentences
+from compare.tell.words.verdict_words import remark_words
 from compare.units import unit_of
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
@@ -63,8 +65,8 @@ def _item(item: Item) -> dict[str, Any]:
         "probability": _number(item.probability),
         "verdict": item.verdict.value,
     }
-    if item.remark:
-        out["remark"] = item.remark
+    if item.remarks:
+        out["remark"] = remark_words(item)
     return out
 
 
@@ -172,8 +174,8 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         },
         "symptoms": symptom_sentences(findings.symptoms),
         "next_steps": list(next_steps(findings)),
-        "undetermined": dict(findings.undetermined),
-        "assumed": dict(findings.measured.assumed),
+        "undetermined": told_reasons(findings.undetermined),
+        "assumed": told_reasons(findings.measured.assumed),
     }
 
 

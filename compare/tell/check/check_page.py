@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from compare.cure.plans import Remedy
 from compare.quantities.budgets import inspection_budgets
-from compare.tell.check.check_terminal import advice, unseen
+from compare.tell.check.check_terminal import advice
 from compare.tell.check.page_bars import SIGN
 from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
@@ -22,9 +22,11 @@ from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import cautions
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.tell.words.symptom_words import symptom_sentences
+from compare.tell.words.verdict_words import RULES
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
@@ -170,7 +172,7 @@ def _record(inspection: "Inspection") -> list[tuple[str, str]]:
             "marks found",
             f"{data['sheet']['saddles']}, fitted within {data['sheet']['rms_px']:.2f} pixels rms",
         ),
-        ("decision rule", f"{inspection.findings.rule.value}: {inspection.findings.rule.words}"),
+        ("decision rule", f"{inspection.findings.rule.value}: {RULES[inspection.findings.rule]}"),
         ("made with", ", ".join(f"{k} {v}" for k, v in data["versions"].items())),
     ]
     return out
@@ -217,7 +219,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "drawing_alt": "End-on drawing of the measured dummy over the design. " + answer(findings),
         "motion": motion_figure(motion_of(findings)),
         "motion_words": _motion_words(inspection),
-        "rule_words": findings.rule.words,
+        "rule_words": RULES[findings.rule],
         "lengths": rows_of(findings.lengths, unit),
         "pairs": rows_of(findings.pairs, unit),
         "leans": rows_of([n.item for n in findings.leans], None),

@@ -10,13 +10,14 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.cause.lean import Leaning
-from compare.jobs.hand_marks import is_by_hand
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cautions import cautions
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import remedy_text
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.tell.words.symptom_words import symptom_sentences
+from compare.tell.words.verdict_words import remark_words
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
@@ -66,7 +67,7 @@ def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
     table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "off by", "limit", "")
     for i in items:
         table.add_row(
-            f"{i.name} (hand)" if is_by_hand(i) else i.name,
+            f"{i.name} (hand)" if i.by_hand else i.name,
             unit.number(i.nominal),
             unit.number(i.measured),
             unit.number(i.expanded),
@@ -171,16 +172,6 @@ def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
         console.print()
 
 
-def unseen(undetermined: Mapping[str, str]) -> list[str]:
-    """Return one line per reason, naming all that falls to it."""
-    by_reason: dict[str, list[str]] = {}
-    for name, reason in undetermined.items():
-        if any(reason.startswith(f"{other}: ") for other in undetermined):
-            reason = reason.split(": ", 1)[1]
-        by_reason.setdefault(reason, []).append(name)
-    return [f"{', '.join(names)}: {reason}" for reason, names in by_reason.items()]
-
-
 def advice(findings: Findings) -> list[str]:
     """Return what would help to determine what this photo does not show."""
     out: list[str] = []
@@ -222,7 +213,7 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     console.print(clearance_table(findings.clearances, unit))
     console.print()
     for i in findings.clearances:
-        console.print(Text(f"  {parsed(i.name).side}: {i.remark}", style="dim"))
+        console.print(Text(f"  {parsed(i.name).side}: {remark_words(i)}", style="dim"))
     console.print()
     told = [binding_sentence(findings.binding)] if findings.binding is not None else []
     for line in (*told, *(overhang_sentence(o) for o in findings.overhangs)):

@@ -8,8 +8,8 @@ from typing import Final
 from markupsafe import Markup
 
 from compare.cause.lean import Leaning
-from compare.jobs.hand_marks import is_by_hand
 from compare.tell.check.page_bars import SIGN, Share, deviation_bar, half_range, lean_chart
+from compare.tell.words.verdict_words import remark_words
 from compare.units import Unit
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
@@ -73,7 +73,7 @@ def rows_of(items: Sequence[Item], unit: Unit | None) -> tuple[Row, ...]:
         shown = unit.number(bound) if unit else f"{bound:.2f}"
         limits = f"±{shown}" if not known else f"≥ {unit.number(item.nominal + item.low) if unit else shown}"
         spoken = f"{item.name}: off by {deviation} {name}, known to {expanded}; {item.verdict.value}"
-        hand = " (hand)" if is_by_hand(item) else ""
+        hand = " (hand)" if item.by_hand else ""
         out.append(
             Row(
                 name=item.name + hand,
@@ -87,7 +87,7 @@ def rows_of(items: Sequence[Item], unit: Unit | None) -> tuple[Row, ...]:
                 sign=SIGN[item.verdict],
                 css=CSS[item.verdict],
                 bar=deviation_bar(item, reach, spoken),
-                remark=item.remark,
+                remark=remark_words(item),
             )
         )
     return tuple(out)

@@ -25,6 +25,7 @@ from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import write_whole
 from compare.tell.words.cautions import cautions
+from compare.tell.words.verdict_words import RULES
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
 
@@ -264,7 +265,7 @@ def _record(a: Assessment, folder: Path) -> list[tuple[str, str]]:
         ("photos", folder.name),
         ("spec", f"{a.spec.source.name}, SHA-256 {a.spec.source.sha256}"),
         ("settings", settings),
-        ("decision rule", _rule(a).words),
+        ("decision rule", RULES[_rule(a)]),
         ("foldgauge", a.version),
         (
             "methods",

@@ -12,6 +12,7 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.result_files import write_whole
+from compare.tell.words.verdict_words import by_hand_words
 
 COLUMNS = ("kind", "name", "unit", "measured", "U", "remark")
 
@@ -49,14 +50,13 @@ def _list(put: "object", title: str, lines: Sequence[str]) -> None:
 
 
 def _row(kind: str, f: Figure) -> dict[str, str]:
-    remark = f"by hand: {', '.join(f.by_hand)}" if f.by_hand else ""
     return {
         "kind": kind,
         "name": f.name,
         "unit": f.unit,
         "measured": f"{f.value:.4f}",
         "U": f"{f.expanded:.4f}",
-        "remark": remark,
+        "remark": by_hand_words(f.by_hand),
     }
 
 

@@ -1,0 +1,40 @@
+"""The decision rule, and what stands beside a compared item, in words."""
+
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Final
+
+from compare.verdict.conformity import Item, Rule
+from compare.verdict.remarks import BothFeet, ByHand, Reaches, Remark, TwoSums
+
+RULES: Final[Mapping[Rule, str]] = MappingProxyType(
+    {
+        Rule.GUARDED: "Something passes or fails only if it is in or out by more than its uncertainty U.",
+        Rule.SIMPLE: (
+            "The measured value alone decides, whatever its uncertainty U; either error may happen."
+        ),
+    }
+)
+
+
+def by_hand_words(joints: Sequence[str]) -> str:
+    """Return which ends were pointed at by hand; "" if none."""
+    return f"by hand: {', '.join(joints)}" if joints else ""
+
+
+def _words(remark: Remark) -> str:
+    match remark:
+        case BothFeet():
+            return "both inner feet together"
+        case TwoSums(one, other):
+            return f"{one} against {other}"
+        case Reaches(farthest, reach_mm, from_design):
+            taken = f"; from the design: {', '.join(from_design)}" if from_design else ""
+            return f"{farthest} reaches {reach_mm:.1f} mm{taken}"
+        case ByHand(joints):
+            return by_hand_words(joints)
+
+
+def remark_words(item: Item) -> str:
+    """Return what stands beside an item; "" if nothing."""
+    return "; ".join(_words(r) for r in item.remarks)

@@ -1,0 +1,35 @@
+"""What else belongs to a compared item: facts that stand beside its numbers."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class BothFeet:
+    """The item holds both inner feet together."""
+
+
+@dataclass(frozen=True, slots=True)
+class TwoSums:
+    """The item is the difference of two sums round a loop, by their names."""
+
+    one: str
+    other: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reaches:
+    """What reaches farthest when shut, how far (mm), and which of its lengths are taken from the design."""
+
+    farthest: str
+    reach_mm: float
+    from_design: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """Joints at its ends that were pointed at by hand."""
+
+    joints: tuple[str, ...]
+
+
+Remark = BothFeet | TwoSums | Reaches | ByHand
