@@ -15,7 +15,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism
-from compare.design.linkage.steps import Corner, Dyad, Pages, Place
+from compare.design.linkage.steps import Cost
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
 from compare.quantities.measured import Measured
@@ -24,7 +24,6 @@ from measure.sides import SIDES
 
 DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
 FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees
-CLOSED_FORMS: Final = (Pages, Place, Corner, Dyad)
 CARE_SD: Final = 0.3  # mm, each length cut and glued by hand; as `causes.CUTTING_SD`
 GRID: Final = 37
 HALVINGS: Final = 10  # of a step of at most 5 degrees: to 0.005 degrees
@@ -61,7 +60,7 @@ class Binding:
 
 def _is_quick(mechanism: Mechanism) -> bool:
     """Return whether every step of the linkage is a formula."""
-    return all(isinstance(step, CLOSED_FORMS) for step in mechanism.steps)
+    return all(step.cost is Cost.FORMULA for step in mechanism.steps)
 
 
 def draws_for(mechanism: Mechanism) -> int:

@@ -57,19 +57,21 @@ def design(
     Its equalities and sums, how it moves, and how far it reaches when shut.
     """
     if schema:
+        from compare.design.constructions.registry import FORMS
         from compare.design.spec.spec_schema import schema_text
 
-        click.echo(schema_text())
+        click.echo(schema_text(FORMS))
         return
     if spec is None:
         raise click.UsageError("Missing argument 'SPEC'.")
-    from compare.design.spec.spec import load_spec
+    from compare.design.load_spec import load_spec
 
     loaded = load_spec(spec)
     if tidy:
+        from compare.design.constructions.registry import FORMS
         from compare.design.spec.tidy import tidy_text
 
-        click.echo(tidy_text(spec), nl=False)
+        click.echo(tidy_text(spec, FORMS), nl=False)
         return
     import numpy as np
 
@@ -81,6 +83,7 @@ def design(
     from compare.tell.design.design_picture import check_picture_name, sweep_sketch, write_picture
     from compare.tell.design.design_text import print_design, print_study
     from compare.tell.design.template_pdf import check_template_name, write_template
+    from compare.tell.words.design_words import all_told
 
     if picture is not None:  # names are checked before anything is computed or written
         check_picture_name(picture)
@@ -98,7 +101,7 @@ def design(
             click.echo()
             print_study(loaded, found, sys.stdout)
     if picture is not None:
-        write_picture(picture, sweep_sketch(loaded, moved, concerns(loaded, moved)))
+        write_picture(picture, sweep_sketch(loaded, moved, all_told(concerns(loaded, moved))))
     if motion is not None:
         write_motion(motion, loaded, moved)
     if template is not None:

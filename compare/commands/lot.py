@@ -101,7 +101,7 @@ def check_lot(
     check_outputs({"--report": report})
     from dataclasses import replace
 
-    from compare.design.spec.spec import load_spec
+    from compare.design.load_spec import load_spec
     from compare.lot.assess_lot import Sampling, assess
     from compare.lot.ledger.ledger import Ledger
     from compare.lot.plans.attribute_plans import plan
@@ -139,8 +139,8 @@ def check_lot(
         target = report or Path(f"lot-{_file_name(found.name)}.html")
         write_lot_report(assessment, target, folder=folder, run=run)
     if as_json:
-        from compare.lot.lot_json import assessment_dict
         from compare.tell.check.check_json import to_text
+        from compare.tell.lot.lot_json import assessment_dict
 
         click.echo(to_text(assessment_dict(assessment)))
     else:

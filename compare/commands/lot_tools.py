@@ -79,7 +79,7 @@ def study_lot(
     else:
         if spec is None:
             raise LotError("--spec: a study of photos wants the design (TOML)")
-        from compare.design.spec.spec import load_spec
+        from compare.design.load_spec import load_spec
         from compare.lot.ledger.ledger import Ledger
         from compare.lot.run.manifest import read_lot
         from compare.lot.run.runner import run_lot

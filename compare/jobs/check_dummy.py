@@ -12,7 +12,8 @@ from capture.photo import Photo, PhotoSource
 from capture.placing import Placing
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
-from compare.design.spec.spec import Spec, load_spec
+from compare.design.load_spec import load_spec
+from compare.design.spec.spec import Spec
 from compare.jobs.hand_marks import hand_note, marked
 from compare.jobs.one_photo import Shot, take_shot
 from compare.jobs.several_photos import Gathered, gather, known_lengths

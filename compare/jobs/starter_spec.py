@@ -5,7 +5,7 @@ from pathlib import Path
 
 from capture.errors import Option
 from compare.compare_errors import OutputError, SpecError
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from compare.jobs.measure_dummy import Tracing
 from compare.tell.result_files import write_whole
 from compare.vocabulary import Kind, named, parsed

@@ -122,7 +122,7 @@ def assess(
         advice=advice(statistics, samples),
         causes=frequent_causes(samples),
         problems=(*(p for s in samples for p in s.refused), *run.problems),
-        notes=(*spec.warnings, *run.notes),
+        notes=tuple(run.notes),
         version=own_version(),
     )
 

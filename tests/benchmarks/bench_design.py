@@ -18,7 +18,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from compare.design.spec.spec import load_spec  # noqa: E402
+from compare.design.load_spec import load_spec  # noqa: E402
 from compare.design.study.motion import move  # noqa: E402
 from compare.design.study.tolerance import draws, results_of, spreads_of  # noqa: E402
 from tests.helpers.linkage_by_newton import NAMES, by_least_squares, by_linkage_package  # noqa: E402

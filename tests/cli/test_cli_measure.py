@@ -17,7 +17,7 @@ from capture.setup import Setup
 from capture.sight.sighting import find_sheet
 from compare.cli import main
 from compare.compare_errors import OutputError
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from compare.jobs.check_dummy import check
 from compare.jobs.measure_dummy import Tracing, measure
 from compare.jobs.starter_spec import draft_text, write_draft

@@ -4,17 +4,19 @@ import numpy as np
 import pytest
 
 from capture.arrays import Array
-from compare.design.constructions.parallel_folds import mechanism_of_stages
+from compare.design.constructions.leg_and_plane import Leg, Plane
+from compare.design.constructions.parallel_fold.fold_form import Fold, Stage
+from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages
 from compare.design.linkage.four_bar import four_bar
-from compare.design.spec.parts import Base, Construction, Fold, Parallelogram, Plane
+from compare.design.spec.parts import Base
 from compare.design.study.contact import binding_opening
 from measure.sides import SIDES
 
-LEG = Parallelogram(leg=40.0, page_spacing=60.0, plane_spacing=60.0)
+LEG = Leg(leg=40.0, page_spacing=60.0, plane_spacing=60.0)
 M = mechanism_of_stages(
     Base(page_left=148.5, page_right=148.5, depth=None, opening_deg=180.0, thickness=0.3),
     [
-        Construction(
+        Stage(
             fold=Fold(left=40.0, right=40.0, foot_left=12.0, foot_right=12.0),
             plane=Plane(left=70.0, right=70.0),
             legs={"left": (LEG,), "right": (LEG,)},

@@ -63,7 +63,7 @@ def test_bowed_card_is_longer_than_its_chord(tmp_path: Path) -> None:
 def test_lean_from_lengths_is_the_lean_measured(tmp_path: Path, text: str, spine: bool) -> None:
     spec = spec_of(text, tmp_path)
     m = measured_of(profile_of(spec, {"leg right": -1.3, "fold left": 0.8}, spine=spine), spec)
-    for side in spec.sides:
+    for side in [h.name for h in spec.mechanism.halves]:
         solved = through_linkage(m, spec, side)
         assert solved is not None
         assert np.degrees(solved.value) == pytest.approx(np.degrees(m.lean[side].value), abs=1e-7)

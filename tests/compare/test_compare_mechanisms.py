@@ -9,7 +9,8 @@ import pytest
 
 from compare.cause.faults import faults_of
 from compare.cause.linkage_lean import through_linkage
-from compare.design.spec.spec import Spec, load_spec
+from compare.design.load_spec import load_spec
+from compare.design.spec.spec import Spec
 from compare.quantities.measured import measured_of
 from compare.tell.check.check_page import report_html
 from compare.tell.words.answer import also, answer

@@ -82,7 +82,7 @@ BAD = {
     ),
     "drawn and built": (
         TWO_SIDED + "[[panel]]\nname = 'a'\njoints = ['b', 'c']\n",
-        r"\[fold\].*\[joints\] and \[\[panel\]\] or built on",
+        r"built on \[joints\] and \[\[panel\]\] or on \[fold\]",
     ),
     "two carriers": (
         TWO_SIDED + "[vfold]\ncrease = 30\nnear = 20\n",

@@ -5,10 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.design.spec.spec import Spec, load_spec
-from compare.design.study.concerns import concerns, praise, remarks
+from compare.design.load_spec import load_spec
+from compare.design.spec.spec import Spec
+from compare.design.study.concerns import concerns, remarks
 from compare.design.study.contact import binding_opening, first_contact
 from compare.design.study.motion import move, opens_to
+from compare.tell.words.design_words import all_told, contact_told, praise, warnings_told
 from tests.helpers.made_profiles import ASYMMETRIC, TWO_SIDED, spec_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -76,8 +78,8 @@ def test_contact_is_named(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED.replace("leg = 40", "leg = 38", 1), tmp_path)
     motion = move(spec)
     assert (
-        motion.contact
-        == first_contact(spec.mechanism, motion.shut_at)
+        contact_told(motion.contact)
+        == contact_told(first_contact(spec.mechanism, motion.shut_at))
         == "the leg left lies on the page left"
     )
     assert np.degrees(motion.shut_at) == pytest.approx(21.7102, abs=2e-3)
@@ -88,7 +90,7 @@ def test_panel_through_panel_is_found(tmp_path: Path) -> None:
     text = (SAMPLES / "tab_support.toml").read_text(encoding="utf-8")
     text = text.replace("support = 32 ", "support = 46 ").replace("tab = -6 ", "tab = 8 ")
     spec = spec_of(text, tmp_path)
-    said = concerns(spec, move(spec))
+    said = all_told(concerns(spec, move(spec)))
     assert any("the fold right passes through the support left" in s and "slot" in s for s in said), said
 
 
@@ -101,7 +103,7 @@ def test_a_design_that_stops_before_flat(tmp_path: Path) -> None:
     )
     spec = spec_of(text, tmp_path)
     assert np.degrees(opens_to(spec.mechanism, np.radians(150))) == pytest.approx(174.0878, abs=6e-5)
-    assert any("opens to 174.1 degrees and no farther" in c for c in concerns(spec, move(spec)))
+    assert any("opens to 174.1 degrees and no farther" in c for c in all_told(concerns(spec, move(spec))))
 
 
 def test_v_fold_pokes_out_half_open(tmp_path: Path) -> None:
@@ -122,7 +124,7 @@ def test_v_fold_pokes_out_half_open(tmp_path: Path) -> None:
 def test_overhang_at_head_and_tail(tmp_path: Path) -> None:
     text = (SAMPLES / "vfold.toml").read_text(encoding="utf-8").replace("depth = 100", "depth = 80")
     spec = spec_of(text, tmp_path)
-    assert any("beyond the far end" in c for c in concerns(spec, move(spec)))
+    assert any("beyond the far end" in c for c in all_told(concerns(spec, move(spec))))
 
 
 @pytest.mark.parametrize(
@@ -136,7 +138,7 @@ def test_the_leg_that_disagrees_is_named(which: int, error: float, said: str, tm
     text = (SAMPLES / "many_legs.toml").read_text(encoding="utf-8")
     head, *legs = text.split("[[right.legs]]")
     legs[which - 1] = legs[which - 1].replace("leg = 36", f"leg = {36 + error}", 1)
-    warnings = spec_of("[[right.legs]]".join([head, *legs]), tmp_path).warnings
+    warnings = warnings_told(spec_of("[[right.legs]]".join([head, *legs]), tmp_path))
     assert [w for w in warnings if "would have to be" in w] == [
         said + " to agree with the other legs of its half"
     ]
@@ -144,16 +146,16 @@ def test_the_leg_that_disagrees_is_named(which: int, error: float, said: str, tm
 
 def test_remarks_say_what_a_photo_cannot_show() -> None:
     spec = sample("vfold")
-    said = " ".join(remarks(spec, move(spec)))
+    said = " ".join(all_told(remarks(spec, move(spec))))
     assert "only a side photo its nod" in said and "24.0 mm away from the camera" in said
     spec = sample("pillar")
-    said = " ".join(remarks(spec, move(spec)))
+    said = " ".join(all_told(remarks(spec, move(spec))))
     assert "52.0 to 100.1 mm" in said and "leans -2.6 degrees" in said
     spec = sample("oblique")
-    said = " ".join(remarks(spec, move(spec)))
+    said = " ".join(all_told(remarks(spec, move(spec))))
     assert "right half of the plane is oblique by design" in said and "+8.0 degrees open" in said
     spec = sample("many_legs")
-    assert any("stands on 2 legs" in r for r in remarks(spec, move(spec)))
+    assert any("stands on 2 legs" in r for r in all_told(remarks(spec, move(spec))))
 
 
 def test_asymmetric_fold_leans_over_as_it_closes(tmp_path: Path) -> None:
@@ -181,4 +183,4 @@ def test_drawn_linkage_that_does_not_shut_is_found_out(tmp_path: Path) -> None:
     path = tmp_path / "scissors.toml"
     path.write_text(text.replace('"apex" = [0, 76.21]', '"apex" = [6.5, 76.21]'), encoding="utf-8")
     spec = load_spec(path)
-    assert any("first jams" in w for w in spec.warnings), spec.warnings
+    assert any("first jams" in w for w in warnings_told(spec))

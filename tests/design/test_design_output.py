@@ -16,8 +16,9 @@ from click.testing import CliRunner, Result
 from PIL import Image
 
 from compare.cli import main
+from compare.design.constructions.registry import FORMS
+from compare.design.load_spec import load_spec
 from compare.design.pieces.pattern import pieces_of
-from compare.design.spec.spec import load_spec
 from compare.design.spec.spec_schema import schema
 from compare.design.spec.tidy import tidy_text
 from tests.helpers.made_profiles import TWO_SIDED
@@ -152,37 +153,37 @@ def test_tolerance_in_words() -> None:
 
 @pytest.mark.parametrize("path", SPECS, ids=lambda p: p.stem)
 def test_schema_accepts_every_sample(path: Path) -> None:
-    jsonschema.Draft202012Validator(schema()).validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    jsonschema.Draft202012Validator(schema(FORMS)).validate(tomllib.loads(path.read_text(encoding="utf-8")))
 
 
 def test_schema_is_sound_and_refuses_what_the_reader_refuses(tmp_path: Path) -> None:
-    jsonschema.Draft202012Validator.check_schema(schema())
+    jsonschema.Draft202012Validator.check_schema(schema(FORMS))
     printed = json.loads(run("--schema").stdout)
-    assert printed == schema()
+    assert printed == schema(FORMS)
     for old, new in (
         ("leg = 40", "leg = -40"), ("leg = 40", 'leg = "40"'), ("depth = 210", "dept = 210"),
         ('units = "mm"', 'units = "cm"'), ("page = 148.5", "opening = 190"),
     ):  # fmt: skip
         data = tomllib.loads(TWO_SIDED.replace(old, new, 1))
         with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(data, schema())
+            jsonschema.validate(data, schema(FORMS))
 
 
 @pytest.mark.parametrize("path", SPECS, ids=lambda p: p.stem)
 def test_tidy_keeps_the_meaning_and_the_comments(path: Path, tmp_path: Path) -> None:
-    text = tidy_text(path)
+    text = tidy_text(path, FORMS)
     again = tmp_path / path.name
     again.write_text(text, encoding="utf-8")
     old, new = load_spec(path), load_spec(again)
     assert replace(new, source=old.source) == old
-    assert tidy_text(again) == text  # tidy is tidy
+    assert tidy_text(again, FORMS) == text  # tidy is tidy
     comments = [s.split("#", 1)[1].strip() for s in path.read_text(encoding="utf-8").splitlines() if "#" in s]
     assert all(c in text for c in comments)
 
 
 def test_tidy_from_the_command_line() -> None:
     result = run(SAMPLES / "stages.toml", "--tidy")
-    assert result.exit_code == 0 and result.stdout == tidy_text(SAMPLES / "stages.toml")
+    assert result.exit_code == 0 and result.stdout == tidy_text(SAMPLES / "stages.toml", FORMS)
     assert result.stdout.index("[base]") < result.stdout.index("[fold]") < result.stdout.index("[[stage]]")
 
 

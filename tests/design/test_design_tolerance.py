@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.design.spec.spec import Spec, load_spec
+from compare.design.load_spec import load_spec
+from compare.design.spec.spec import Spec
 from compare.design.study.tolerance import draws, results_of, spreads_of, study
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.design.linkage.carry_plane import crease_of
+from compare.design.constructions.v_fold.carry_plane import crease_of
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.spherical import angle_beside, far_corner, panel_angles
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from compare.design.study.contact import binding_opening
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from capture.arrays import Array
-from compare.design.spec.spec import Spec, load_spec
+from compare.design.load_spec import load_spec
+from compare.design.spec.spec import Spec
 from measure.profile import PanelFit, Profile
 
 TWO_SIDED = """

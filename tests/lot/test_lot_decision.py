@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 
 from compare.compare_errors import LotError
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from compare.lot.assess_lot import Assessment, Sampling, assess
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import advice

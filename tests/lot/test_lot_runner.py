@@ -21,7 +21,7 @@ from capture.errors import PhotoError
 from capture.files import FileBytes
 from capture.setup import Setup
 from compare.compare_errors import LotError
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot

@@ -17,7 +17,7 @@ from capture.photo import Photo, photo_of_array, read_photo
 from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import Sighting, find_sheet
 from compare.design.expected_layout import layout_of
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from measure.guided.measure_profile import measure_profile
 from measure.layout import Layout, Role
 from measure.measure_errors import MeasureError

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from compare.design.linkage.four_bar import four_bar
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from tests.helpers.linkage_by_newton import NAMES, by_least_squares, by_linkage_package
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from sample_images.rendering.kinds import HIDDEN
 from sample_images.rendering.orrin_mechanisms import MECHANISMS
 from sample_images.rendering.planar_kinds import STAGES, STAGES_CARD_MM

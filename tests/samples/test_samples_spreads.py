@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.design.spec.spec import load_spec
+from compare.design.load_spec import load_spec
 from sample_images.rendering.card_dummy import Build, Part
 from sample_images.rendering.inked_ends import Ink
 from sample_images.rendering.random_spreads import SPREADS, random_spread

@@ -1,1 +1,1 @@
-"""The constructions of the trade, each as a linkage."""
+"""The constructions of the trade, each in a folder of its own; `registry` lists them."""

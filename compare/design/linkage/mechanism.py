@@ -116,6 +116,9 @@ class Mechanism:
     floors : panel -> the page or plane on which it stands, pointing outwards when shut.
     steps : how it is laid out.
     outlines : further lines of card through points in space, only for drawing.
+    one_behind_other : its panels lie one behind the other along the spine, so that lines that cross end-on
+        need not be card that meets card.
+    glued_at : the point the plane is glued to and travels with along the spine; "" = its ridge.
     lifts : joint -> how many card thicknesses it lies above the plane below for lying on top of it.
     """
 
@@ -131,6 +134,8 @@ class Mechanism:
     degrees: frozenset[str] = frozenset()
     lifts: Mapping[str, int] = field(default_factory=dict)
     outlines: tuple[tuple[str, ...], ...] = ()
+    one_behind_other: bool = False
+    glued_at: str = ""
 
     def solve(self, lengths: Mapping[str, ArrayLike], phi: ArrayLike) -> Pose:
         """Joints, directions and leans for these lengths at this opening.

@@ -26,6 +26,8 @@ class Draft:
     lifts: dict[str, int] = field(default_factory=dict)
     degrees: frozenset[str] = frozenset()
     outlines: tuple[tuple[str, ...], ...] = ()
+    one_behind_other: bool = False
+    glued_at: str = ""
 
     def length(self, name: str, mm: float, a: str, b: str) -> None:
         """Add a length and the joints it joins."""
@@ -70,6 +72,8 @@ class Draft:
             lifts=self.lifts,
             degrees=self.degrees,
             outlines=self.outlines,
+            one_behind_other=self.one_behind_other,
+            glued_at=self.glued_at,
         )
 
 

@@ -1,11 +1,12 @@
 """The form of a spec file: its tables and keys, what kind of value each takes, and what it means.
 
 One table of keys serves the check of a file, the JSON Schema for editors and the formatter; the README's
-table is compared with it by a test.
+table is compared with it by a test. Here stand the tables that every spec may have; each construction brings
+its own (`compare.design.constructions.registry` has them all).
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from types import MappingProxyType
 from typing import Final
@@ -66,7 +67,7 @@ class Form:
     named: Key | None = None
 
 
-_L, _C = Kind.LENGTH, Kind.CORNER
+_L = Kind.LENGTH
 
 BASE: Final = Form(
     "the two pages",
@@ -89,111 +90,6 @@ CARD: Final = Form(
         "tab": Key(_L, "width of the gluing tabs; those of the inner feet point towards the spine"),
     },
 )
-FOLD: Final = Form(
-    "the parallel fold",
-    {
-        "left": Key(_L, "its left side, inner foot to ridge"),
-        "right": Key(_L, "its right side, inner foot to ridge"),
-        "foot_left": Key(_L, "spine to left inner foot"),
-        "foot_right": Key(_L, "spine to right inner foot"),
-    },
-)
-_LEG: Final = {
-    "leg": Key(_L, "the leg, outer foot to leg top"),
-    "page_spacing": Key(_L, "inner foot to outer foot, along the page"),
-    "plane_spacing": Key(_L, "ridge to leg top, along the plane"),
-}
-LEGS: Final = Form(
-    "one of several legs under a half, from the ridge outwards",
-    {k: Key(v.kind, v.meaning, required=True) for k, v in _LEG.items()},
-    many=True,
-)
-FLAP: Final = Form(
-    "a flap on the page, pulled up by a strap from the plane's outer edge",
-    {
-        "hinge": Key(_L, "spine to the flap's hinge", required=True),
-        "flap": Key(_L, "hinge to the strap's end on the flap", required=True),
-        "strap": Key(_L, "plane's edge to flap", required=True),
-    },
-)
-SIDE: Final = Form(
-    "what holds this half of the plane",
-    {
-        **_LEG,
-        "support": Key(_L, "a plain support instead: foot on this page to tab under the other half"),
-        "foot": Key(_L, "spine to the support's foot"),
-        "tab": Key(
-            Kind.SHIFT, "ridge to the support's tab along the plane, negative on the support's own side"
-        ),
-    },
-    {"legs": LEGS, "flap": FLAP},
-)
-PLANE: Final = Form(
-    "the floating plane",
-    {
-        "left": Key(_L, "ridge to its left edge", zero=True),
-        "right": Key(_L, "ridge to its right edge", zero=True),
-    },
-)
-STAGE: Final = Form(
-    "a further construction on the plane below; its crease is the spine",
-    {},
-    {
-        "fold": FOLD,
-        "left": Form(SIDE.meaning, _LEG, {"legs": LEGS}),
-        "right": Form(SIDE.meaning, _LEG, {"legs": LEGS}),
-        "plane": PLANE,
-    },
-    many=True,
-)
-_VSIDE: Final = Form(
-    "one panel of a V-fold",
-    {
-        "glue_angle": Key(_C, "between its glue line and the spine, degrees", required=True),
-        "angle": Key(_C, "between glue line and crease, degrees", required=True),
-        "width": Key(_L, "length of the glue line, from the spine", required=True),
-        "plane_angle": Key(_C, "at which it is glued under the plane; like glue_angle if left out"),
-    },
-)
-VFOLD: Final = Form(
-    "a V-fold on the spine, opening towards the camera, instead of the parallel fold",
-    {
-        "crease": Key(_L, "length of its crease", required=True),
-        "near": Key(
-            Kind.PLACE, "its point on the spine to the near end of the base", required=True, zero=True
-        ),
-    },
-    {"left": _VSIDE, "right": _VSIDE},
-)
-PILLAR: Final = Form(
-    "two V-folds facing each other, instead of the parallel fold",
-    {
-        "crease": Key(_L, "length of the creases", required=True),
-        "crease_far": Key(_L, "length of the far crease, if it differs"),
-        "glue_angle": Key(_C, "between the glue lines and the spine, degrees", required=True),
-        "angle": Key(_C, "between glue line and crease, degrees", required=True),
-        "width": Key(_L, "length of the glue lines, from the spine", required=True),
-        "gap": Key(_L, "between the points of the two V-folds, along the spine", required=True),
-        "middle": Key(_L, "near end of the base to the pillar's middle", required=True),
-    },
-)
-ROLES: Final = ("page", "fold", "leg", "plane")
-PANEL: Final = Form(
-    "a straight panel of a linkage given by its joints",
-    {
-        "name": Key(Kind.TEXT, "its name", required=True),
-        "joints": Key(Kind.NAMES, "the joints it runs through, in order", required=True),
-        "role": Key(Kind.TEXT, "what it is", choices=ROLES),
-        "parallel_to": Key(
-            Kind.TEXT, "the page it should lie parallel to", choices=("page left", "page right")
-        ),
-    },
-    many=True,
-)
-JOINTS: Final = Form(
-    "joints of a linkage given directly, as drawn at `opening`: name = [x, y]",
-    named=Key(Kind.POINT, "x, y from the spine"),
-)
 TOLERANCE: Final = Form(
     "what is allowed",
     {
@@ -209,22 +105,6 @@ TOLERANCE: Final = Form(
     },
 )
 
-FORMS: Final[Mapping[str, Form]] = MappingProxyType(
-    {
-        "base": BASE,
-        "card": CARD,
-        "fold": FOLD,
-        "left": SIDE,
-        "right": SIDE,
-        "plane": PLANE,
-        "stage": STAGE,
-        "vfold": VFOLD,
-        "pillar": PILLAR,
-        "joints": JOINTS,
-        "panel": PANEL,
-        "tolerance": TOLERANCE,
-    }
-)
 TOP: Final[Mapping[str, Key]] = MappingProxyType(
     {
         "title": Key(Kind.TEXT, "shown with the result"),
@@ -233,7 +113,24 @@ TOP: Final[Mapping[str, Key]] = MappingProxyType(
 )
 
 
-def keys_by_table() -> dict[str, tuple[str, ...]]:
+def merged(groups: Iterable[Mapping[str, Form]]) -> Mapping[str, Form]:
+    """Return the tables of several groups as one; a table in two of them has the keys of both."""
+    out: dict[str, Form] = {}
+    for forms in groups:
+        for name, form in forms.items():
+            if name in out:
+                was = out[name]
+                tables = merged((was.tables, form.tables))
+                form = replace(
+                    was,
+                    keys={**was.keys, **{k: v for k, v in form.keys.items() if k not in was.keys}},
+                    tables=tables,
+                )
+            out[name] = form
+    return out
+
+
+def keys_by_table(forms: Mapping[str, Form]) -> dict[str, tuple[str, ...]]:
     """Keys of every table by its path ("right.legs", "stage.fold"), tables without keys left out."""
     out: dict[str, tuple[str, ...]] = {}
 
@@ -243,6 +140,6 @@ def keys_by_table() -> dict[str, tuple[str, ...]]:
         for name, inner in form.tables.items():
             walk(f"{path}.{name}", inner)
 
-    for name, form in FORMS.items():
+    for name, form in forms.items():
         walk(name, form)
     return out

@@ -10,41 +10,19 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from capture.files import FileBytes, read_whole
 from compare.compare_errors import SpecError
-from compare.design.spec.forms import FORMS, TOP, Form, Key, Kind
+from compare.design.spec.forms import TOP, Form, Key, Kind
+from compare.design.spec.source import Source
 
 BIGGEST_FILE: Final = 1_000_000  # bytes; a spec has about thirty lines
 MOST_ROWS: Final = 200  # of a repeated table
 LONGEST_NAME: Final = 60
 MM_PER_INCH: Final = 25.4  # exact (international inch, 1959)
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """Where the values came from, for messages: file name and the line of each key.
-
-    Attributes
-    ----------
-    name : file name without folders.
-    lines : (table, key) -> line number, 1 first; ("base", "") is the table's own line, ("", "units") a
-        key above all tables; the second of several tables is "stage[2]".
-    sha256 : hash of the file's bytes.
-    """
-
-    name: str
-    lines: Mapping[tuple[str, str], int]
-    sha256: str
-
-    def where(self, table: str, key: str = "") -> str:
-        """Return e.g. "spread.toml, line 7, [right] leg"; the line is left out where it is not known."""
-        line = self.lines.get((table, key)) or self.lines.get((table, ""))
-        spot = f"[{table}] {key}".strip() if table else key
-        return f"{self.name}, line {line}, {spot}" if line else f"{self.name}, {spot}"
+Forms = Mapping[str, Form]
 
 
 def key_lines(text: str) -> dict[tuple[str, str], int]:
@@ -99,9 +77,9 @@ def _near(word: str, known: list[str]) -> str:
     return f"; did you mean {close[0]!r}?" if close else f"; known here: {', '.join(known)}"
 
 
-def _home_of(key: str) -> str:
+def _home_of(key: str, forms: Forms) -> str:
     """Say where a key would belong that stands in the wrong table."""
-    homes = [t for t, form in FORMS.items() if key in form.keys]
+    homes = [t for t, form in forms.items() if key in form.keys]
     return f"; {key!r} belongs in [{homes[0]}]" if homes else ""
 
 
@@ -147,21 +125,21 @@ def _check_value(where: str, key: Key, value: object, units: str) -> None:
         _check_name(where, value)
 
 
-def _check_table(source: Source, path: str, form: Form, table: object, units: str) -> None:
+def _check_table(source: Source, path: str, form: Form, table: object, units: str, forms: Forms) -> None:
     """Check one table and all in it."""
     if not isinstance(table, dict):
         raise SpecError(f"{source.where('', path)}: [{path}] must be a table of keys, got {_shown(table)}")
     for key, value in table.items():
         where = source.where(path, key)
         if key in form.tables:
-            _check_tables(source, f"{path}.{key}", form.tables[key], value, units)
+            _check_tables(source, f"{path}.{key}", form.tables[key], value, units, forms)
         elif form.named is not None:
             _check_name(where, key)
             _check_value(where, form.named, value, units)
         elif key not in form.keys:
             known = [*form.keys, *form.tables]
             near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
-            hint = _near(key, known) if near else (_home_of(key) or _near(key, known))
+            hint = _near(key, known) if near else (_home_of(key, forms) or _near(key, known))
             raise SpecError(f"{where}: unknown key{hint}")
         else:
             _check_value(where, form.keys[key], value, units)
@@ -170,10 +148,10 @@ def _check_table(source: Source, path: str, form: Form, table: object, units: st
             raise SpecError(f"{source.where(path)}: {key!r} is missing")
 
 
-def _check_tables(source: Source, path: str, form: Form, value: object, units: str) -> None:
+def _check_tables(source: Source, path: str, form: Form, value: object, units: str, forms: Forms) -> None:
     """Check a table, or each of several."""
     if not form.many:
-        _check_table(source, path, form, value, units)
+        _check_table(source, path, form, value, units, forms)
         return
     if not isinstance(value, list) or not value:
         spot = source.where(path) if (path, "") in source.lines else source.where("", path)
@@ -183,10 +161,10 @@ def _check_tables(source: Source, path: str, form: Form, value: object, units: s
             f"{source.where(f'{path}[1]')}: {len(value)} times is too often; is it the right file?"
         )
     for i, row in enumerate(value, start=1):
-        _check_table(source, f"{path}[{i}]", form, row, units)
+        _check_table(source, f"{path}[{i}]", form, row, units, forms)
 
 
-def check_form(source: Source, data: Mapping[str, Any]) -> None:
+def check_form(source: Source, data: Mapping[str, Any], forms: Forms) -> None:
     """Refuse unknown and missing keys, wrong kinds and absurd numbers.
 
     Raises
@@ -197,22 +175,22 @@ def check_form(source: Source, data: Mapping[str, Any]) -> None:
         if name in TOP:
             if not isinstance(value, str):
                 raise SpecError(f"{source.where('', name)}: text in quotes is wanted, got {_shown(value)}")
-        elif name not in FORMS:
+        elif name not in forms:
             kind = "table" if isinstance(value, dict | list) else "key"
             shown = f"[{name}]" if kind == "table" else name
-            home = "" if kind == "table" else _home_of(name)
+            home = "" if kind == "table" else _home_of(name, forms)
             line = source.lines.get((name, "")) or source.lines.get(("", name))
             spot = f"{source.name}, line {line}" if line else source.name
-            raise SpecError(f"{spot}: unknown {kind} {shown}{home or _near(name, [*FORMS, *TOP])}")
+            raise SpecError(f"{spot}: unknown {kind} {shown}{home or _near(name, [*forms, *TOP])}")
     units = data.get("units", "mm")
     if units not in ("mm", "in"):
         raise SpecError(f'{source.where("", "units")}: units must be "mm" or "in", got {_shown(units)}')
-    for name, form in FORMS.items():
+    for name, form in forms.items():
         if name in data:
-            _check_tables(source, name, form, data[name], units)
+            _check_tables(source, name, form, data[name], units, forms)
 
 
-def read_form(file: str | Path | FileBytes) -> tuple[dict[str, Any], Source]:
+def read_form(file: str | Path | FileBytes, forms: Forms) -> tuple[dict[str, Any], Source]:
     """Read a spec file and check its form; values stay as written, in the file's own units.
 
     Raises
@@ -229,7 +207,7 @@ def read_form(file: str | Path | FileBytes) -> tuple[dict[str, Any], Source]:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as err:  # ValueError also: a number of thousands of digits
         raise SpecError(f"{name}: not valid TOML: {_one_line(str(err))}") from None
-    check_form(source, data)
+    check_form(source, data, forms)
     return data, source
 
 

@@ -1,9 +1,10 @@
 """The form of a spec file as JSON Schema (draft 2020-12), for editors that complete and check TOML."""
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
-from compare.design.spec.forms import FORMS, TOP, Form, Key, Kind
+from compare.design.spec.forms import TOP, Form, Key, Kind
 from compare.design.spec.spec_file import MM_PER_INCH
 
 
@@ -44,7 +45,7 @@ def _tables(form: Form) -> dict[str, Any]:
     return {"type": "array", "minItems": 1, "items": _table(form)} if form.many else _table(form)
 
 
-def schema() -> dict[str, Any]:
+def schema(forms: Mapping[str, Form]) -> dict[str, Any]:
     """Return the JSON Schema of a spec file.
 
     It knows tables, keys, kinds, bounds and choices; what goes together, and whether it can be built, only
@@ -54,12 +55,12 @@ def schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "foldgauge design spec",
         "type": "object",
-        "properties": {k: _value(v) for k, v in TOP.items()} | {k: _tables(v) for k, v in FORMS.items()},
+        "properties": {k: _value(v) for k, v in TOP.items()} | {k: _tables(v) for k, v in forms.items()},
         "additionalProperties": False,
         "required": ["base"],
     }
 
 
-def schema_text() -> str:
+def schema_text(forms: Mapping[str, Form]) -> str:
     """Return the schema as text."""
-    return json.dumps(schema(), indent=2)
+    return json.dumps(schema(forms), indent=2)

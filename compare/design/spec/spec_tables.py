@@ -1,16 +1,12 @@
 """The tables of a spec file with their units, and one line for what is missing in them."""
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from compare.compare_errors import SpecError
-from compare.design.spec.parts import (
-    Parallelogram,
-)
-from compare.design.spec.spec_file import MM_PER_INCH, Source
+from compare.design.spec.source import Source
+from compare.design.spec.spec_file import MM_PER_INCH
 
-LEG_KEYS: Final = ("leg", "page_spacing", "plane_spacing")
-SUPPORT_KEYS: Final = ("support", "foot", "tab")
 Table = Mapping[str, Any]
 
 
@@ -34,11 +30,3 @@ class Tables:
     def fail(self, path: str, key: str, text: str) -> SpecError:
         """Return an error that names the key and its line."""
         return SpecError(f"{self.source.where(path, key)}: {text}")
-
-
-def leg_of(f: Tables, path: str, t: Table) -> Parallelogram:
-    """Return the leg a table describes; refuse one with a key missing."""
-    f.need(path, t, *LEG_KEYS)
-    return Parallelogram(
-        leg=f.mm(t, "leg"), page_spacing=f.mm(t, "page_spacing"), plane_spacing=f.mm(t, "plane_spacing")
-    )

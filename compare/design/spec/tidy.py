@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from compare.design.spec.forms import FORMS, TOP, Form
-from compare.design.spec.spec_file import Source, read_form
+from compare.design.spec.forms import TOP, Form
+from compare.design.spec.source import Source
+from compare.design.spec.spec_file import read_form
 
 COMMENT_COLUMN: Final = 25
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
@@ -118,18 +119,18 @@ def _tables(out: list[str], comments: _Comments, shown: str, path: str, form: Fo
         _table(out, comments, shown, f"{path}[{i}]", form, row, True)
 
 
-def tidy_text(path: str | Path) -> str:
+def tidy_text(path: str | Path, forms: Mapping[str, Form]) -> str:
     """Return a spec file written anew, unchanged in meaning.
 
     Raises
     ------
     SpecError : the file cannot be read or its form is wrong.
     """
-    data, source = read_form(path)
+    data, source = read_form(path, forms)
     comments = _Comments(Path(path).read_text(encoding="utf-8"), source)
     out: list[str] = []
     _entries(out, comments, "", data, list(TOP))
-    for name, form in FORMS.items():
+    for name, form in forms.items():
         if name in data:
             _tables(out, comments, name, name, form, data[name])
     rest = comments.rest()

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.arrays import Array
+from compare.design.design_facts import Contact, Meeting
 from compare.design.linkage.halving import halved
 from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism, side_of
 from compare.design.linkage.pose import Pose, turn_of
@@ -28,27 +29,29 @@ def floor_angles(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
     return out
 
 
-def gaps(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
+def gaps(mechanism: Mechanism, pose: Pose) -> dict[Contact, Array]:
     """Angles that must stay above zero, by what would touch if they did not; nan = not assembled."""
-    out = {f"the {k} lies on the {mechanism.floors[k]}": v for k, v in floor_angles(mechanism, pose).items()}
+    out = {
+        Contact(Meeting.LIES_ON, k, mechanism.floors[k]): v for k, v in floor_angles(mechanism, pose).items()
+    }
     by_name = {h.name: h for h in mechanism.halves}
     for name, half in by_name.items():
         if half.side == "right" and (other := by_name.get(name.removesuffix("right") + "left")):
-            what = f"the two halves of the {half.plane.removesuffix(' right')} meet"
+            what = Contact(Meeting.HALVES_MEET, half.plane, other.plane)
             out[what] = pose.turns[half.plane] - pose.turns[other.plane]
     if not mechanism.floors:  # a drawn linkage: whatever is not on a page must stay between the pages
         on_pages = {j for p in mechanism.panels if p.name.startswith("page ") for j in p.joints}
         for joint, xy in pose.joints.items():
             if joint not in on_pages:
                 turn = turn_of(xy)
-                out[f"the {joint} lies on the page right"] = pose.turns["page right"] - turn
-                out[f"the {joint} lies on the page left"] = turn - pose.turns["page left"]
+                out[Contact(Meeting.LIES_ON, joint, "page right")] = pose.turns["page right"] - turn
+                out[Contact(Meeting.LIES_ON, joint, "page left")] = turn - pose.turns["page left"]
     for name, half in by_name.items():
         lone = name.removesuffix(half.side) + ("left" if half.side == "right" else "right")
         if lone not in by_name:
             sign = 1.0 if half.side == "right" else -1.0
             other_page = "page left" if half.side == "right" else "page right"
-            out[f"the {half.plane} meets the {other_page}"] = sign * (
+            out[Contact(Meeting.MEETS, half.plane, other_page)] = sign * (
                 pose.turns[half.plane] - pose.turns[other_page]
             )
     return out
@@ -86,11 +89,11 @@ def binding_opening(mechanism: Mechanism, lengths: dict[str, ArrayLike] | None, 
     return halved(float(grid[last]), float(grid[last + 1]), jams)[1]
 
 
-def first_contact(mechanism: Mechanism, phi: float) -> str:
-    """Say what touches what just below this opening; "" if nothing can be told."""
+def first_contact(mechanism: Mechanism, phi: float) -> Contact | None:
+    """Return what touches what just below this opening; None if nothing can be told."""
     pose = mechanism.solve({}, np.array([max(phi - 1e-3, SMALLEST_PHI)]))
     with np.errstate(invalid="ignore"):
         for what, gap in gaps(mechanism, pose).items():
             if not gap[0] > -SLACK:
-                return what if np.isfinite(gap[0]) else "the lengths no longer meet"
-    return ""
+                return what if np.isfinite(gap[0]) else Contact(Meeting.APART)
+    return None

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array
+from compare.design.design_facts import Contact
 from compare.design.linkage.halving import halved
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose, heading
@@ -45,7 +46,7 @@ class Motion:
     near, far : (n,) how far card reaches beyond the near and the far end of the base, mm; negative = inside;
         nan where the base's depth is not given.
     shut_at : opening (rad) at which it jams on the way to shut; 0 = it shuts.
-    contact : what meets there.
+    contact : what meets there; None if it shuts, or nothing can be told.
     opens_to : widest opening (rad) up to flat at which it can be assembled.
     crossings : panels that pass through each other.
     """
@@ -59,7 +60,7 @@ class Motion:
     near: Array
     far: Array
     shut_at: float
-    contact: str
+    contact: Contact | None
     opens_to: float
     crossings: tuple[Crossing, ...]
 
@@ -103,8 +104,8 @@ def crossings(mechanism: Mechanism, phi: Array, pose: Pose) -> tuple[Crossing, .
 
     Panels that share a joint are left to the angles of `compare.design.study.contact`.
     """
-    if any("vfold" in p.name for p in mechanism.panels):
-        return ()  # its panels lie one behind the other; end-on lines may cross without card meeting
+    if mechanism.one_behind_other:
+        return ()  # end-on lines may cross without card meeting
     ends = [(p.name, frozenset(p.joints), p.joints[0], p.joints[-1]) for p in mechanism.panels]
     out: list[Crossing] = []
     for i, (one, joints, a, b) in enumerate(ends):
@@ -145,22 +146,23 @@ def _over(pose: Pose, phi: Array, side: str, page: Array) -> tuple[Array, str]:
 
 def _ends(spec: Spec, pose: Pose, phi: Array) -> tuple[Array, Array]:
     """Reach beyond the near and the far end of the base, mm."""
-    depth = spec.base.depth
+    mechanism, depth = spec.mechanism, spec.base.depth
     if depth is None:
         return np.full(phi.shape, np.nan), np.full(phi.shape, np.nan)
     if not pose.points:
         zero = np.zeros(phi.shape)
         return zero, zero + spec.card.strip_depth - depth
     z = np.array([v[..., 2] for v in pose.points.values()])
-    if "far tip" in pose.points:  # the plane goes with the far tip, flush with the near end when open
-        open_at = int(np.argmin(np.abs(phi - np.radians(spec.base.opening_deg))))
-        tip = pose.points["far tip"][..., 2]
+    if mechanism.glued_at:  # the plane goes with this point, flush with the near end when open
+        open_at = int(np.argmin(np.abs(phi - spec.opening)))
+        tip = pose.points[mechanism.glued_at][..., 2]
         plane = tip - tip[open_at]
+        near = np.maximum(z.max(axis=0), plane)
     else:
         plane = np.array([v[..., 2] for k, v in pose.points.items() if k.startswith(("ridge", "plane"))]).min(
             0
         )
-    near = np.maximum(z.max(axis=0), plane if "far tip" in pose.points else -np.inf)
+        near = z.max(axis=0)
     return near, -np.minimum(z.min(axis=0), plane - spec.card.strip_depth) - depth
 
 
@@ -171,8 +173,7 @@ def move(spec: Spec, steps: int = STEPS) -> Motion:
     is moved from flat too, because a book opens farther than it is meant to be looked at.
     """
     mechanism = spec.mechanism
-    nominal = float(np.radians(spec.base.opening_deg))
-    widest = opens_to(mechanism, nominal)
+    widest = opens_to(mechanism, spec.opening)
     phi, pose = sweep(mechanism, widest, steps)
     heights = {k: v[..., 1] for k, v in _card(pose).items()}
     table = np.array(list(heights.values()))
@@ -181,7 +182,7 @@ def move(spec: Spec, steps: int = STEPS) -> Motion:
     over: dict[str, Array] = {}
     farthest: dict[str, str] = {}
     for side in SIDES:
-        over[side], farthest[side] = _over(pose, phi, side, np.array(getattr(spec.base, f"page_{side}")))
+        over[side], farthest[side] = _over(pose, phi, side, np.array(spec.base.page(side)))
     near, far = _ends(spec, pose, phi)
     shut_at = binding_opening(mechanism, None, widest)
     open_enough = phi > max(shut_at, NEARLY_SHUT)
@@ -195,7 +196,7 @@ def move(spec: Spec, steps: int = STEPS) -> Motion:
         near=near,
         far=far,
         shut_at=shut_at,
-        contact=first_contact(mechanism, shut_at) if shut_at > 0 else "",
+        contact=first_contact(mechanism, shut_at) if shut_at > 0 else None,
         opens_to=widest,
         crossings=crossings(mechanism, phi[open_enough], _cut(pose, open_enough)),
     )

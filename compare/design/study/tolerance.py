@@ -12,10 +12,8 @@ from typing import Final
 import numpy as np
 
 from capture.arrays import Array
-from compare.design.linkage.carry_plane import CarryPlane
-from compare.design.linkage.follow import Follow
 from compare.design.linkage.mechanism import Mechanism
-from compare.design.linkage.steps import Prop
+from compare.design.linkage.steps import Cost
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
 from measure.sides import SIDES
@@ -216,7 +214,7 @@ def _contact(
 ) -> tuple[float, float]:
     """Median opening at which such dummies first bind, and the one below which 95 % have bound, degrees."""
     m = spec.mechanism
-    widest = float(np.radians(spec.base.opening_deg))
+    widest = spec.opening
     phi = np.linspace(np.radians(1.0), widest, CONTACT_OPENINGS)
     if bool(np.any(jammed(m, m.solve({}, phi[phi > np.radians(5.0)])))):
         return float("nan"), float("nan")
@@ -229,7 +227,7 @@ def _contact(
 
 def is_slow(spec: Spec) -> bool:
     """Return whether legs and V-fold must be balanced by iteration."""
-    return any(isinstance(step, CarryPlane | Prop | Follow) for step in spec.mechanism.steps)
+    return any(step.cost is Cost.SLOW for step in spec.mechanism.steps)
 
 
 def study(spec: Spec, sd: float, rng: np.random.Generator, samples: int | None = None) -> Study:
@@ -241,7 +239,7 @@ def study(spec: Spec, sd: float, rng: np.random.Generator, samples: int | None =
     samples : dummies to draw; as many as take about a second if None.
     """
     m = spec.mechanism
-    phi = float(np.radians(spec.base.opening_deg))
+    phi = spec.opening
     slow = is_slow(spec)
     count = samples or (SLOW_SAMPLES if slow else SAMPLES)
     spreads = spreads_of(spec, sd)

@@ -21,6 +21,7 @@ from compare.tell.result_files import write_whole
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import cautions
+from compare.tell.words.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
@@ -230,7 +231,9 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "clearances": rows_of(findings.clearances, unit),
         "shut_words": _shut_words(inspection),
         "photo_advice": advised,
-        "notes": [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*spec.warnings, *inspection.notes))],
+        "notes": [
+            f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*warnings_told(spec), *inspection.notes))
+        ],
         "unseen": unseen(findings.undetermined),
         "budget": _budget(inspection),
         "record": _record(inspection),

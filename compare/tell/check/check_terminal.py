@@ -12,6 +12,7 @@ from rich.text import Text
 from compare.cause.lean import Leaning
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cautions import cautions
+from compare.tell.words.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import remedy_text
@@ -224,5 +225,5 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
     todo += cautions(cuts=any(r.cuts for r in findings.remedies))
     _bullets(console, "What to do", todo)
     _bullets(console, "Not determined by this photo", [*unseen(findings.undetermined), *advice(findings)])
-    said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*findings.spec.warnings, *notes))]
+    said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*warnings_told(findings.spec), *notes))]
     _bullets(console, "Notes", said)

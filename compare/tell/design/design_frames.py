@@ -121,11 +121,10 @@ def draw_side(sketch: Sketch, spec: Spec, pose: Pose, origin: tuple[float, float
     back = min(spec.card.strip_depth, depth)
     if pose.nod is None or not np.isfinite(pose.nod):
         return
-    if "far tip" in pose.points:  # glued to the far tip; its near edge is flush with the base when open
-        level = at_opening(spec.mechanism, float(np.radians(spec.base.opening_deg)))
-        travel = float(pose.points["far tip"][2] - level.points["far tip"][2])
-        tip = pose.points["near tip"]
-        first = tip + (travel - float(tip[2])) * np.array([0.0, np.tan(float(pose.nod)), 1.0])
+    if spec.mechanism.glued_at:  # its near edge is flush with the base when open, and travels with that point
+        tip = pose.points[spec.mechanism.glued_at]
+        level = at_opening(spec.mechanism, spec.opening).points[spec.mechanism.glued_at]
+        first = tip - float(level[2]) * np.array([0.0, np.tan(float(pose.nod)), 1.0])
     else:
         first = pose.points["ridge"]
     last = first - back * np.array([0.0, np.sin(float(pose.nod)), np.cos(float(pose.nod))])

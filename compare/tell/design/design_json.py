@@ -25,10 +25,11 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.spec.spec import Spec
-from compare.design.study.concerns import concerns, praise, remarks
+from compare.design.study.concerns import concerns, remarks
 from compare.design.study.motion import Motion
 from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import Study
+from compare.tell.words.design_words import all_told, contact_told, praise
 from compare.vocabulary import parsed
 from measure.sides import SIDES
 
@@ -72,7 +73,7 @@ def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str,
     """Return a design, its movement and (if studied) its scatter, ready for JSON."""
     m = spec.mechanism
     n = m.lengths
-    wrong = concerns(spec, motion)
+    wrong = all_told(concerns(spec, motion))
     name = spec.title or spec.source.name
     answer = f"{name}: {len(wrong)} thing(s) to look at." if wrong else f"{name}: {praise(spec)}."
     shut = {}
@@ -88,7 +89,7 @@ def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str,
     return {
         "answer": answer,
         "concerns": list(wrong),
-        "remarks": list(remarks(spec, motion)),
+        "remarks": list(all_told(remarks(spec, motion))),
         "title": spec.title,
         "units": {"length": "mm", "angle": "deg", "spec": spec.units},
         "spec": {"name": spec.source.name, "sha256": spec.source.sha256},
@@ -109,7 +110,7 @@ def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str,
         "lean": {k: _row(np.degrees(v)) for k, v in motion.pose.lean.items()},
         "nod": None if nod is None else _row(np.degrees(nod)),
         "over": {k: _row(v) for k, v in motion.over.items()},
-        "shuts": {"at_deg": _number(np.degrees(motion.shut_at)), "contact": motion.contact},
+        "shuts": {"at_deg": _number(np.degrees(motion.shut_at)), "contact": contact_told(motion.contact)},
         "opens_to_deg": _number(np.degrees(motion.opens_to)),
         "shut": shut,
         "crossings": [

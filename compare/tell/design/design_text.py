@@ -7,11 +7,12 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.design.spec.spec import Spec
-from compare.design.study.concerns import concerns, praise, remarks
+from compare.design.study.concerns import concerns, remarks
 from compare.design.study.motion import Motion, move
-from compare.design.study.soundness import shut_reach
+from compare.design.study.soundness import shut_reach, unclosed_loops
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
+from compare.tell.words.design_words import all_told, contact_told, praise
 from compare.units import Unit, unit_of
 from compare.vocabulary import Told, parsed
 from measure.sides import SIDES
@@ -101,14 +102,14 @@ def _closing_words(spec: Spec, motion: Motion) -> list[str]:
     """Say how it shuts, how it opens, and how near its ends card comes."""
     unit = unit_of(spec.units)
     phi = float(np.degrees(motion.shut_at))
-    early = motion.shut_at < EARLY and not any("shut flat" in w for w in spec.warnings)
+    early = motion.shut_at < EARLY and not unclosed_loops(spec)
     out = []
     if phi == 0 or early:
         out.append("It shuts without jamming.")
     else:
         out.append(
             f"Closing, card first jams at {phi:.0f} degrees"
-            + (f": {motion.contact}." if motion.contact else ".")
+            + (f": {contact_told(motion.contact)}." if motion.contact else ".")
         )
     if motion.opens_to > np.pi - 1e-6:
         out.append("It opens flat.")
@@ -131,14 +132,14 @@ def print_design(spec: Spec, stream: TextIO, motion: Motion | None = None) -> No
     console, unit = console_for(stream), unit_of(spec.units)
     moved = move(spec) if motion is None else motion
     name = spec.title or spec.source.name
-    found = concerns(spec, moved)
+    found = all_told(concerns(spec, moved))
     if found:
         console.print(Text(f"{name}: {len(found)} thing(s) to look at.", style="yellow"))
         for w in found:
             console.print(Text(f"  - {w}"))
     else:
         console.print(Text(f"{name}: {praise(spec)}.", style="green"))
-    for w in remarks(spec, moved):
+    for w in all_told(remarks(spec, moved)):
         console.print(Text(f"  ({w})"))
     console.print()
     if spec.mechanism.pairs or spec.mechanism.loops:

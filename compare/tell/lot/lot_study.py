@@ -6,11 +6,11 @@ from typing import Any, TextIO
 
 from rich.text import Text
 
-from compare.lot.lot_json import number
 from compare.lot.lot_words import percent
 from compare.lot.study.gauge_study import BEARABLE, GOOD, Gauge
 from compare.lot.study.photo_study import Studied, headline
 from compare.tell.check.check_terminal import console_for, table_of
+from compare.tell.lot.lot_json import number
 
 
 def _gauge_dict(g: Gauge, width: float) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from compare.lot.lot_words import percent
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.cautions import cautions
+from compare.tell.words.design_words import warnings_told
 
 
 def _signed(x: float) -> str:
@@ -80,7 +81,7 @@ def print_assessment(a: Assessment, stream: TextIO) -> None:
             f"{f.name}: {f.count} of {c.judged} samples, mean {f.mean_mm:+.1f} mm" for f in a.causes
         ],
         "Photos that could not be used": [f"{name}: {reason}" for name, reason in a.problems],
-        "Notes": list(a.notes),
+        "Notes": [*warnings_told(a.spec), *a.notes],
     }
     for title, lines in blocks.items():
         if lines:

@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from compare.design.linkage.carry_plane import CarryPlane, crease_of
+from compare.design.constructions.v_fold.carry_plane import CarryPlane, crease_of
+from compare.design.constructions.v_fold.v_fold_form import VFold
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
 from compare.design.linkage.mechanism_draft import Draft
 from compare.design.linkage.steps import Pages
-from compare.design.spec.parts import Base, VFold
+from compare.design.spec.parts import Base
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -40,16 +41,17 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
             d.floors[f"leg {s}"] = f"page {s}"
             d.on[f"page {s}"].append((across + leg.page_spacing, outer))
             d.on[f"plane {s}"].append((across + leg.plane_spacing, leg_top))
-        width: float = getattr(v.plane, s)
+        width = v.plane.half(s)
         d.length(f"plane {s}", width, "ridge", f"plane edge {s}")
         d.on[f"plane {s}"].append((width, f"plane edge {s}"))
-        page: float = getattr(base, f"page_{s}")
+        page = base.page(s)
         d.length(f"page {s}", page, "spine", f"fore edge {s}")
         d.on[f"page {s}"].append((page, f"fore edge {s}"))
     d.lengths["crease"] = v.crease
     _rules(d, v)
     order = [f"{kind} {s}" for kind in ("page", "vfold") for s in SIDES]
     order += [f"leg {s}" for s in SIDES if s in v.legs] + [f"plane {s}" for s in SIDES]
+    d.one_behind_other = True
     d.degrees = frozenset(k for k in d.lengths if "angle" in k)
     d.outlines = (("vfold point", "vfold tip"), ("vfold tip", "ridge"))
     d.outlines += tuple(("vfold point", f"vfold foot {s}") for s in SIDES)

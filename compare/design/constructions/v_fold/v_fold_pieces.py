@@ -1,10 +1,10 @@
-"""The pieces of V-folds, pillars and drawn linkages laid flat."""
+"""The pieces of a V-fold laid flat."""
 
 import numpy as np
 
 from capture.arrays import Array
+from compare.design.constructions.v_fold.v_fold_form import VFold, VSide
 from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam
-from compare.design.spec.parts import VFold, VSide
 from compare.design.spec.spec import Spec
 from measure.sides import SIDES
 
@@ -17,7 +17,7 @@ def _v_panel(side: VSide, crease: float, sign: float) -> tuple[Array, Array]:
     return np.array([(0.0, 0.0), glue, glue + up, up]), glue
 
 
-def _flange(a: Array, b: Array, tab: float, inside: Array) -> Array:
+def flange(a: Array, b: Array, tab: float, inside: Array) -> Array:
     """Corners of a tapered tab along the edge a-b, on the side away from `inside`."""
     way = (b - a) / np.hypot(*(b - a))
     out = np.array([way[1], -way[0]])
@@ -27,7 +27,7 @@ def _flange(a: Array, b: Array, tab: float, inside: Array) -> Array:
     return np.array([a, a + out * tab + way * cut, b + out * tab - way * cut, b])
 
 
-def _v_piece(
+def v_piece(
     name: str, sides: dict[str, VSide], crease: float, tab: float, *, triangle: bool = False
 ) -> Piece:
     """Return a V-fold laid flat: two panels joined at the crease, tabs along its glue lines and top edges."""
@@ -41,10 +41,10 @@ def _v_piece(
         edges = [(point, glue)] if triangle else [(point, glue), (top, tip)]
         ring: list[Array] = []
         for a, b in edges:
-            flange = _flange(a, b, tab, inside)
-            bands.append(flange)
+            band = flange(a, b, tab, inside)
+            bands.append(band)
             seams.append(Seam((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), MOUNTAIN))
-            ring += list(flange)
+            ring += list(band)
         if triangle:
             ring.append(tip)
         rim += ring if side == "right" else ring[::-1]
@@ -67,15 +67,15 @@ def _v_marks(v: VFold, side: str, sign: float, back: float, deg: float, *, on_pl
     return out
 
 
-def add_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
+def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
     """Add the pieces of a V-fold, its legs, its plane and pages."""
-    sheet.pieces.append(_v_piece("V-fold", dict(v.sides), v.crease, sheet.tab))
+    sheet.pieces.append(v_piece("V-fold", dict(v.sides), v.crease, sheet.tab))
     for side, leg in v.legs.items():
         sign = -1.0 if side == "right" else 1.0
         corners, glue = _v_panel(v.sides[side], leg.leg, sign)
         point, _, top, tip = corners
         inside = corners.mean(axis=0)
-        foot, head = _flange(point, glue, sheet.tab, inside), _flange(top, tip, sheet.tab, inside)
+        foot, head = flange(point, glue, sheet.tab, inside), flange(top, tip, sheet.tab, inside)
         seams = tuple(
             Seam((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), MOUNTAIN)
             for a, b in ((point, glue), (top, tip))
@@ -85,12 +85,12 @@ def add_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
     depth = spec.base.depth or spec.card.strip_depth
     for side in SIDES:
         sign = 1.0 if side == "right" else -1.0
-        width: float = getattr(spec.base, f"page_{side}")
+        width = spec.base.page(side)
         marks = _v_marks(v, side, sign, v.near, float(v.sides[side].glue_deg), on_plane=False)
         corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
         note = "near end at the top; the spine is its " + ("right" if side == "left" else "left") + " edge"
         sheet.pieces.append(Piece(f"page {side}", corners, tuple(marks), (), note))
-    lead = float(spec.mechanism.solve({}, np.radians(spec.base.opening_deg)).points["vfold tip"][2])
+    lead = float(spec.mechanism.solve({}, spec.opening).points["vfold tip"][2])
     under = [Seam((0.0, 0.0), (0.0, -sheet.depth), MOUNTAIN, "crease")]
     for side, sign in (("right", 1.0), ("left", -1.0)):
         under += _v_marks(v, side, -sign, -lead, float(v.sides[side].plane_deg), on_plane=True)
@@ -103,48 +103,3 @@ def add_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
         ]
     )
     sheet.pieces.append(Piece("plane", outline, tuple(under), (), "seen from below, near end at the top"))
-
-
-def add_pillar(spec: Spec, sheet: Pieces) -> None:
-    """Add the pieces of a table on a pillar."""
-    p = spec.pillar
-    assert p is not None
-    side = VSide(glue_deg=p.glue_deg, panel_deg=p.panel_deg, width=p.width, plane_deg=p.glue_deg)
-    depth = spec.base.depth or spec.card.strip_depth
-    for name in SIDES:
-        sign = 1.0 if name == "right" else -1.0
-        width, leg = float(getattr(spec.base, f"page_{name}")), p.legs[name]
-        run = p.width * np.array([sign * np.sin(np.radians(p.glue_deg)), np.cos(np.radians(p.glue_deg))])
-        seams = [Seam((sign * leg.page_spacing, 0.0), (sign * leg.page_spacing, -sheet.depth), GLUE, "leg")]
-        for start, way, words in (
-            (-p.middle + p.gap / 2, -1.0, "near V-fold"),
-            (-p.middle - p.gap / 2, 1.0, "far V-fold"),
-        ):
-            seams.append(Seam((0.0, start), (float(run[0]), start + way * float(run[1])), GLUE, words))
-        corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
-        note = "near end at the top; the spine is its " + ("right" if name == "left" else "left") + " edge"
-        sheet.pieces.append(Piece(f"page {name}", corners, tuple(seams), (), note))
-    for which, crease in (("near", p.crease_near), ("far", p.crease_far)):
-        both = {s: side for s in SIDES}
-        sheet.pieces.append(_v_piece(f"{which} V-fold", both, crease, sheet.tab, triangle=True))
-    for name in SIDES:
-        sheet.strip(f"leg {name}", [(p.legs[name].leg, "")], (True, True))
-    marks = [(-p.legs["right"].plane_spacing, "leg right"), (p.legs["left"].plane_spacing, "leg left")]
-    note = "seen from below; glue it to the far V-fold's tip, let it lie on the near one"
-    sheet.board("plane", p.plane.right, p.plane.left, marks, crease=True, note=note)
-
-
-def add_drawn(spec: Spec, sheet: Pieces) -> None:
-    """Add the panels of a drawn linkage as strips with their joints marked."""
-    n, ends = spec.mechanism.lengths, spec.mechanism.ends
-    for panel in spec.mechanism.panels:
-        gaps = [
-            next(n[k] for k, e in ends.items() if e == (a, b))
-            for a, b in zip(panel.joints, panel.joints[1:], strict=False)
-        ]
-        at = np.concatenate([[0.0], np.cumsum(gaps)])
-        is_page = panel.name.startswith("page ")
-        tabs = (False, False) if is_page else (True, not panel.free_end)
-        parts = [(float(g), GLUE) for g in gaps]
-        note = "joints at " + ", ".join(f"{x:.1f} {j}" for x, j in zip(at, panel.joints, strict=True)) + " mm"
-        sheet.strip(panel.name, parts, tabs, note)

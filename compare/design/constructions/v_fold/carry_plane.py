@@ -7,14 +7,14 @@ the V-fold's panel, moved across.
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from capture.arrays import Array
 from compare.design.linkage.pose import turn_of
 from compare.design.linkage.spherical import angle_beside, far_corner, panel_angles
-from compare.design.linkage.steps import Bench
+from compare.design.linkage.steps import Bench, Cost
 from measure.sides import SIDES
 
 ROUNDS: Final = 40
@@ -60,6 +60,8 @@ class CarryPlane:
 
     near : V point to near end; ridge : tip of the V-fold to the near end of the plane's crease.
     """
+
+    cost: ClassVar[Cost] = Cost.SLOW
 
     near: float
     ridge: float

@@ -2,17 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from capture.arrays import Array
 from compare.compare_errors import SpecError
-from compare.design.linkage.follow import Follow
+from compare.design.constructions.drawn_linkage.drawn_form import Drawing
+from compare.design.constructions.drawn_linkage.follow_joints import Follow
 from compare.design.linkage.mechanism import Half, Mechanism, side_of
 from compare.design.linkage.pose import turn_of
-from compare.design.linkage.steps import Bench, Dyad, Pages, Place, Step, Terms
-from compare.design.spec.parts import Drawing
+from compare.design.linkage.steps import Bench, Cost, Dyad, Pages, Place, Step, Terms
 from measure.layout import Panel
 from measure.sides import SIDES
 
@@ -103,6 +103,8 @@ def _pair(d: _Drafting, known: dict[str, str], open_panels: list[str]) -> bool:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnDyad:
     """A dyad whose panels may run on beyond their joints, or start behind them."""
+
+    cost: ClassVar[Cost] = Cost.LONGER
 
     dyad: Dyad
     reverse: tuple[bool, bool]

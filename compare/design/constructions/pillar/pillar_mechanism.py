@@ -6,14 +6,16 @@ heights.
 """
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
-from compare.design.linkage.carry_plane import crease_of, glue_frame, space
+from compare.design.constructions.pillar.pillar_form import Pillar
+from compare.design.constructions.v_fold.carry_plane import crease_of, glue_frame, space
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Reach
 from compare.design.linkage.mechanism_draft import Draft
-from compare.design.linkage.steps import Bench, Dyad, Pages
-from compare.design.spec.parts import Base, Pillar
+from compare.design.linkage.steps import Bench, Cost, Dyad, Pages
+from compare.design.spec.parts import Base
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -24,6 +26,8 @@ class RaisePillar:
 
     middle : near end to the middle of the pillar; width : length of its glue lines.
     """
+
+    cost: ClassVar[Cost] = Cost.LONGER
 
     middle: float
     width: float
@@ -62,7 +66,7 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
     d.steps += [Pages(), RaisePillar(middle=p.middle, width=p.width)]
     shut = float(np.sin(np.radians(p.glue_deg + p.panel_deg)))  # of the crease, straight out from the spine
     for s in SIDES:
-        leg, width, page = p.legs[s], float(getattr(p.plane, s)), float(getattr(base, f"page_{s}"))
+        leg, width, page = p.legs[s], p.plane.half(s), base.page(s)
         outer, top, edge, fore = f"outer foot {s}", f"leg top {s}", f"plane edge {s}", f"fore edge {s}"
         d.length(f"page spacing {s}", leg.page_spacing, "spine", outer)
         d.length(f"plane spacing {s}", leg.plane_spacing, "ridge", top)
@@ -124,5 +128,6 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
         d.outlines += tuple((f"{name} point", f"{name} foot {s}", f"{name} tip") for s in SIDES)
     d.outlines += (("near tip", "far tip"),)
     d.ends["height"] = ("spine", "ridge")
+    d.glued_at = "far tip"
     d.degrees = frozenset({"glue angle", "panel angle"})
     return d.finished([f"{kind} {s}" for kind in ("page", "leg", "plane") for s in SIDES])

@@ -19,6 +19,7 @@ from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.cautions import cautions
+from compare.tell.words.design_words import warnings_told
 
 
 def number(x: float, digits: int = 6) -> float | None:
@@ -175,5 +176,5 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
         "advice": [{"seen": x.seen, "do": x.do} for x in a.advice],
         "cautions": list(cautions(cuts=a.cuts)),
         "problems": [{"photo": name, "reason": reason} for name, reason in a.problems],
-        "notes": list(a.notes),
+        "notes": [*warnings_told(a.spec), *a.notes],
     }

@@ -3,13 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 
 from capture.arrays import Array
 from compare.design.linkage.pose import heading
-from compare.design.linkage.steps import Bench, Step, Terms
+from compare.design.linkage.steps import Bench, Cost, Step, Terms
 
 STEP_RAD: Final = float(np.radians(3.0))  # of the opening, when following from the drawing
 NEAREST: Final = 2e-3  # rad; nearer to shut than any stack of card goes
@@ -29,6 +29,8 @@ class Follow:
     known : joints laid by the steps `before`.
     drawn_turns, drawn_joints : the drawing; drawn_phi : its opening; nominal : its lengths.
     """
+
+    cost: ClassVar[Cost] = Cost.SLOW
 
     panels: Mapping[str, tuple[tuple[str, Terms], ...]]
     known: frozenset[str]

@@ -1,0 +1,1 @@
+"""A linkage given by its joints and panels, whatever it is called."""

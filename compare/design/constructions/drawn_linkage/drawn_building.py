@@ -1,0 +1,66 @@
+"""A drawn linkage, as the house asks of every construction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from capture.arrays import Array
+from compare.design.constructions.construction import Construction
+from compare.design.constructions.drawn_linkage.drawn_checks import check_drawing
+from compare.design.constructions.drawn_linkage.drawn_form import JOINTS, PANEL, Drawing, drawing_of
+from compare.design.constructions.drawn_linkage.drawn_mechanism import mechanism_of_drawing
+from compare.design.constructions.drawn_linkage.drawn_pieces import cut_drawn
+from compare.design.design_facts import Fact
+from compare.design.linkage.mechanism import Mechanism
+from compare.design.linkage.pose import Pose
+from compare.design.pieces.pieces import Pieces
+from compare.design.spec.parts import Base
+from compare.design.spec.spec import Spec
+from compare.design.spec.spec_tables import Tables
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnBuilding:
+    """A linkage given by its joints and panels; nothing is known of its trade terms."""
+
+    drawing: Drawing
+
+    def mechanism(self, base: Base) -> Mechanism:
+        """Return the linkage."""
+        return mechanism_of_drawing(self.drawing, base.opening_deg)
+
+    def check(self, spec: Spec) -> None:
+        """Refuse a drawing that contradicts its pages."""
+        check_drawing(spec, self.drawing)
+
+    def oblique_halves(self) -> Mapping[str, float]:
+        """Return nothing: what is meant is not known."""
+        return {}
+
+    def disagreeing_legs(self, spec: Spec) -> tuple[Fact, ...]:
+        """Return nothing: a linkage with panels to spare is refused."""
+        return ()
+
+    def remarks(self, spec: Spec, phi: Array, pose: Pose) -> tuple[Fact, ...]:
+        """Return nothing."""
+        return ()
+
+    def feet_beside_spine(self) -> tuple[float, ...]:
+        """Return nothing: which joints are feet is not known."""
+        return ()
+
+    def cut(self, spec: Spec, sheet: Pieces) -> None:
+        """Add a strip for every panel."""
+        cut_drawn(spec, sheet)
+
+
+def _read(f: Tables) -> DrawnBuilding:
+    return DrawnBuilding(drawing_of(f))
+
+
+DRAWN_LINKAGE: Final = Construction(
+    tables={"joints": JOINTS, "panel": PANEL},
+    known_by=("joints", "panel"),
+    shown="[joints] and [[panel]]",
+    read=_read,
+)

@@ -1,0 +1,22 @@
+"""The panels of a drawn linkage as strips with their joints marked."""
+
+import numpy as np
+
+from compare.design.pieces.pieces import GLUE, Pieces
+from compare.design.spec.spec import Spec
+
+
+def cut_drawn(spec: Spec, sheet: Pieces) -> None:
+    """Add the panels of a drawn linkage as strips with their joints marked."""
+    n, ends = spec.mechanism.lengths, spec.mechanism.ends
+    for panel in spec.mechanism.panels:
+        gaps = [
+            next(n[k] for k, e in ends.items() if e == (a, b))
+            for a, b in zip(panel.joints, panel.joints[1:], strict=False)
+        ]
+        at = np.concatenate([[0.0], np.cumsum(gaps)])
+        is_page = panel.name.startswith("page ")
+        tabs = (False, False) if is_page else (True, not panel.free_end)
+        parts = [(float(g), GLUE) for g in gaps]
+        note = "joints at " + ", ".join(f"{x:.1f} {j}" for x, j in zip(at, panel.joints, strict=True)) + " mm"
+        sheet.strip(panel.name, parts, tabs, note)

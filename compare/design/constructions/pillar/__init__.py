@@ -1,0 +1,1 @@
+"""Two V-folds facing each other that carry a plane, with legs parallel to the spine."""

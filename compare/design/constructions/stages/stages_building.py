@@ -1,0 +1,106 @@
+"""Parallel folds one on the other, as the house asks of every construction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from capture.arrays import Array
+from compare.compare_errors import SpecError
+from compare.design.constructions.construction import Construction
+from compare.design.constructions.parallel_fold.fold_checks import check_assembly, check_side
+from compare.design.constructions.parallel_fold.fold_form import ON_BASE, ON_PLANE, Stage, stage_of
+from compare.design.constructions.parallel_fold.fold_pieces import cut_pages, cut_stage
+from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages, name_prefix
+from compare.design.constructions.stages.stages_soundness import (
+    disagreeing_legs,
+    oblique_halves,
+    redundant_legs,
+)
+from compare.design.design_facts import Fact
+from compare.design.linkage.mechanism import Mechanism
+from compare.design.linkage.pose import Pose
+from compare.design.pieces.pieces import Pieces
+from compare.design.spec.forms import Form
+from compare.design.spec.parts import Base
+from compare.design.spec.spec import Spec
+from compare.design.spec.spec_tables import Tables
+from compare.design.study.contact import floor_angles
+from measure.sides import SIDES
+
+STAGE: Final = Form(
+    "a further construction on the plane below; its crease is the spine", {}, ON_PLANE, many=True
+)
+
+
+def table_prefix(stage: int) -> str:
+    """Return what stands before the tables of a stage (0 = the fold on the base): "" or "stage[1]."."""
+    return f"stage[{stage}]." if stage else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stages:
+    """A parallel fold on the base, and each further one on the plane of the one below."""
+
+    stages: tuple[Stage, ...]
+
+    def mechanism(self, base: Base) -> Mechanism:
+        """Return the linkage."""
+        return mechanism_of_stages(base, self.stages)
+
+    def check(self, spec: Spec) -> None:
+        """Refuse feet and tops beyond what they stand on, and loops that cannot be assembled."""
+        below, room = "page", {s: spec.base.page(s) for s in SIDES}
+        for k, c in enumerate(self.stages):
+            for side in SIDES:
+                check_side(spec, table_prefix(k), c, side, room[side], below)
+            below, room = "plane below", {s: c.plane.half(s) for s in SIDES}
+        pose = spec.mechanism.solve({}, spec.opening)
+        angles = {k: float(v) for k, v in floor_angles(spec.mechanism, pose).items()}
+        for k, c in enumerate(self.stages):
+            check_assembly(spec, table_prefix(k), name_prefix(k), c, pose, angles)
+
+    def oblique_halves(self) -> Mapping[str, float]:
+        """Return the halves drawn oblique on purpose."""
+        return oblique_halves(self.stages)
+
+    def disagreeing_legs(self, spec: Spec) -> tuple[Fact, ...]:
+        """Return the legs that do not agree with the others of their half."""
+        return disagreeing_legs(spec, self.stages)
+
+    def remarks(self, spec: Spec, phi: Array, pose: Pose) -> tuple[Fact, ...]:
+        """Return the halves with more legs than they need."""
+        return redundant_legs(self.stages)
+
+    def feet_beside_spine(self) -> tuple[float, ...]:
+        """Return spine (or crease) to foot of every support and fold."""
+        feet = [f for c in self.stages for f in (*(s.foot for s in c.supports.values()), *_feet(c))]
+        return tuple(feet)
+
+    def cut(self, spec: Spec, sheet: Pieces) -> None:
+        """Add the pages and the pieces of every stage."""
+        cut_pages(spec, self.stages[0], sheet)
+        for k, c in enumerate(self.stages):
+            above = self.stages[k + 1] if k + 1 < len(self.stages) else None
+            cut_stage(sheet, c, name_prefix(k), above)
+
+
+def _feet(c: Stage) -> tuple[float, ...]:
+    return tuple(f for f in (c.fold.foot_left, c.fold.foot_right) if np.isfinite(f))
+
+
+def _read(f: Tables) -> Stages:
+    out = [stage_of(f, "", f.data)]
+    for i, row in enumerate(f.data.get("stage", []), start=1):
+        below = out[-1].plane
+        if below.left == 0 or below.right == 0:
+            raise SpecError(
+                f"{f.source.where(f'stage[{i}]')}: a stage stands on both halves of the plane below, "
+                "which here has only one"
+            )
+        out.append(stage_of(f, f"stage[{i}].", row))
+    return Stages(tuple(out))
+
+
+STAGES: Final = Construction(tables={**ON_BASE, "stage": STAGE}, known_by=(), shown="[fold]", read=_read)
