@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from skimage.transform import EuclideanTransform
 
 from capture.arrays import Array
 
@@ -62,6 +63,17 @@ def cross_point(p: Array, v: Array, q: Array, w: Array) -> Array:
     t = np.where(parallel, np.nan, t)
     out: Array = p + t[:, None] * v
     return out
+
+
+def rigid_motion(source: Array, target: Array) -> tuple[float, Array]:
+    """Rotation (rad) and shift (2,) that bring points (N, 2) best on to others, N > 1: R p + shift.
+
+    Least squares; of points that all coincide the rotation is 0.
+    """
+    motion = EuclideanTransform.from_estimate(source, target)
+    if not motion:
+        return 0.0, np.asarray(target.mean(axis=0) - source.mean(axis=0), dtype=np.float64)
+    return float(motion.rotation), np.asarray(motion.translation, dtype=np.float64)
 
 
 def crossing(a: Curve, b: Curve) -> Array:

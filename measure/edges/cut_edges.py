@@ -5,16 +5,22 @@ from capture.arrays import Array, Single
 from either side, of a card with another right under it, and before the sheet's print.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array, Single
-from measure.edges.edge_evidence import Evidence, Template
+from measure.edges.edge_evidence import EndEvidence, Evidence, LayerSteps, Template
+from measure.edges.end_evidence import end_evidence
+from measure.edges.layer_evidence import layer_steps
 from measure.edges.print_behind import without_print
+from measure.edges.silhouette import silhouette
 from measure.edges.stations import STATION_MM, outer_sign
+from measure.edges.step_evidence import step_evidence
 from measure.edges.stripe_evidence import near_end_evidence, two_steps_everywhere
+from measure.edges.tab_evidence import tab_profiles
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane, strip_along
 
@@ -103,6 +109,39 @@ class CutEdges:
     ) -> tuple[Array, Array]:
         """Evidence for the step at lower and for that at higher offsets, everywhere in a picture."""
         return two_steps_everywhere(rows, template, per_mm, px_per_mm)
+
+    def ends(
+        self, curve: Curve, expected_mm: float, *, reach_mm: float, joint_mm: float, template: Template
+    ) -> EndEvidence:
+        """Evidence for the card's end: its side edge in stripe and face, and how far it keeps its tone."""
+        return end_evidence(self.plane, curve, expected_mm, reach_mm, joint_mm, template)
+
+    def steps(self, strip: Single, step_mm: float, blur_mm: float) -> Array:
+        """Evidence for single edges across a strip: crests of the slope."""
+        return step_evidence(strip, step_mm, blur_mm)
+
+    def tabs(
+        self,
+        strip: Single,
+        offsets: Array,
+        along: Array,
+        feet_mm: Sequence[float],
+        wanted: Array,
+        card_mm: float,
+        tone: float | None,
+    ) -> list[Array]:
+        """Evidence for gluing tabs from what they change on the bare page."""
+        return tab_profiles(strip, offsets, along, feet_mm, wanted, card_mm, tone)
+
+    def layers(
+        self, curve: Curve, stretch_mm: tuple[float, float], places: Array, template: Template, up: float
+    ) -> LayerSteps:
+        """Fit the steps between layers together to the mean profile of the stretch."""
+        return layer_steps(self.plane, curve, stretch_mm, places, template, up)
+
+    def silhouette(self, profile: Array, across_mm: Array, field: float, card: float) -> float:
+        """Place at which the grey value passes half way from card to field."""
+        return silhouette(profile, across_mm, field, card)
 
 
 def _by_side(

@@ -6,12 +6,13 @@ ends is one more class that answers these questions. Which one is used is chosen
 units: how much likelier the grey values are if what is asked for is there than if it is not.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from capture.arrays import Array
+from capture.arrays import Array, Single
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 
@@ -61,6 +62,37 @@ class Evidence:
     inner: Array
     middle: Array
     noise: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class EndEvidence:
+    """Evidence (K,) for a card's end at each of K places along its curve.
+
+    Attributes
+    ----------
+    at_mm : (K,) places, mm from the curve's start, `step_mm` apart.
+    own : a sharp step there in the stripe alone.
+    step : a sharp step there in all that shows the card's side.
+    tone : the card keeps its tone up to there and not beyond.
+    """
+
+    at_mm: Array
+    step_mm: float
+    own: Array
+    step: Array
+    tone: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class LayerSteps:
+    """Steps (P,) at P places where edges of layers may lie: heights and standard uncertainties (grey values).
+
+    `above` is the mean grey value just above each, that is, in the layer that begins there.
+    """
+
+    height: Array
+    err: Array
+    above: Array
 
 
 class EdgeEvidence(Protocol):
@@ -118,6 +150,66 @@ class EdgeEvidence(Protocol):
         ----------
         rows : (R, D) grey values; every row is a profile across, with `per_mm` samples a millimetre.
         px_per_mm : scale of the photo, so that over-sampling does not count as more evidence.
+        """
+        ...
+
+    def ends(
+        self, curve: Curve, expected_mm: float, *, reach_mm: float, joint_mm: float, template: Template
+    ) -> EndEvidence:
+        """Evidence for the card's end along its own line, within `reach_mm` of the expected place.
+
+        Parameters
+        ----------
+        curve : middle line of the near end, running outward.
+        expected_mm : expected end, mm from curve.a; joint_mm : the last joint before it.
+        template : the card; its blur is that at the end.
+        """
+        ...
+
+    def steps(self, strip: Single, step_mm: float, blur_mm: float) -> Array:
+        """Evidence (S, D) for a single edge, such as a page's, at every offset of a strip (S, D).
+
+        The strip's offsets are `step_mm` apart.
+        """
+        ...
+
+    def tabs(
+        self,
+        strip: Single,
+        offsets: Array,
+        along: Array,
+        feet_mm: Sequence[float],
+        wanted: Array,
+        card_mm: float,
+        tone: float | None,
+    ) -> list[Array]:
+        """Evidence (W,) per foot for its gluing tab's middle lying at each wanted level on the page.
+
+        Parameters
+        ----------
+        strip : (S, D) grey values along the page, at offsets (D,) up from its line, mm.
+        along : (S,) mm along the line; feet_mm : the feet there.
+        wanted : (W,) levels asked for, mm up from the line.
+        tone : grey value of near ends, if known.
+        """
+        ...
+
+    def layers(
+        self, curve: Curve, stretch_mm: tuple[float, float], places: Array, template: Template, up: float
+    ) -> LayerSteps:
+        """Find the steps between layers of card lying on each other, over a stretch of a curve.
+
+        Parameters
+        ----------
+        places : (P,) where edges of layers may lie, in thicknesses up from the curve.
+        up : +1 if up is to the left of the curve.
+        """
+        ...
+
+    def silhouette(self, profile: Array, across_mm: Array, field: float, card: float) -> float:
+        """Place at which a profile (D,) that begins on card gives way to the field; nan if it does not.
+
+        `field` and `card` are the grey values of both.
         """
         ...
 

@@ -51,6 +51,7 @@ class Finding:
     layer_sd : panel name -> what its layers leave uncertain about the place of its joints, mm.
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
     layout : the layout at the opening at which the dummy was found.
+    tone : grey value of cut edges in this photo, if it could be told.
     """
 
     fits: Mapping[str, Fit]
@@ -60,6 +61,7 @@ class Finding:
     layout: Layout
     layer_sd: Mapping[str, float] = field(default_factory=dict)
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
+    tone: float | None = None
 
 
 def find_layout(
@@ -129,6 +131,7 @@ def find_layout(
         layout=layout,
         layer_sd=layer_sd,
         joint_shift=joint_shift,
+        tone=scene.tone,
     )
 
 

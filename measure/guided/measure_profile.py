@@ -13,7 +13,6 @@ from measure.edges.detectors import edges_of
 from measure.edges.edge_evidence import softened
 from measure.edges.free_end import find_ending
 from measure.edges.line_fit import Fit
-from measure.edges.stations import outer_sign
 from measure.geometry import Curve, crossing
 from measure.guided.find_panels import Finding, find_layout
 from measure.guided.page.apron_marks import marks_of, with_spine
@@ -87,7 +86,7 @@ def measure_profile(
     places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
     finding = find_layout(scene, places, only_there=bool(seeds))
     layout = finding.layout
-    measured = _profile(scene.with_layout(layout), finding, view, standoff_err_mm)
+    measured = _profile(scene.with_layout(layout).with_tone(finding.tone), finding, view, standoff_err_mm)
     if scene.marks is not None:
         measured = with_spine(measured, scene.marks, layout, view, standoff_err_mm)
     profile = with_hand_points(
@@ -224,15 +223,15 @@ def _free_ends(scene: Scene, finding: Finding) -> list[FreeEnd]:
         scale = plane.view.px_per_mm(curve.b, plane.z_mm)
         overhang = (layout.length(panel.joints[0], panel.joints[-2]), nominal)
         curve = _beyond_the_leg(scene, panel, curve, overhang)
+        template = scene.edges.template(
+            card_mm=layout.card_mm, blur_mm=scene.blur_px / scale, depth_mm=layout.depth_mm, tone=scene.tone
+        )
         near_ends, far_ends = _crossing_places(scene, finding, panel)
         ending = find_ending(
-            plane,
+            scene.edges,
             curve,
             nominal,
-            card_mm=layout.card_mm,
-            depth_mm=layout.depth_mm,
-            blur_mm=scene.blur_px / scale,
-            outward_sign=outer_sign(plane, curve),
+            template,
             joint_mm=layout.length(panel.joints[0], panel.joints[-2]),
             near_ends_mm=near_ends,
             far_ends_mm=far_ends,

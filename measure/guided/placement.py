@@ -6,13 +6,14 @@ and opening angle are tried on a grid. Only a start within some millimetres is w
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array, Single
+from measure.geometry import rigid_motion
 from measure.layout import Layout, Role
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
@@ -152,16 +153,10 @@ def place_by_joints(layouts: Sequence[Layout], at_mm: Mapping[str, Array]) -> li
     for layout in layouts:
         target = np.array(list(at_mm.values()))
         source = np.array([layout.at(name) for name in at_mm])
-        a, b = source - source.mean(axis=0), target - target.mean(axis=0)
-        roll = float(
-            np.arctan2(
-                np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1])
-            )
-        )
-        turned = Placement(x_mm=0, y_mm=0, roll_rad=roll, score=0, layout=layout).apply(source)
-        x, y = (target - turned).mean(axis=0)
-        rms = float(np.sqrt(np.mean(np.sum((turned + (x, y) - target) ** 2, axis=1))))
-        out.append(Placement(x_mm=float(x), y_mm=float(y), roll_rad=roll, score=1 / (1 + rms), layout=layout))
+        roll, (x, y) = rigid_motion(source, target)
+        there = Placement(x_mm=float(x), y_mm=float(y), roll_rad=roll, score=0, layout=layout)
+        rms = float(np.sqrt(np.mean(np.sum((there.apply(source) - target) ** 2, axis=1))))
+        out.append(replace(there, score=1 / (1 + rms)))
     return sorted(out, key=lambda p: -p.score)
 
 

@@ -37,7 +37,7 @@ def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> 
         tries = [fitted(s.straightened()) for s in starts]
         fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
     spacing = scene.layout.length(item.panel.joints[0], item.panel.joints[1])
-    under = joints_under_plane(scene.plane, fit.curve, template, up=item.up, spacing_mm=spacing)
+    under = joints_under_plane(scene.edges, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
     return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
 

@@ -3,18 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
-from capture.arrays import Array
-from measure.edges.edge_evidence import Template
-from measure.edges.stations import STATION_MM, stations_for
+from measure.edges.edge_evidence import EdgeEvidence, LayerSteps, Template
 from measure.geometry import Curve
-from measure.measuring_plane import MeasuringPlane, strip_along
 
-STEP_MM = 0.05
 LAYER_SHARE = 0.2
 """The step of a further layer is at least this share of the plane's own steps."""
-LAYER_NOISE = 0.002
 LAYER_TONE = (-0.5, 0.25)  # natural logarithm: how much darker or brighter a lower layer's cut edge may be
 PLACES = np.array([-2.5, -1.5, -0.5, 0.5, 1.5])
 """Where edges of layers may lie, in thicknesses up from the fitted line."""
@@ -30,7 +24,7 @@ class JointsUnder:
 
 
 def joints_under_plane(
-    plane: MeasuringPlane,
+    edges: EdgeEvidence,
     line: Curve,
     template: Template,
     *,
@@ -46,6 +40,7 @@ def joints_under_plane(
 
     Parameters
     ----------
+    edges : how near ends are seen in this photo.
     line : fitted line of the plane's near end, from the ridge outward.
     template : the stripe of one card.
     up : +1 if up is to the left of the line.
@@ -53,7 +48,7 @@ def joints_under_plane(
     """
     t = template.card_mm
     middle = (2.0, spacing_mm - 2.0) if spacing_mm < 30 else (10.0, spacing_mm - 10.0)
-    steps = _steps(plane, line, template, up, middle)
+    steps = edges.layers(line, middle, PLACES, template, up)
     lowest = _lowest(steps)
     if lowest is None:
         return JointsUnder(up_mm=0.0, err_mm=t / 2, seen="no clear edge")
@@ -63,7 +58,7 @@ def joints_under_plane(
         for stretch in beside:
             if stretch[1] > line.length - 0.5:
                 continue
-            at_joint = _lowest(_steps(plane, line, template, up, stretch))
+            at_joint = _lowest(edges.layers(line, stretch, PLACES, template, up))
             if at_joint is not None and at_joint < lowest:
                 return JointsUnder(up_mm=edge - t / 2, err_mm=0.1 * t, seen="tabs under the plane")
     own = abs(steps.height[lowest])
@@ -76,45 +71,7 @@ def joints_under_plane(
     return JointsUnder(up_mm=edge + t / 2, err_mm=0.15 * t, seen="strip under the plane")
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Steps:
-    """Steps at `PLACES`: heights, standard uncertainties, and the mean grey value just above each."""
-
-    height: Array
-    err: Array
-    above: Array
-
-
-def _steps(
-    plane: MeasuringPlane, curve: Curve, template: Template, up: float, stretch_mm: tuple[float, float]
-) -> _Steps:
-    """Fit the steps at `PLACES` together.
-
-    The mean profile of a stretch is explained by a smooth background and steps one thickness apart.
-    """
-    s = stations_for(curve, stretch_mm[0], curve.length - stretch_mm[1])
-    n = int(np.ceil((3 * template.card_mm + 0.6) / STEP_MM))
-    x = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)  # up is +
-    profile = strip_along(plane, curve, s, up * x, STATION_MM, 3).astype(np.float64).mean(axis=0)
-    best: tuple[float, Array, Array] | None = None
-    for blur in template.blur_mm * np.array([1.0, 1.4, 2.0]):
-        for move in (-0.06, -0.03, 0.0, 0.03, 0.06):
-            steps = ndtr((x[:, None] - move - PLACES[None, :] * template.card_mm) / blur)
-            basis = np.column_stack([np.ones_like(x), x, x**2, steps])
-            coef, _, _, _ = np.linalg.lstsq(basis, profile, rcond=None)
-            misfit = float(np.sum((profile - basis @ coef) ** 2))
-            if best is None or misfit < best[0]:
-                spread = np.diag(np.linalg.pinv(basis.T @ basis))[3:]
-                variance = max(misfit / (len(x) - basis.shape[1]), LAYER_NOISE**2)
-                best = (misfit, coef[3:], np.sqrt(spread * variance))
-    assert best is not None
-    centres = (PLACES + 0.5) * template.card_mm
-    near = np.abs(x[None, :] - centres[:, None]) <= max(0.25 * template.card_mm, STEP_MM)
-    above = np.array([profile[row].mean() for row in near])
-    return _Steps(height=best[1], err=best[2], above=above)
-
-
-def _lowest(steps: _Steps) -> int | None:
+def _lowest(steps: LayerSteps) -> int | None:
     """Index of the lowest step that stands out, going down from the fitted layer through cut edges only.
 
     What lies below the plane may be bright and striped too; another layer of card continues the fitted one

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from capture.arrays import Array
+from measure.geometry import rigid_motion
 from measure.joints.joint_location import near_end_prior
 from measure.measure_errors import MeasureError
 from measure.page_marks import SPINE_MARK
@@ -76,10 +77,7 @@ def _aligned(profile: Profile, onto: Profile) -> tuple[float, Array]:
         )
     p = np.array([profile.at(j) for j in common])
     q = np.array([onto.at(j) for j in common])
-    p0, q0 = p.mean(axis=0), q.mean(axis=0)
-    a, b = p - p0, q - q0
-    turn = float(np.arctan2(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a * b)))
-    return turn, q0 - _rotation(turn) @ p0
+    return rigid_motion(p, q)
 
 
 def _rotation(turn: float) -> Array:

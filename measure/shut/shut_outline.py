@@ -10,24 +10,38 @@ that sticks out in the middle of the thickness, with the doubt of where between 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
-from capture.arrays import Array, Single
-from capture.camera.rectify import linear_grey, resample
+from capture.arrays import Array
 from capture.camera.view import View
-from capture.errors import Option
 from capture.solved import ClosedPlane
+from measure.edges.silhouette import runs
 from measure.measure_errors import MeasureError
-from measure.shut.shut_edges import CORNER_MM, STATION_MM, Side, page_line, runs, side_of, way_of
+from measure.shut.shut_edges import TUNED as SIDES
+from measure.shut.shut_edges import Side, page_line, side_of, way_of
+from measure.shut.shut_scene import shut_scene
 
-COARSE_PER_MM = 2.0
-LEAST_CONTRAST = 0.04  # of full scale, linear light
-SMALLEST_MM = 15.0
-WHOLE_MM = 1.5  # an outline larger than the page by more is card along the whole edge
-SEEN_MM = 0.4  # card that sticks out less is not told from a rough edge
-SHORTEST_MM = 2.0
-EDGE_SD_MM, EDGE_SD_PX = 0.05, 0.3  # one silhouette, averaged over a stretch: cut card is not sharper
+SEEN_MM = 0.4
+"""Card that sticks out less is not told from a rough edge, mm; told where nothing sticks out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlineNumbers:
+    """Tuned numbers, found on path-traced photographs of shut dummies."""
+
+    whole_mm: float = 1.5
+    """An outline larger than the page by more is card along the whole edge."""
+    shortest_mm: float = 2.0
+    """A shorter piece that sticks out is a speck or a frayed corner."""
+    edge_sd_mm: float = 0.05
+    """Standard uncertainty of one silhouette, averaged over a stretch: cut card is not sharper, ..."""
+    edge_sd_px: float = 0.3
+    """... nor is it seen better than this, pixels."""
+    smooth_mm: float = 2.5
+    """Running median by which one speck does not set the amount."""
+
+
+TUNED = OutlineNumbers()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,9 +107,8 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
         If the dummy does not stand out from the sheet's dark field or does not lie within the ring.
     """
     photo, view = plane.solved.photo, plane.solved.view
-    grey = linear_grey(photo)
-    box, field, page = _rough_box(grey, view, plane, photo.name)
-    sides = [side_of(grey, view, plane, box, k, field, page) for k in range(4)]
+    scene = shut_scene(plane)
+    sides = [side_of(scene, k) for k in range(4)]
     lines = {s.edge: page_line(s) for s in sides}
     notes = list(plane.notes)
     missing = [edge for edge, line in lines.items() if line is None]
@@ -128,48 +141,7 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
 
 def _edge_sd(view: View, plane: ClosedPlane) -> float:
     eye = view.eye_mm()
-    return max(EDGE_SD_MM, EDGE_SD_PX / view.px_per_mm(eye[:2], plane.top_mm))
-
-
-def _rough_box(grey: Single, view: View, plane: ClosedPlane, name: str) -> tuple[Array, float, float]:
-    """Corners (4, 2) of the smallest rectangle round what stands out, and grey values of field and page.
-
-    Corners in the order of `ClosedOutline.corners_mm`: the dummy lies with its spine at the left, its tail at
-    the bottom, turned by less than 45 degrees.
-    """
-    left, bottom, right, top = plane.solved.sighting.sheet.window
-    x = np.arange(left + 2.0, right - 2.0, 1 / COARSE_PER_MM)
-    y = np.arange(bottom + 2.0, top - 2.0, 1 / COARSE_PER_MM)
-    xy = np.stack(np.meshgrid(x, y), axis=-1)
-    picture = np.nan_to_num(resample(grey, view, plane.top_mm, xy), nan=0.0)
-    picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.0), dtype=np.float32)
-    rim = np.concatenate([picture[:4].ravel(), picture[-4:].ravel(), picture[:, :4].ravel()])
-    field = float(np.median(rim))
-    bright = picture[picture > field + LEAST_CONTRAST]
-    if bright.size < (SMALLEST_MM * COARSE_PER_MM) ** 2:
-        raise MeasureError(
-            f"{name}: no shut dummy stands out from the sheet's dark field; lay it inside the ring of the "
-            "uncut sheet and photograph it from above (a dark dummy: wrap its cover in white paper)"
-        )
-    page = float(np.median(bright))
-    mask = (picture > (field + page) / 2).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
-    biggest = 1 + int(np.argmax(stats[1:count, cv2.CC_STAT_AREA]))
-    x0, y0, w, h = stats[biggest, :4]
-    if x0 == 0 or y0 == 0 or x0 + w == mask.shape[1] or y0 + h == mask.shape[0]:
-        raise MeasureError(
-            f"{name}: the shut dummy reaches over the ring of the sheet; print the sheet on larger paper (",
-            Option.LARGER_PAPER,
-            "), so that it lies within the ring",
-        )
-    points = np.argwhere(labels == biggest)[:, ::-1].astype(np.float32)
-    rect = np.asarray(cv2.boxPoints(cv2.minAreaRect(points)), dtype=np.float64)
-    corners = rect / COARSE_PER_MM + (x[0], y[0])
-    middle = corners.mean(axis=0)
-    order = np.argsort(
-        np.arctan2(*(corners - middle).T[::-1])
-    )  # from -pi: counter-clockwise, bottom left first
-    return corners[order], field, page
+    return max(TUNED.edge_sd_mm, TUNED.edge_sd_px / view.px_per_mm(eye[:2], plane.top_mm))
 
 
 def _within_whole_edges(
@@ -195,7 +167,7 @@ def _within_whole_edges(
         far = o.a + out[opposite][0] * o.out
         span = float((here - far) @ s.out)
         excess = span - size
-        if excess > WHOLE_MM:
+        if excess > TUNED.whole_mm:
             out[edge] = (out[edge][0] - excess, out[edge][1])
             notes.append(
                 f"along the whole {edge} the outline lies {excess:.1f} mm beyond a page of {size:g} mm: "
@@ -232,7 +204,7 @@ def _beyond(
     zero = float((start - side.a) @ way_of(side))
     out: list[Beyond] = []
     for first, last in runs(sticks):
-        if (last - first + 1) * STATION_MM < SHORTEST_MM:
+        if (last - first + 1) * SIDES.station_mm < TUNED.shortest_mm:
             continue
         stretch = over[first : last + 1]
         amount = float(np.max(_smoothed(stretch)))
@@ -250,8 +222,8 @@ def _beyond(
 
 
 def _smoothed(values: Array) -> Array:
-    """Return the running median over 2.5 mm, so that one speck does not set the amount."""
-    n = min(5, len(values))
+    """Return the running median, so that one speck does not set the amount."""
+    n = min(round(TUNED.smooth_mm / SIDES.station_mm), len(values))
     padded = np.pad(values, n // 2, mode="edge")
     out: Array = np.median(np.lib.stride_tricks.sliding_window_view(padded, n), axis=1)
     return out
@@ -261,7 +233,7 @@ def _extent(over: Array, along: Array, k: int, way: int) -> float:
     """Where the piece ends: half way between the last station on it and the next, or the corner itself."""
     j = k + way
     if not 0 <= j < len(over):
-        return float(along[k] + way * CORNER_MM)
+        return float(along[k] + way * SIDES.corner_mm)
     return float((along[k] + along[j]) / 2)
 
 

@@ -18,8 +18,8 @@ from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, SolvedPhoto
 from compare.jobs.check_dummy import check
+from measure.edges.silhouette import runs, silhouette
 from measure.measure_errors import MeasureError
-from measure.shut.shut_edges import runs, silhouette
 from measure.shut.shut_outline import outline_of
 from tests.capture.test_capture_scene import camera
 

@@ -7,6 +7,7 @@ import pytest
 from scipy.special import ndtr
 
 from capture.camera.view import View
+from measure.edges.detectors import edges_of
 from measure.edges.edge_evidence import Template
 from measure.geometry import Curve
 from measure.guided.page.page_level import PageLevel, page_level
@@ -230,7 +231,7 @@ def under(
     picture = drawn(view, drawn_line, bare, [(low, high, TWO) for low, high in tabs], rng)
     line = drawn_line if up > 0 else Curve(a=drawn_line.b, b=drawn_line.a)
     template = Template(card_mm=CARD, blur_mm=BLUR_MM, depth_mm=60.0)
-    return joints_under_plane(plane_of(view, picture), line, template, up=up, spacing_mm=SPACING)
+    return joints_under_plane(edges_of(plane_of(view, picture)), line, template, up=up, spacing_mm=SPACING)
 
 
 @pytest.mark.parametrize("seed", range(4))

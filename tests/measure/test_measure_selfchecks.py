@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from measure.edges.detectors import edges_of
+from measure.edges.edge_evidence import Template
 from measure.edges.free_end import find_ending
 from measure.edges.stations import outer_sign
 from measure.geometry import Curve
@@ -20,6 +22,7 @@ from tests.helpers.drawn_scene import BLUR_PX, close_camera, near_end_picture, p
 from tests.measure.test_measure_refine import LENGTH, PX_PER_MM, true_curve
 
 DARK = 0.1
+OF = Template(card_mm=CARD, blur_mm=BLUR_PX / PX_PER_MM, depth_mm=60.0)
 
 
 def profile_at(layout: Layout, **moved: tuple[float, float]) -> Profile:
@@ -124,29 +127,15 @@ def ending_scene(
 @pytest.mark.parametrize("off_mm", [-4.0, -1.0, 0.0, 1.5, 4.0])
 def test_the_cards_end_is_found_however_far_it_was_cut_wrong(off_mm: float) -> None:
     plane, curve = ending_scene()
-    ending = find_ending(
-        plane,
-        curve,
-        LENGTH + off_mm,
-        card_mm=CARD,
-        depth_mm=60.0,
-        blur_mm=BLUR_PX / PX_PER_MM,
-        outward_sign=outer_sign(plane, curve),
-    )
+    ending = find_ending(edges_of(plane), curve, LENGTH + off_mm, OF)
     assert ending is not None
     assert ending.along_mm == pytest.approx(LENGTH, abs=0.05)
 
 
 def test_an_end_where_another_panels_edge_crosses_is_doubted() -> None:
     plane, curve = ending_scene()
-    args = {
-        "card_mm": CARD,
-        "depth_mm": 60.0,
-        "blur_mm": BLUR_PX / PX_PER_MM,
-        "outward_sign": outer_sign(plane, curve),
-    }
-    plain = find_ending(plane, curve, LENGTH - 2.0, **args)
-    beside = find_ending(plane, curve, LENGTH - 2.0, near_ends_mm=[LENGTH + 0.3], **args)
+    plain = find_ending(edges_of(plane), curve, LENGTH - 2.0, OF)
+    beside = find_ending(edges_of(plane), curve, LENGTH - 2.0, OF, near_ends_mm=[LENGTH + 0.3])
     assert plain is not None and beside is not None
     assert plain.err_mm < 0.3 and beside.err_mm >= 1.0
 
@@ -154,29 +143,12 @@ def test_an_end_where_another_panels_edge_crosses_is_doubted() -> None:
 def test_a_plane_cut_short_on_a_strip_that_goes_on_to_the_leg_is_doubted() -> None:
     for short_mm, least, most in ((None, 0.0, 0.4), (2.0, 1.0, 3.0)):
         plane, curve = ending_scene(short_mm=short_mm)
-        ending = find_ending(
-            plane,
-            curve,
-            LENGTH,
-            card_mm=CARD,
-            depth_mm=60.0,
-            blur_mm=BLUR_PX / PX_PER_MM,
-            outward_sign=outer_sign(plane, curve),
-            near_ends_mm=[LENGTH],
-        )
+        ending = find_ending(edges_of(plane), curve, LENGTH, OF, near_ends_mm=[LENGTH])
         assert ending is not None
         assert least <= ending.err_mm <= most
 
 
 def test_no_end_is_found_where_the_card_goes_on() -> None:
     plane, curve = ending_scene()
-    ending = find_ending(
-        plane,
-        curve,
-        LENGTH / 2,
-        card_mm=CARD,
-        depth_mm=60.0,
-        blur_mm=BLUR_PX / PX_PER_MM,
-        outward_sign=outer_sign(plane, curve),
-    )
+    ending = find_ending(edges_of(plane), curve, LENGTH / 2, OF)
     assert ending is None

@@ -9,13 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from capture.arrays import Array, Single
 from measure.edges.candidate_lines import crest_shift, line_scores
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
-from measure.guided.page.gluing_tabs import shifted, tab_profiles
 from measure.guided.page.strip_feet import footing_profiles
 from measure.measuring_plane import strip_along
 from measure.scene import Scene
@@ -31,10 +29,6 @@ MARK_REACH_MM = 0.45  # the page's own edge is looked for this far from its mark
 BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
 BRIGHT_COST = 8.0  # per station, of a cut edge that is much too bright
 BRIGHT_LOG = 0.25  # natural logarithm of how much too bright that is
-EDGE_CAP = 12.0
-"""A clear edge is a clear edge: a pen line must not outvote the base's own edge by its contrast."""
-EDGE_FLOOR, EDGE_SHARE = 0.006, 0.025
-"""Standard deviation of a step, full scale = 1: so much, and that share of the light."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -94,7 +88,7 @@ def page_level(
     smear = (stations[1] - stations[0]) * curve.length
     for _ in range(2):
         strip = strip_along(scene.plane, curve, stations, up * offsets, smear, 3)
-        edges = _edges(strip, blur_mm) * usable[:, None]
+        edges = scene.edges.steps(strip, STEP_MM, blur_mm) * usable[:, None]
         sums = _edge_sums(edges, offsets, stations, wanted, card_mm / 2, base_mm)
         i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
         slant = float(wanted[j] - wanted[i])
@@ -104,7 +98,8 @@ def page_level(
         curve = replace(curve, d0=-up * slant / 2, d1=up * slant / 2).straightened()
     if brightest is not None:
         sums = sums - _too_bright(strip[usable], offsets, wanted, card_mm / 2, base_mm, brightest)
-    profiles = tab_profiles(strip, offsets, stations * curve.length, feet_mm, wanted, card_mm, tone)
+    along = stations * curve.length
+    profiles = scene.edges.tabs(strip, offsets, along, feet_mm, wanted, card_mm, tone)
     for foot, profile in zip(feet_mm, profiles, strict=True):
         sums = sums + _at_foot(_pooled(profile), foot / curve.length)
     for foot, stop in footing_profiles(scene, curve, strips, wanted, up):
@@ -141,7 +136,7 @@ def _edge_sums(
     extra = int(np.ceil((half_card + base_mm + BELOW_MM[1]) / STEP_MM)) + 1
     reach = (n + extra) * STEP_MM
     grid = np.linspace(-reach, reach, 2 * (n + extra) + 1)
-    along = line_scores(shifted(edges, offsets, grid), grid, stations, reach, SLOPE_MM)
+    along = line_scores(_shifted(edges, offsets, grid), grid, stations, reach, SLOPE_MM)
     # What a line of any direction collects from the table's grain is not evidence.
     along = np.maximum(along - np.median(along[along > 0]), 0.0)
 
@@ -183,19 +178,13 @@ def _too_bright(
     return _at_foot(cost, 0.5)
 
 
-def _edges(strip: Single, blur_mm: float) -> Array:
-    """Evidence (S, D) for an edge at every offset of a straightened strip: crests of the slope across.
-
-    The slope at the scale of the blur is turned into the height of a step that would cause it; crests only,
-    because next to a strong edge everything is steep.
-    """
-    sigma = max(0.5 * blur_mm, 0.05) / STEP_MM
-    slope = gaussian_filter1d(strip.astype(np.float64), sigma, axis=1, order=1)
-    height = np.abs(slope) * np.hypot(sigma, blur_mm / STEP_MM) * np.sqrt(2 * np.pi)
-    crest = height >= maximum_filter1d(height, 2 * int(round(0.15 / STEP_MM)) + 1, axis=1) - 1e-12
-    step = EDGE_FLOOR + EDGE_SHARE * np.asarray(strip, np.float64)
-    llr = np.where(crest, 0.5 * (height / step) ** 2, 0.0)
-    out: Array = np.minimum(maximum_filter1d(llr, 3, axis=1), EDGE_CAP)
+def _shifted(score: Array, offsets: Array, wanted: Array) -> Array:
+    """Scores (S, W) at wanted offsets, by the nearest column; 0 outside."""
+    h = float(offsets[1] - offsets[0])
+    k = np.rint((wanted - offsets[0]) / h).astype(int)
+    ok = (k >= 0) & (k < len(offsets))
+    out = np.zeros((len(score), len(wanted)))
+    out[:, ok] = score[:, k[ok]]
     return out
 
 
