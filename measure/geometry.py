@@ -1,5 +1,6 @@
 """Lines of the measuring plane: curves, where they cross, how far points lie off them."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,3 +81,31 @@ def crossing(a: Curve, b: Curve) -> Array:
     """Point (2,) where the chords of two curves cross; nan where they are parallel."""
     out: Array = cross_point(a.a[None], a.tangent[None], b.a[None], b.tangent[None])[0]
     return out
+
+
+def meeting(a: Curve, b: Curve, n_steps: int = 4) -> Array:
+    """Point (2,) where two curves on their own chords (d0 = d1 = 0), bowed or not, cross; near their chords'.
+
+    Newton's method on the two distances, written out in plain numbers: it is called thousands of times where
+    uncertainties are found by differences.
+    """
+    lines = []
+    for curve in (a, b):
+        (x0, y0), (x1, y1) = curve.a.tolist(), curve.b.tolist()
+        length = math.hypot(x1 - x0, y1 - y0)
+        lines.append((x0, y0, (x1 - x0) / length, (y1 - y0) / length, length, float(curve.bow)))
+    at = crossing(a, b)
+    x, y = float(at[0]), float(at[1])
+    for _ in range(n_steps):
+        rows = []
+        for x0, y0, tx, ty, length, bow in lines:
+            s = ((x - x0) * tx + (y - y0) * ty) / length
+            slope = 4 * bow * (1 - 2 * s) / length
+            off = (x - x0) * -ty + (y - y0) * tx - 4 * bow * s * (1 - s)
+            rows.append((-ty - slope * tx, tx - slope * ty, off))
+        (p, q, e), (r, t, f) = rows
+        det = p * t - q * r
+        if det == 0 or not math.isfinite(det):
+            break
+        x, y = x - (e * t - q * f) / det, y - (p * f - e * r) / det
+    return np.array([x, y])

@@ -1,6 +1,6 @@
 """Finding every panel of a layout: placed roughly, candidates chosen together, each near end refined."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -64,18 +64,16 @@ class Finding:
     tone: float | None = None
 
 
-def find_layout(
-    scene: Scene, seeds: Mapping[str, Array] | None = None, *, only_there: bool = False
-) -> Finding:
+def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
     """Find all panels of the scene's layout; those that the photo does not show are named as missing.
 
-    `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
-    tried too, but has to explain the photo better than the other places, unless it is to be `only_there`.
+    The layout is looked for at every placement (see `places_to_try`); the one that explains the photo best
+    counts.
     """
     layout = scene.layout
     best: tuple[list[PanelLines], Choice, float | None] | None = None
     found_as = layout
-    for placement in _places_to_try(scene, seeds or {}, only_there):
+    for placement in placements:
         there = scene.with_layout(placement.layout)
         views = [look_at(there, p, placement) for p in sorted(layout.panels, key=lambda p: ORDER[p.role])]
         # A first choice tells how bright the card's cut edges are; with that, the choice is made again.
@@ -166,8 +164,12 @@ def _as_marked(item: PanelLines, marks: PageMarks, layout: Layout) -> PanelLines
     return replace(item, candidates=[Candidate(d0_mm=d0, d1_mm=d0 + slope, score=1.0)])
 
 
-def _places_to_try(scene: Scene, seeds: Mapping[str, Array], only_there: bool) -> list[Placement]:
-    """Where the layout may lie: where marks or known joints put it, and where the photo's edges do."""
+def places_to_try(scene: Scene, seeds: Mapping[str, Array], *, only_there: bool = False) -> list[Placement]:
+    """Where the layout may lie: where marks or known joints put it, and where the photo's edges do.
+
+    `seeds` are places (2,) of joints, sheet mm, known beforehand; where two of them lay the layout is
+    tried too, but has to explain the photo better than the other places, unless it is to be `only_there`.
+    """
     layout, marks = scene.layout, scene.marks
     by_joints = place_by_joints(layout.openings(), seeds)[:N_PLACEMENTS]
     if only_there and by_joints:

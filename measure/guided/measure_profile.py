@@ -14,8 +14,9 @@ from measure.edges.edge_evidence import softened
 from measure.edges.free_end import find_ending
 from measure.edges.line_fit import Fit
 from measure.geometry import Curve, crossing
-from measure.guided.find_panels import Finding, find_layout
+from measure.guided.find_panels import Finding, find_layout, places_to_try
 from measure.guided.page.apron_marks import marks_of, with_spine
+from measure.inked.inked_profile import inked_profile
 from measure.joints.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints
 from measure.joints.shared_errors import shared_covs
@@ -84,9 +85,14 @@ def measure_profile(
         marks=marks_of(view, standoff_mm),
     )
     places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
-    finding = find_layout(scene, places, only_there=bool(seeds))
-    layout = finding.layout
-    measured = _profile(scene.with_layout(layout).with_tone(finding.tone), finding, view, standoff_err_mm)
+    placements = places_to_try(scene, places, only_there=bool(seeds))
+    inked = inked_profile(scene, view, placements, offset_sd_mm=None if arch else standoff_err_mm)
+    if inked is not None:
+        measured, layout = inked
+    else:
+        finding = find_layout(scene, placements)
+        layout = finding.layout
+        measured = _profile(scene.with_layout(layout).with_tone(finding.tone), finding, view, standoff_err_mm)
     if scene.marks is not None:
         measured = with_spine(measured, scene.marks, layout, view, standoff_err_mm)
     profile = with_hand_points(

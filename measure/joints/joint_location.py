@@ -5,7 +5,7 @@ delta_p along its normal n_p, the joint moves by M^-1 w_p n_p delta_p with M = s
 uncertain about a panel is such a movement, so one small matrix per joint carries all sources.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -197,7 +197,7 @@ def locate_joints(
                 ]
             )
         else:
-            undetermined[joint] = _why_not(layout, lines, joint)
+            undetermined[joint] = why_not(layout, {line.name for line in lines}, joint)
             continue
         names.append(joint)
         places.append(xy)
@@ -252,8 +252,8 @@ def _consistent(lines: Sequence[PanelLine], members: list[int]) -> tuple[list[in
     return out, float(min(np.hypot(*g) for g in gaps)) if alike else 0.0
 
 
-def _why_not(layout: Layout, lines: Sequence[PanelLine], joint: str) -> str:
-    found = {line.name for line in lines}
+def why_not(layout: Layout, found: Collection[str], joint: str) -> str:
+    """Say why a joint is not measured, by the panels that were found."""
     missing = [p.name for p in layout.panels if joint in p.joints and p.name not in found]
     if missing:
         return f"{' and '.join(missing)} not found in the photo"

@@ -1,0 +1,1 @@
+"""Inked near ends: dark lines one card wide, measured as such."""

@@ -1,0 +1,224 @@
+"""The gluing tab of a foot: an inked line on the page, beside the strip's lower end, on one side of it.
+
+A tab lies ON the page at the near ends, whatever the page's own edge does further to the front. Its line is
+looked for at every level along the strip, on either side; the strip's own ink must reach down to it and no
+farther. A line on both sides at one level is something else: the page's own edge, print before the feet.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from capture.arrays import Array
+from measure.edges.dark_line import DarkLine
+from measure.edges.stations import stations_for
+from measure.geometry import Curve
+from measure.inked.ink_fit import line_score, look, places_along
+from measure.measuring_plane import MeasuringPlane
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabNumbers:
+    """Numbers of the search for tabs; found on path-traced photographs of inked dummies."""
+
+    width_mm: float = 9.0
+    """Looked at on either side of the foot."""
+    every_mm: float = 0.5
+    step_mm: float = 0.05
+    first_mm: float = 0.9
+    last_mm: float = 7.0
+    """A tab's line is seen from here to there, outward from the foot."""
+    slopes: tuple[float, ...] = (-0.03, -0.02, -0.01, 0.0, 0.01, 0.02, 0.03)
+    """Against the page's direction."""
+    cap: float = 30.0
+    least: float = 25.0
+    """Summed evidence below which there is no tab."""
+    n_each_side: int = 4
+    apart_mm: float = 0.2
+    other_side: float = 0.7
+    """What a line on the other side at the same level counts against a tab."""
+    same_level_mm: float = 0.25
+    seen: float = 4.0
+    """Evidence for the strip's ink at a place: more speaks for the strip being there, less against."""
+    strip_weight: float = 8.0
+    """Log-likelihood units per mm of strip seen below a level, or not seen above it."""
+    above_mm: float = 3.0
+    below_mm: float = 2.0
+    slope_stiffness: float = 0.05
+    """How firmly a tab's slope is drawn to the page's, as a share of its stations' weight."""
+    station_mm: float = 0.8
+    gate_mm: float = 0.2
+    station_least: float = 2.0
+    """Evidence of a station used: little, for where the tab is is known by then."""
+    least_share: float = 0.5
+    least_stations: int = 4
+    least_scatter_mm: float = 0.006
+
+
+TUNED = TabNumbers()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class TabPlace:
+    """Where a foot's tab may be.
+
+    Attributes
+    ----------
+    side : +1 if it runs along the page's direction from the foot, -1 against it.
+    level_mm : height above the strip's first point, along the page's normal.
+    slope : against the page's direction.
+    score : evidence for tab and strip together; tab, strip : its parts.
+    at : (2,) the foot at that level, on the strip's line.
+    """
+
+    side: int
+    level_mm: float
+    slope: float
+    score: float
+    tab: float
+    strip: float
+    at: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Tab:
+    """A tab's fitted line, from near the foot outward, and how well its place at the foot is known.
+
+    `two_sided` is the share of its stations that see it from both sides.
+    """
+
+    line: Curve
+    sd_mm: float
+    side: int
+    two_sided: float
+
+
+def tab_places(
+    plane: MeasuringPlane, strip: Curve, along: Array, up: Array, line: DarkLine, reach_mm: float
+) -> list[TabPlace]:
+    """Return places of a foot's tab, the likeliest first.
+
+    Parameters
+    ----------
+    strip : fitted line of the strip, its a near the foot.
+    along, up : (2,) unit vectors along the page and up from it.
+    reach_mm : how far up and down from strip.a the foot may be.
+    """
+    w, step = TUNED.width_mm, TUNED.step_mm
+    base = Curve(a=strip.a - w * along, b=strip.a + w * along)
+    t = np.arange(-w + TUNED.every_mm / 2, w, TUNED.every_mm)
+    seen = look(plane, base, (t + w) / (2 * w), line, reach_mm + 0.4, step)
+    score, offsets = line_score(seen, TUNED.cap), seen.offsets_mm
+    if float(base.normal @ up) < 0:
+        score, offsets = score[:, ::-1], -offsets[::-1]
+    lean = float(strip.tangent @ along) / float(strip.tangent @ up)
+    n = int(round(reach_mm / step))
+    levels = np.arange(-n, n + 1) * step
+    from_foot = t[:, None] - levels * lean
+    sums: dict[int, tuple[Array, Array]] = {}
+    for side in (-1, 1):
+        there = (side * from_foot > TUNED.first_mm) & (side * from_foot < TUNED.last_mm)
+        best, slope_of = np.full(len(levels), -1.0), np.zeros(len(levels))
+        for slope in TUNED.slopes:
+            k = np.rint((levels + slope * from_foot - offsets[0]) / step).astype(int)
+            values = np.take_along_axis(score, np.clip(k, 0, score.shape[1] - 1), axis=1)
+            total = np.sum(values * there, axis=0)
+            slope_of = np.where(total > best, slope, slope_of)
+            best = np.maximum(best, total)
+        sums[side] = (best, slope_of)
+    strip_score = _strip_above(plane, strip, up, line, reach_mm)
+    near = int(round(TUNED.same_level_mm / step))
+    out: list[TabPlace] = []
+    for side, (best, slope_of) in sums.items():
+        other = sums[-side][0]
+        for i in _crests(best):
+            beside = float(other[max(i - near, 0) : i + near + 1].max())
+            beside = beside if beside > TUNED.least else 0.0
+            level = float(levels[i])
+            by_strip = float(strip_score(level))
+            out.append(
+                TabPlace(
+                    side=side,
+                    level_mm=level,
+                    slope=float(slope_of[i]),
+                    score=float(best[i]) - TUNED.other_side * beside + by_strip,
+                    tab=float(best[i]),
+                    strip=by_strip,
+                    at=strip.a + level * (up + lean * along),
+                )
+            )
+    return sorted(out, key=lambda p: -p.score)
+
+
+def _crests(values: Array) -> list[int]:
+    """Return indices of the best values, best first, each some way from the better ones."""
+    work, k = values.copy(), int(round(TUNED.apart_mm / TUNED.step_mm))
+    out: list[int] = []
+    for _ in range(TUNED.n_each_side):
+        i = int(np.argmax(work))
+        if work[i] < TUNED.least:
+            break
+        out.append(i)
+        work[max(0, i - k) : i + k + 1] = -1.0
+    return out
+
+
+class _StripAbove:
+    """Evidence for a foot's level: the strip's ink is seen above it and not below."""
+
+    def __init__(self, heights: Array, seen: Array) -> None:
+        self._heights = heights
+        self._total = np.concatenate([[0.0], np.cumsum(seen)]) * float(heights[1] - heights[0])
+
+    def __call__(self, level_mm: float) -> float:
+        ends = level_mm + np.array([-TUNED.below_mm, 0.0, TUNED.above_mm])
+        low, here, high = self._total[np.searchsorted(self._heights, ends)]
+        return float(TUNED.strip_weight * ((high - here) - (here - low)))
+
+
+def _strip_above(
+    plane: MeasuringPlane, strip: Curve, up: Array, line: DarkLine, reach_mm: float
+) -> _StripAbove:
+    rise = float(strip.tangent @ up)
+    low, high = -(reach_mm + TUNED.below_mm), reach_mm + TUNED.above_mm
+    along = np.arange(low, high, 0.2) / rise
+    seen = look(plane, strip, along / strip.length, line, 0.15, 0.05, smear_mm=0.2)
+    share = np.clip(line_score(seen).max(axis=1) / TUNED.seen - 1.0, -1.0, 1.0)
+    return _StripAbove(along * rise, share)
+
+
+def fit_tab(
+    plane: MeasuringPlane, strip: Curve, place: TabPlace, along: Array, up: Array, line: DarkLine
+) -> Tab | None:
+    """Fit a tab's line near the place found; None if it does not hold together."""
+    ends = [place.at + place.side * x * (along + place.slope * up) for x in (TUNED.first_mm, TUNED.last_mm)]
+    rough = Curve(a=ends[0], b=ends[1])
+    s = stations_for(rough, 0.1, 0.1, TUNED.station_mm)
+    seen = places_along(plane, rough, s, line, TUNED.gate_mm, TUNED.station_least)
+    if np.count_nonzero(seen.weight) < TUNED.least_stations:
+        return None
+    basis = np.column_stack([np.ones_like(s), s])
+    pull = np.diag([1e-9, TUNED.slope_stiffness * float(seen.weight.sum())])
+    w = seen.weight
+    coef: Array = np.zeros(2)
+    rest: Array = seen.offset_mm
+    for _ in range(10):
+        normal = basis.T @ (w[:, None] * basis) + pull
+        coef = np.asarray(np.linalg.solve(normal, basis.T @ (w * seen.offset_mm)), dtype=np.float64)
+        rest = np.asarray(seen.offset_mm - basis @ coef, dtype=np.float64)
+        scatter = max(1.4826 * float(np.median(np.abs(rest[seen.weight > 0]))), TUNED.least_scatter_mm)
+        u = rest / (4.685 * scatter)
+        w = seen.weight * np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
+    kept = w > 0
+    n = int(np.count_nonzero(kept))
+    if n < TUNED.least_stations or n < TUNED.least_share * len(s):
+        return None
+    rms = float(np.sqrt(np.sum(rest[kept] ** 2) / max(n - 2, 1)))
+    inv = np.linalg.inv(basis.T @ (w[:, None] * basis) + pull)
+    var = float((inv @ (basis.T @ ((w**2)[:, None] * basis)) @ inv)[0, 0]) * rms**2
+    return Tab(
+        line=replace(rough, d0=float(coef[0]), d1=float(coef[0] + coef[1])).straightened(),
+        sd_mm=float(np.sqrt(2 * var)),
+        side=place.side,
+        two_sided=float(np.count_nonzero(seen.two_sided & kept)) / n,
+    )

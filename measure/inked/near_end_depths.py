@@ -1,0 +1,159 @@
+"""How far in front of the sheet or behind it every near end stands: told by the tabs, which lie on the page.
+
+The height at which a tab is seen tells its depth: 1 mm of depth looks sin(elevation) mm high. And the ridge
+lies under the plane, so the gap between the folds' crossing and the line of the plane's joints tells the
+plane's depth against the fold's. One linear adjustment with priors (normal equations; unknowns observed by
+what is known of them beforehand) solves offset and turn of the common plane, the pages' heights and every
+piece's own depth. Pages that no marks tell have heights free to be solved from the tabs.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from capture.arrays import Array
+from measure.geometry import meeting
+from measure.inked.ink_lines import InkLines, piece_of
+from measure.inked.near_end_plane import NearEndPlane
+from measure.layout import Panel, Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DepthNumbers:
+    """What is known of depths before anything is seen: standard deviations, mm."""
+
+    turn: float = 0.008
+    """Near ends turned against the sheet (radians): seen up to 0.7 degrees."""
+    gap_mm: float = 0.06
+    """The ridge is not quite half a card below the plane's lower face."""
+    tab_mm: float = 0.02
+    """A tab's height beyond what its fit says: glue under it, the ink's edge."""
+    least_mm: float = 0.05
+    """No near ends are cut evener than this."""
+
+
+TUNED = DepthNumbers()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Depths:
+    """Solved depths.
+
+    Attributes
+    ----------
+    unknowns : (N,) offset, turn, two heights per page, then the pieces' own depths.
+    rest : (N, N) covariance of their errors as far as these stem from what was assumed beforehand; errors of
+        what was seen reach them through it.
+    pages : in the order of the unknowns. panels : panel -> its piece, whose depths follow in this order.
+    lean, y0_mm : of the near-end plane, square to the pages; not solved. z_mm : the measured plane.
+    """
+
+    unknowns: Array
+    rest: Array
+    pages: tuple[str, ...]
+    panels: Mapping[str, str]
+    lean: float
+    y0_mm: float
+    z_mm: float
+
+    def plane(self, unknowns: Array | None = None) -> NearEndPlane:
+        """Return the plane of the near ends, as solved or at other unknowns."""
+        offset, turn = (self.unknowns if unknowns is None else unknowns)[:2]
+        return NearEndPlane(
+            offset_mm=self.z_mm + float(offset), turn=float(turn), lean=self.lean, y0_mm=self.y0_mm
+        )
+
+    def own(self, unknowns: Array | None = None) -> dict[str, float]:
+        """Return panel -> how far it stands before the plane."""
+        u = self.unknowns if unknowns is None else unknowns
+        pieces = list(dict.fromkeys(self.panels.values()))
+        first = 2 + 2 * len(self.pages)
+        return {panel: float(u[first + pieces.index(piece)]) for panel, piece in self.panels.items()}
+
+    def heights(self, unknowns: Array | None = None) -> dict[str, Array]:
+        """Return page -> (2,) how much higher than assumed it is."""
+        u = self.unknowns if unknowns is None else unknowns
+        return {name: u[2 + 2 * k : 4 + 2 * k] for k, name in enumerate(self.pages)}
+
+
+def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
+    """Solve the depths of all near ends; `tab_sd_mm` says how well each foot's tab is fitted."""
+    pages = tuple(lines.pages)
+    pieces = tuple(dict.fromkeys(piece_of(p) for p in lines.measured))
+    first = 2 + 2 * len(pages)
+    size = first + len(pieces)
+    normal = np.sum([s.normal for s in lines.pages.values()], axis=0) if pages else np.array([0.0, 1.0, 0.0])
+    lean = float(normal[2] / normal[1])
+    y0 = float(np.mean([s.corners_mm[0, 1] for s in lines.pages.values()])) if pages else 0.0
+    prior = np.zeros((size, size))
+    prior[0, 0], prior[1, 1] = lines.offset_sd_mm**2, TUNED.turn**2
+    prior[2:first, 2:first] = lines.heights_cov
+    own_sd = max(lines.layout.near_end_sd_mm, TUNED.least_mm)
+    prior[first:, first:] = np.eye(len(pieces)) * own_sd**2
+    rows: list[Array] = []
+    values: list[float] = []
+    for panel in lines.measured:
+        foot = panel.joints[0]
+        if panel.role is Role.PLANE or foot not in lines.tabs or not lines.page_of(foot):
+            continue
+        row = np.zeros(size)
+        row[first + pieces.index(piece_of(panel))] = 1.0
+        value, by_height = _tab_depth(lines, panel, row, pages, lean, y0)
+        sd = by_height * float(np.hypot(tab_sd_mm.get(foot, 0.0), TUNED.tab_mm))
+        rows.append(row / sd)
+        values.append(value / sd)
+    for half, fold, gap, by_depth in _gaps(lines):
+        row = np.zeros(size)
+        row[first + pieces.index(piece_of(half))] = by_depth
+        row[first + pieces.index(piece_of(fold))] = -by_depth
+        rows.append(row / TUNED.gap_mm)
+        values.append(gap / TUNED.gap_mm)
+    a, y = np.array(rows).reshape(-1, size), np.array(values)
+    gain = np.linalg.solve(a.T @ a + np.linalg.inv(prior), a.T)
+    left = np.eye(size) - gain @ a
+    return Depths(
+        unknowns=gain @ y,
+        rest=left @ prior @ left.T,
+        pages=pages,
+        panels={p.name: piece_of(p) for p in lines.measured},
+        lean=lean,
+        y0_mm=y0,
+        z_mm=lines.z_mm,
+    )
+
+
+def _tab_depth(
+    lines: InkLines, panel: Panel, row: Array, pages: tuple[str, ...], lean: float, y0_mm: float
+) -> tuple[float, float]:
+    """Depth at which a foot's tab is seen on its page, and mm of it for each mm of height; fills the row."""
+    foot, page = panel.joints[0], lines.page_of(panel.joints[0])
+    strip, tab, surface = lines.strips[panel.name], lines.tabs[foot], lines.pages[page]
+    at = meeting(strip, tab)
+    xyz, by_height = surface.met_by(lines.eye_mm, np.array([*at, lines.z_mm]))
+    row[0], row[1] = 1.0, xyz[0]
+    k, share = 2 + 2 * pages.index(page), surface.share(float(xyz[0]))
+    row[k : k + 2] = -by_height * (1 - share), -by_height * share
+    return float(xyz[2]) - lines.z_mm - lean * (float(xyz[1]) - y0_mm), abs(by_height)
+
+
+def _gaps(lines: InkLines) -> list[tuple[Panel, Panel, float, float]]:
+    """Plane halves with their fold, and how far above the line of their joints the folds seem to cross.
+
+    The last number is mm of that for each mm by which the plane stands before the fold.
+    """
+    out: list[tuple[Panel, Panel, float, float]] = []
+    for half in lines.measured:
+        folds = [p for p in lines.measured if p.role is Role.FOLD and p.joints[-1] == half.joints[0]]
+        if half.role is not Role.PLANE or len(folds) != 2:
+            continue
+        one, other = (lines.strips[p.name] for p in folds)
+        apex = meeting(one, other)
+        hinge = lines.hinge(lines.edges[half.name], half.name)
+        share = float((apex - hinge.a) @ hinge.tangent) / hinge.length
+        up = lines.up[half.name] * hinge.normal
+        gap = float((apex - hinge.points(np.array([share]))[0]) @ up)
+        # What stands 1 mm in front is seen farther from the eye's foot by its distance from it per range.
+        lever = float((apex - lines.eye_mm[:2]) @ up) / float(lines.eye_mm[2] - lines.z_mm)
+        out.append((half, folds[0], gap, -lever))
+    return out
