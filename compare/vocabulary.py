@@ -158,6 +158,11 @@ class Name:
         return self.kind.split(" ")[0] == Kind.PAGE and self.kind != Kind.PAGE_SPACING
 
     @property
+    def is_angle(self) -> bool:
+        """Whether it is an angle drawn on card, in degrees and not in mm."""
+        return self.kind.split(" ")[-1] == "angle"
+
+    @property
     def compares(self) -> bool:
         """Whether it is no single length but two that must agree."""
         return "=" in self.kind.split(" ") or self.told in (Told.CLOSING_SUM, Told.CLOSING)
@@ -189,6 +194,7 @@ def _parts(text: str) -> Name:
     return out if str(out) == text else Name(text)
 
 
+@lru_cache(maxsize=4096)
 def named(kind: str, side: str = "", number: int = 0, *, stage: int = 1) -> str:
     """Spell the name of a length, a joint or a panel."""
     return str(Name(kind, side, stage, number))
@@ -235,6 +241,8 @@ def of_stage(stage: int) -> str:
     """Return " of stage 2" in a sentence; "" for what stands on the base."""
     return f" of stage {stage}" if stage > 1 else ""
 
+
+PAGES: Final = (named(Kind.PAGE, "left"), named(Kind.PAGE, "right"))
 
 FORE_EDGES: Final[Mapping[str, str]] = MappingProxyType({f"{side} {Kind.FORE_EDGE}": side for side in SIDES})
 """The fore edges of a shut spread as they are told, each with its side."""

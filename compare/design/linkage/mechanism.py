@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike
 from capture.arrays import Array
 from compare.design.linkage.pose import Pose, as_array
 from compare.design.linkage.steps import Bench, Step
+from compare.vocabulary import Kind, named, parsed
 from measure.layout import Panel
-from measure.sides import SIDES
 
 SMALLEST_PHI: Final = 1e-7  # rad; "closed" is the limit: at exactly 0 a folded loop has no direction
 STEP_MM: Final = 1e-4
@@ -158,10 +158,11 @@ class Mechanism:
         turns = bench.turns
         angles = {}
         for panel, floor in self.floors.items():
-            page = f"page {side_of(floor)}"
-            angles[panel] = (1.0 if page.endswith("right") else -1.0) * (turns[page] - turns[panel])
+            side = parsed(floor).side
+            turn = turns[named(Kind.PAGE, side)] - turns[panel]
+            angles[panel] = (1.0 if side == "right" else -1.0) * turn
         lean = {
-            h.name: (1.0 if h.side == "right" else -1.0) * (turns[f"page {h.side}"] - turns[h.plane])
+            h.name: (1.0 if h.side == "right" else -1.0) * (turns[named(Kind.PAGE, h.side)] - turns[h.plane])
             for h in self.halves
         }
         return Pose(
@@ -219,9 +220,3 @@ class Mechanism:
         """How the lean of one half changes with each length that governs it (rad/mm) and "opening"."""
         rates = self.rates(lengths, phi, lambda pose: pose.lean[half], self.half(half).governs)
         return {k: float(v) for k, v in rates.items()}
-
-
-def side_of(name: str) -> str:
-    """Return the side a name ends in, or ""."""
-    last = name.rsplit(" ", 1)[-1]
-    return last if last in SIDES else ""

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
 from compare.design.linkage.steps import Place, Step
+from compare.vocabulary import named, parsed
 from measure.layout import Panel, Role
 
 
@@ -56,6 +57,7 @@ class Draft:
                     name=name,
                     joints=tuple(dict.fromkeys(joints)),
                     role=self.roles[name],
+                    side=parsed(name).side,
                     free_end=name in self.free,
                 )
             )
@@ -79,20 +81,15 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What a construction stands on: a prefix for its names, its spine, its pages, how far out they start."""
+    """What a construction stands on: its stage, its spine, its pages, how far out they start."""
 
-    prefix: str
+    stage: int  # 1 on the base, 2 on its plane ...
     spine: str
     pages: dict[str, str]
     shut: dict[str, tuple[str, ...]]  # lengths from the base's spine to this spine, by side, when shut
     governs: tuple[str, ...]
     layers: int
 
-    def name(self, text: str) -> str:
-        """Return a name with the stage in front."""
-        return f"{self.prefix}{text}"
-
-
-def leg_names(count: int) -> tuple[str, ...]:
-    """Return "" for one leg, " 1", " 2", ... for several, from the ridge outwards."""
-    return ("",) if count == 1 else tuple(f" {i + 1}" for i in range(count))
+    def name(self, kind: str, side: str = "", number: int = 0) -> str:
+        """Spell the name of something of this stage."""
+        return named(kind, side, number, stage=self.stage)

@@ -15,6 +15,7 @@ import numpy as np
 from capture.arrays import Array
 from compare.design.linkage.four_bar import four_bar
 from compare.design.linkage.pose import heading, turn_of
+from compare.vocabulary import Kind, named
 
 Terms = Mapping[str, float]
 """A distance along a panel as a sum of lengths: length name -> coefficient."""
@@ -75,8 +76,8 @@ class Pages:
         """Lay the spine and the directions of the pages."""
         half = bench.phi / 2
         bench.joints["spine"] = np.zeros((*half.shape, 2))
-        bench.turns["page right"] = half
-        bench.turns["page left"] = -half
+        bench.turns[named(Kind.PAGE, "right")] = half
+        bench.turns[named(Kind.PAGE, "left")] = -half
 
 
 @dataclass(frozen=True, slots=True)

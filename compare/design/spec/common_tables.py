@@ -6,6 +6,7 @@ from compare.compare_errors import SpecError
 from compare.design.spec.paper_sizes import page_of
 from compare.design.spec.parts import Base, Card, Tolerance
 from compare.design.spec.spec_tables import Tables
+from compare.vocabulary import parsed
 from measure.sides import SIDES
 
 DEFAULT_OPENING: Final = 180.0  # degrees
@@ -79,4 +80,4 @@ def tolerance_of(f: Tables) -> Tolerance:
 
 def _scale_of(f: Tables, name: str) -> float:
     """Return mm per unit of the file for a named length; angles stay in degrees."""
-    return 1.0 if "angle" in name else f.scale
+    return 1.0 if parsed(name).is_angle else f.scale

@@ -12,8 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from capture.arrays import Array
 from compare.design.design_facts import Contact, Meeting
 from compare.design.linkage.halving import halved
-from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism, side_of
+from compare.design.linkage.mechanism import SMALLEST_PHI, Half, Mechanism
 from compare.design.linkage.pose import Pose, turn_of
+from compare.vocabulary import PAGES, Kind, named, parsed
+from measure.sides import opposite
 
 SLACK: Final = 1e-9  # rad: at exactly closed everything is flat
 THIN: Final = 2e-3  # rad, 0.1 degree: thinner than any stack of card
@@ -24,9 +26,15 @@ def floor_angles(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
     """Angle of every standing panel to the page or plane it stands on, rad (0 = flat on it, outwards)."""
     out: dict[str, Array] = {}
     for panel, floor in mechanism.floors.items():
-        sign = 1.0 if side_of(floor) == "right" else -1.0
+        sign = 1.0 if parsed(floor).side == "right" else -1.0
         out[panel] = sign * (pose.turns[floor] - pose.turns[panel])
     return out
+
+
+def _beside(half: Half) -> str:
+    """Return the name of the other half of the same plane; "" if it can have none."""
+    n = parsed(half.name)
+    return n.mirrored if n.side == half.side else ""
 
 
 def gaps(mechanism: Mechanism, pose: Pose) -> dict[Contact, Array]:
@@ -35,22 +43,23 @@ def gaps(mechanism: Mechanism, pose: Pose) -> dict[Contact, Array]:
         Contact(Meeting.LIES_ON, k, mechanism.floors[k]): v for k, v in floor_angles(mechanism, pose).items()
     }
     by_name = {h.name: h for h in mechanism.halves}
-    for name, half in by_name.items():
-        if half.side == "right" and (other := by_name.get(name.removesuffix("right") + "left")):
+    for half in by_name.values():
+        other = by_name.get(_beside(half))
+        if half.side == "right" and other is not None:
             what = Contact(Meeting.HALVES_MEET, half.plane, other.plane)
             out[what] = pose.turns[half.plane] - pose.turns[other.plane]
     if not mechanism.floors:  # a drawn linkage: whatever is not on a page must stay between the pages
-        on_pages = {j for p in mechanism.panels if p.name.startswith("page ") for j in p.joints}
+        on_pages = {j for p in mechanism.panels if parsed(p.name).is_page for j in p.joints}
         for joint, xy in pose.joints.items():
             if joint not in on_pages:
                 turn = turn_of(xy)
-                out[Contact(Meeting.LIES_ON, joint, "page right")] = pose.turns["page right"] - turn
-                out[Contact(Meeting.LIES_ON, joint, "page left")] = turn - pose.turns["page left"]
-    for name, half in by_name.items():
-        lone = name.removesuffix(half.side) + ("left" if half.side == "right" else "right")
-        if lone not in by_name:
+                left, right = PAGES
+                out[Contact(Meeting.LIES_ON, joint, right)] = pose.turns[right] - turn
+                out[Contact(Meeting.LIES_ON, joint, left)] = turn - pose.turns[left]
+    for half in by_name.values():
+        if _beside(half) not in by_name:
             sign = 1.0 if half.side == "right" else -1.0
-            other_page = "page left" if half.side == "right" else "page right"
+            other_page = named(Kind.PAGE, opposite(half.side))
             out[Contact(Meeting.MEETS, half.plane, other_page)] = sign * (
                 pose.turns[half.plane] - pose.turns[other_page]
             )

@@ -14,6 +14,7 @@ from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose, heading
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import binding_opening, first_contact
+from compare.vocabulary import Kind, parsed
 from measure.sides import SIDES
 
 NEARLY_SHUT: Final = np.radians(0.5)  # nearer to shut than any stack of card goes
@@ -127,7 +128,7 @@ def crossings(mechanism: Mechanism, phi: Array, pose: Pose) -> tuple[Crossing, .
 
 def _card(pose: Pose) -> dict[str, Array]:
     """Joints of card above the pages (fore edges and spine belong to the base)."""
-    return {k: v for k, v in pose.joints.items() if k != "spine" and not k.startswith("fore edge")}
+    return {k: v for k, v in pose.joints.items() if parsed(k).kind not in (Kind.SPINE, Kind.FORE_EDGE)}
 
 
 def _over(pose: Pose, phi: Array, side: str, page: Array) -> tuple[Array, str]:
@@ -159,9 +160,8 @@ def _ends(spec: Spec, pose: Pose, phi: Array) -> tuple[Array, Array]:
         plane = tip - tip[open_at]
         near = np.maximum(z.max(axis=0), plane)
     else:
-        plane = np.array([v[..., 2] for k, v in pose.points.items() if k.startswith(("ridge", "plane"))]).min(
-            0
-        )
+        on_plane = (Kind.RIDGE, Kind.PLANE_EDGE)
+        plane = np.array([v[..., 2] for k, v in pose.points.items() if parsed(k).kind in on_plane]).min(0)
         near = z.max(axis=0)
     return near, -np.minimum(z.min(axis=0), plane - spec.card.strip_depth) - depth
 

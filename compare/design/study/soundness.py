@@ -7,6 +7,7 @@ import numpy as np
 from compare.design.design_facts import Fact, Jams, Leaning, LittleRoomShut, Unclosed
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import binding_opening, first_contact
+from compare.vocabulary import Kind, parsed
 from measure.sides import SIDES
 
 CLOSING_SLACK: Final = 0.05  # mm; a spec is written to a tenth at best, so less is rounding of the drawing
@@ -39,7 +40,7 @@ def shut_reach(spec: Spec, side: str) -> float:
     if sums:
         return max(sums)
     pose = mechanism.solve({}, np.array([2e-3]))
-    far = [float(xy[0, 1]) for name, xy in pose.joints.items() if not name.startswith("fore edge")]
+    far = [float(xy[0, 1]) for name, xy in pose.joints.items() if parsed(name).kind != Kind.FORE_EDGE]
     return float(np.max(far))  # nan if any of it cannot be laid
 
 

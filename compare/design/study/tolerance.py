@@ -16,6 +16,7 @@ from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.steps import Cost
 from compare.design.spec.spec import Spec
 from compare.design.study.contact import jammed
+from compare.vocabulary import Kind, Told, named, parsed, told_of
 from measure.sides import SIDES
 
 CHUNK: Final = 16384  # samples at a time: fits the processor's cache, and needs little memory
@@ -97,7 +98,7 @@ def spreads_of(spec: Spec, sd: float) -> dict[str, float]:
     for name in n:
         own = base
         if name in spec.mechanism.degrees:
-            width = n.get(f"width {name.rsplit(' ', 1)[-1]}", 40.0)
+            width = n.get(parsed(name).other(Kind.WIDTH), 40.0)
             own = float(np.degrees(base / width))
         out[name] = spec.tolerance.spreads.get(name, own)
     return out
@@ -121,27 +122,27 @@ def results_of(spec: Spec, lengths: Mapping[str, Array], phi: float) -> dict[str
     """Leans (degrees), clearances and closing sums (mm) of many dummies, by name."""
     m = spec.mechanism
     pose = m.solve(lengths, phi)
-    out = {f"lean {half}": np.degrees(lean) for half, lean in pose.lean.items()}
+    out = {told_of(Told.LEAN, half): np.degrees(lean) for half, lean in pose.lean.items()}
     for side in SIDES:
         chains = [r.total(lengths) for r in m.reaches if r.side == side]
-        page = f"page {side}"
+        page = named(Kind.PAGE, side)
         if chains and page in lengths:
-            out[f"clearance {side}"] = lengths[page] - np.max(np.broadcast_arrays(*chains), axis=0)
+            out[told_of(Told.CLEARANCE, side)] = lengths[page] - np.max(np.broadcast_arrays(*chains), axis=0)
     for loop in m.loops:
         total = np.zeros(())
         for sign, names in ((1.0, loop.one), (-1.0, loop.other)):
             for k in names:
                 total = total + sign * loop.weights.get(k, 1.0) * lengths[k]
-        out[f"closing {loop.name}"] = total
+        out[told_of(Told.CLOSING, loop.name)] = total
     return out
 
 
 def _limits(spec: Spec, name: str, nominal: float) -> tuple[float, float]:
     """Return what is allowed of a result; (-inf, inf) if nothing is said about it."""
-    if name.startswith("lean"):
+    if parsed(name).told == Told.LEAN:
         level = spec.tolerance.level_deg
         return nominal - level, nominal + level
-    if name.startswith("clearance"):
+    if parsed(name).told == Told.CLEARANCE:
         return min(spec.tolerance.clearance, nominal), np.inf
     return -np.inf, np.inf
 
@@ -153,7 +154,7 @@ def _good(spec: Spec, values: Mapping[str, Array], nominal: Mapping[str, float])
         low, high = _limits(spec, name, nominal[name])
         with np.errstate(invalid="ignore"):
             ok = ((v >= low) & (v <= high)).astype(float)
-        if name.startswith("lean"):
+        if parsed(name).told == Told.LEAN:
             level = level * ok
         conform = conform * ok
     return level, conform
@@ -283,7 +284,7 @@ def _scatter(
     few = good.size < 2
     return Scatter(
         name=name,
-        unit="deg" if name.startswith("lean") or name == "closing vfold" else "mm",
+        unit="deg" if parsed(name).told == Told.LEAN or name == told_of(Told.CLOSING, Kind.VFOLD) else "mm",
         nominal=nominal,
         mean=float("nan") if few else float(good.mean()),
         sd=float("nan") if few else float(good.std(ddof=1)),

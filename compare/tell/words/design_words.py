@@ -25,6 +25,7 @@ from compare.design.design_facts import (
 from compare.design.spec.spec import Spec
 from compare.design.study.soundness import warnings_of
 from compare.units import unit_of
+from compare.vocabulary import parsed
 
 
 @singledispatch
@@ -61,7 +62,7 @@ def contact_told(contact: Contact | None) -> str:
     if contact.kind is Meeting.LIES_ON:
         return f"the {contact.one} lies on the {contact.other}"
     if contact.kind is Meeting.HALVES_MEET:
-        return f"the two halves of the {contact.one.rsplit(' ', 1)[0]} meet"
+        return f"the two halves of the {parsed(contact.one).sideless} meet"
     if contact.kind is Meeting.MEETS:
         return f"the {contact.one} meets the {contact.other}"
     return "the lengths no longer meet"

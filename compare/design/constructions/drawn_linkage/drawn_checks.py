@@ -6,6 +6,7 @@ import numpy as np
 
 from compare.design.constructions.drawn_linkage.drawn_form import Drawing
 from compare.design.spec.spec import Spec
+from compare.vocabulary import Kind, named
 
 DRAWN_MM: Final = 0.05  # a drawing is written to hundredths
 
@@ -25,7 +26,7 @@ def check_drawing(spec: Spec, drawing: Drawing) -> None:
             raise spec.fail("joints", joint, "the spine is the origin: write [0, 0]")
     half = spec.opening / 2
     for side, sign in (("left", -1.0), ("right", 1.0)):
-        panel = next(p for p in drawing.panels if p.name == f"page {side}")
+        panel = next(p for p in drawing.panels if p.name == named(Kind.PAGE, side))
         along = np.array([sign * np.sin(half), np.cos(half)])
         for joint in panel.joints:
             xy = np.array(drawing.joints[joint])

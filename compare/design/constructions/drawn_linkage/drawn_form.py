@@ -7,8 +7,8 @@ from typing import Final
 from compare.compare_errors import SpecError
 from compare.design.spec.forms import Form, Key, Kind
 from compare.design.spec.spec_tables import Tables
+from compare.vocabulary import PAGES
 from measure.layout import Role
-from measure.sides import SIDES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +36,7 @@ PANEL: Final = Form(
         "name": Key(Kind.TEXT, "its name", required=True),
         "joints": Key(Kind.NAMES, "the joints it runs through, in order", required=True),
         "role": Key(Kind.TEXT, "what it is", choices=ROLES),
-        "parallel_to": Key(
-            Kind.TEXT, "the page it should lie parallel to", choices=("page left", "page right")
-        ),
+        "parallel_to": Key(Kind.TEXT, "the page it should lie parallel to", choices=PAGES),
     },
     many=True,
 )
@@ -70,7 +68,7 @@ def drawing_of(f: Tables) -> Drawing:
             raise f.fail(path, "joints", f"{row['name']!r} names a joint twice")
         if any(p.name == row["name"] for p in panels):
             raise f.fail(path, "name", f"the name {row['name']!r} is used twice")
-        is_page = row["name"] in ("page left", "page right")
+        is_page = row["name"] in PAGES
         role = Role(row.get("role", "page" if is_page else "leg"))
         panels.append(
             DrawnPanel(
@@ -80,12 +78,12 @@ def drawing_of(f: Tables) -> Drawing:
                 parallel_to=row.get("parallel_to", ""),
             )
         )
-    pages = {p.name: p for p in panels if p.name in ("page left", "page right")}
-    for side in SIDES:
-        page = pages.get(f"page {side}")
+    pages = {p.name: p for p in panels if p.name in PAGES}
+    for name in PAGES:
+        page = pages.get(name)
         if page is None or page.joints[0] != "spine":
             raise SpecError(
-                f"{f.source.name}: a drawn linkage needs a [[panel]] named 'page {side}' "
+                f"{f.source.name}: a drawn linkage needs a [[panel]] named '{name}' "
                 "whose first joint is 'spine'"
             )
     return Drawing(joints=joints, panels=tuple(panels))

@@ -10,9 +10,10 @@ from capture.arrays import Array
 from compare.compare_errors import SpecError
 from compare.design.constructions.drawn_linkage.drawn_form import Drawing
 from compare.design.constructions.drawn_linkage.follow_joints import Follow
-from compare.design.linkage.mechanism import Half, Mechanism, side_of
+from compare.design.linkage.mechanism import Half, Mechanism
 from compare.design.linkage.pose import turn_of
 from compare.design.linkage.steps import Bench, Cost, Dyad, Pages, Place, Step, Terms
+from compare.vocabulary import PAGES, Kind, half_of_panel, named, parsed
 from measure.layout import Panel
 from measure.sides import SIDES
 
@@ -172,10 +173,10 @@ def mechanism_of_drawing(drawing: Drawing, opening_deg: float) -> Mechanism:
             lengths[name], ends[name] = gap, (a, b)
         along[panel.name] = tuple((j, dict.fromkeys(names[:i], 1.0)) for i, j in enumerate(panel.joints))
     d = _Drafting(drawing, opening_deg, lengths, along, [Pages()])
-    known: dict[str, str] = {"spine": "page right"}
+    known: dict[str, str] = {"spine": named(Kind.PAGE, "right")}
     for side in SIDES:
-        _lay(d, known, f"page {side}", "spine")
-    open_panels = [p.name for p in drawing.panels if p.name not in ("page left", "page right")]
+        _lay(d, known, named(Kind.PAGE, side), "spine")
+    open_panels = [p.name for p in drawing.panels if p.name not in PAGES]
     for name in open_panels:
         if sum(j in known for j, _ in along[name]) > 1:
             raise SpecError(f"[[panel]] {name!r}: it joins two points of the pages, so nothing can move")
@@ -203,7 +204,13 @@ def _panels(drawing: Drawing) -> tuple[Panel, ...]:
         for j in p.joints:
             hung[j] = hung.get(j, 0) + 1
     return tuple(
-        Panel(name=p.name, joints=p.joints, role=p.role, free_end=hung[p.joints[-1]] == 1)
+        Panel(
+            name=p.name,
+            joints=p.joints,
+            role=p.role,
+            side=parsed(p.name).side,
+            free_end=hung[p.joints[-1]] == 1,
+        )
         for p in drawing.panels
     )
 
@@ -213,8 +220,8 @@ def _halves(drawing: Drawing) -> tuple[Half, ...]:
     governs = tuple(k for p in drawing.panels for k in gap_names(p.name, p.joints))
     return tuple(
         Half(
-            name=p.name.removeprefix("plane "),
-            side=side_of(p.parallel_to),
+            name=half_of_panel(p.name),
+            side=parsed(p.parallel_to).side,
             page=p.parallel_to,
             plane=p.name,
             governs=governs,

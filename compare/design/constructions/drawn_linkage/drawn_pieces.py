@@ -4,6 +4,7 @@ import numpy as np
 
 from compare.design.pieces.pieces import GLUE, Pieces
 from compare.design.spec.spec import Spec
+from compare.vocabulary import parsed
 
 
 def cut_drawn(spec: Spec, sheet: Pieces) -> None:
@@ -15,7 +16,7 @@ def cut_drawn(spec: Spec, sheet: Pieces) -> None:
             for a, b in zip(panel.joints, panel.joints[1:], strict=False)
         ]
         at = np.concatenate([[0.0], np.cumsum(gaps)])
-        is_page = panel.name.startswith("page ")
+        is_page = parsed(panel.name).is_page
         tabs = (False, False) if is_page else (True, not panel.free_end)
         parts = [(float(g), GLUE) for g in gaps]
         note = "joints at " + ", ".join(f"{x:.1f} {j}" for x, j in zip(at, panel.joints, strict=True)) + " mm"

@@ -4,21 +4,22 @@ from compare.design.constructions.flap.flap_form import Flap
 from compare.design.linkage.mechanism import Loop, Reach
 from compare.design.linkage.mechanism_draft import Draft, Ground
 from compare.design.linkage.steps import Dyad
+from compare.vocabulary import Kind
 from measure.layout import Role
 
 
 def add_flap_lengths(d: Draft, flap: Flap, g: Ground, side: str) -> None:
     """Add its three lengths."""
     n = g.name
-    hinge, end = n(f"flap hinge {side}"), n(f"strap end {side}")
+    hinge, end = n(Kind.FLAP_HINGE, side), n(Kind.STRAP_END, side)
     d.length(hinge, flap.hinge, g.spine, hinge)
-    d.length(n(f"flap {side}"), flap.flap, hinge, end)
-    d.length(n(f"strap {side}"), flap.strap, n(f"plane edge {side}"), end)
+    d.length(n(Kind.FLAP, side), flap.flap, hinge, end)
+    d.length(n(Kind.STRAP, side), flap.strap, n(Kind.PLANE_EDGE, side), end)
 
 
 def add_hinge(d: Draft, flap: Flap, g: Ground, side: str) -> None:
     """Lay its hinge on the page."""
-    hinge = g.name(f"flap hinge {side}")
+    hinge = g.name(Kind.FLAP_HINGE, side)
     d.place(hinge, g.pages[side], g.spine, (hinge,), flap.hinge)
     d.lifts[hinge] = g.layers
 
@@ -26,9 +27,9 @@ def add_hinge(d: Draft, flap: Flap, g: Ground, side: str) -> None:
 def add_flap_panels(d: Draft, flap: Flap, g: Ground, side: str) -> None:
     """Add the panels of flap and strap."""
     n = g.name
-    name, strap, end = n(f"flap {side}"), n(f"strap {side}"), n(f"strap end {side}")
-    d.panel(name, Role.FOLD, (0.0, n(f"flap hinge {side}")), (flap.flap, end))
-    d.panel(strap, Role.LEG, (0.0, n(f"plane edge {side}")), (flap.strap, end))
+    name, strap, end = n(Kind.FLAP, side), n(Kind.STRAP, side), n(Kind.STRAP_END, side)
+    d.panel(name, Role.FOLD, (0.0, n(Kind.FLAP_HINGE, side)), (flap.flap, end))
+    d.panel(strap, Role.LEG, (0.0, n(Kind.PLANE_EDGE, side)), (flap.strap, end))
     d.floors[name] = g.pages[side]
     d.lifts[end] = g.layers
 
@@ -36,30 +37,30 @@ def add_flap_panels(d: Draft, flap: Flap, g: Ground, side: str) -> None:
 def add_flap_reach(d: Draft, g: Ground, side: str) -> None:
     """Add how far it reaches when shut."""
     n = g.name
-    chain = (*g.shut[side], n(f"flap hinge {side}"), n(f"flap {side}"))
-    d.reaches.append(Reach(side=side, joint=n(f"strap end {side}"), lengths=chain, words=f"the {side} flap"))
+    chain = (*g.shut[side], n(Kind.FLAP_HINGE, side), n(Kind.FLAP, side))
+    d.reaches.append(Reach(side=side, joint=n(Kind.STRAP_END, side), lengths=chain, words=f"the {side} flap"))
 
 
 def add_flap(d: Draft, g: Ground, side: str) -> None:
     """Lay flap and strap, and add their sum."""
     n = g.name
-    edge, plane = n(f"plane edge {side}"), n(f"plane {side}")
-    flap, strap = n(f"flap {side}"), n(f"strap {side}")
-    hinge = n(f"flap hinge {side}")
+    edge, plane = n(Kind.PLANE_EDGE, side), n(Kind.PLANE, side)
+    flap, strap = n(Kind.FLAP, side), n(Kind.STRAP, side)
+    hinge = n(Kind.FLAP_HINGE, side)
     d.steps.append(
         Dyad(
             at_p=hinge,
             at_q=edge,
             p=(flap, {flap: 1.0}),
             q=(strap, {strap: 1.0}),
-            meet=n(f"strap end {side}"),
+            meet=n(Kind.STRAP_END, side),
             side=-1 if side == "right" else 1,
         )
     )
     d.loops.append(
         Loop(
             name=flap,
-            one=(n(f"foot {side}"), n(f"fold {side}"), plane, strap),
+            one=(n(Kind.FOOT, side), n(Kind.FOLD, side), plane, strap),
             other=(hinge, flap),
             words=("foot + fold + plane + strap", "flap hinge + flap"),
         )

@@ -7,9 +7,9 @@ import numpy as np
 from compare.design.constructions.flap.flap_checks import check_flap_meets, check_hinge
 from compare.design.constructions.parallel_fold.fold_form import Stage
 from compare.design.constructions.support.support_checks import check_support_meets, check_support_top
-from compare.design.linkage.mechanism_draft import leg_names
 from compare.design.linkage.pose import Pose
 from compare.design.spec.spec import Spec
+from compare.vocabulary import Kind, leg_numbers, named
 from measure.sides import SIDES
 
 
@@ -63,13 +63,13 @@ def check_side(spec: Spec, tables: str, c: Stage, side: str, room: float, below:
 
 
 def check_assembly(
-    spec: Spec, tables: str, names: str, c: Stage, pose: Pose, angles: Mapping[str, float]
+    spec: Spec, tables: str, stage: int, c: Stage, pose: Pose, angles: Mapping[str, float]
 ) -> None:
     """Refuse a fold whose loops do not close at the stated opening, above the page.
 
     Parameters
     ----------
-    tables, names : prefixes of its tables and of its names; angles : of every panel to what it stands on.
+    tables : prefix of its tables; stage : its number, from 1; angles : of every panel to what it stands on.
 
     Raises
     ------
@@ -77,31 +77,32 @@ def check_assembly(
     """
     at = f"at {spec.base.opening_deg:g} degrees"
     if not c.supports:
-        _check_fold(spec, tables, names, c, pose)
+        _check_fold(spec, tables, stage, c, pose)
     for side in SIDES:
         if side in c.supports:
-            check_support_meets(spec, f"{tables}{side}", angles[f"{names}support {side}"], at)
+            check_support_meets(spec, f"{tables}{side}", angles[named(Kind.SUPPORT, side, stage=stage)], at)
             continue
-        if angles[f"{names}fold {side}"] <= 0:
+        if angles[named(Kind.FOLD, side, stage=stage)] <= 0:
             raise spec.fail(f"{tables}fold", side, f"this side would have to lie below the page {at}")
-        for i, leg in zip(leg_names(len(c.legs[side])), c.legs[side], strict=True):
-            table = f"{tables}{side}" if not i else f"{tables}{side}.legs[{i.strip()}]"
+        for i, leg in zip(leg_numbers(len(c.legs[side])), c.legs[side], strict=True):
+            table = f"{tables}{side}" if not i else f"{tables}{side}.legs[{i}]"
             sums = (
                 f"fold {c.fold.side(side):g}, page spacing {leg.page_spacing:g}, leg {leg.leg:g}, "
                 f"plane spacing {leg.plane_spacing:g} mm"
             )
-            if not np.isfinite(angles[f"{names}leg{i} {side}"]):
+            if not np.isfinite(angles[named(Kind.LEG, side, i, stage=stage)]):
                 raise spec.fail(table, "", f"the loop cannot be assembled {at}: {sums}")
-            if angles[f"{names}leg{i} {side}"] <= 0:
+            if angles[named(Kind.LEG, side, i, stage=stage)] <= 0:
                 raise spec.fail(table, "leg", f"the leg would have to lie below the page {at}: {sums}")
         if side in c.flaps:
-            check_flap_meets(spec, f"{tables}{side}.flap", c.flaps[side], angles[f"{names}flap {side}"], at)
+            flap = named(Kind.FLAP, side, stage=stage)
+            check_flap_meets(spec, f"{tables}{side}.flap", c.flaps[side], angles[flap], at)
 
 
-def _check_fold(spec: Spec, tables: str, names: str, c: Stage, pose: Pose) -> None:
+def _check_fold(spec: Spec, tables: str, stage: int, c: Stage, pose: Pose) -> None:
     """Refuse a fold whose sides cannot meet over its feet."""
-    feet = pose.joints[f"{names}inner foot right"] - pose.joints[f"{names}inner foot left"]
-    across = float(np.hypot(*feet))
+    left, right = (pose.joints[named(Kind.INNER_FOOT, side, stage=stage)] for side in SIDES)
+    across = float(np.hypot(*(right - left)))
     at = f"at {spec.base.opening_deg:g} degrees"
     sides = f"sides of {c.fold.left:g} and {c.fold.right:g} mm"
     if c.fold.left + c.fold.right <= across:
@@ -110,7 +111,7 @@ def _check_fold(spec: Spec, tables: str, names: str, c: Stage, pose: Pose) -> No
             "lengthen the fold or bring its feet nearer to the spine"
         )
         raise spec.fail(f"{tables}fold", "left", text)
-    if not np.all(np.isfinite(pose.joints[f"{names}ridge"])):
+    if not np.all(np.isfinite(pose.joints[named(Kind.RIDGE, stage=stage)])):
         text = (
             f"{sides} cannot meet over feet {across:.4g} mm apart {at}: "
             "they differ by more than the feet are apart"

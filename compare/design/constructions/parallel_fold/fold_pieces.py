@@ -1,33 +1,35 @@
 """The pieces of a parallel fold with its plane laid flat, and of the pages it stands on."""
 
 from compare.design.constructions.parallel_fold.fold_form import Stage
-from compare.design.linkage.mechanism_draft import leg_names
 from compare.design.pieces.pieces import MOUNTAIN, Pieces
 from compare.design.spec.spec import Spec
+from compare.vocabulary import Kind, leg_numbers, named
 from measure.sides import SIDES
 
 
-def cut_stage(sheet: Pieces, c: Stage, prefix: str, above: Stage | None) -> None:
+def cut_stage(sheet: Pieces, c: Stage, stage: int, above: Stage | None) -> None:
     """Add the pieces of one fold with its plane; `above` is the next one, whose feet stand on the plane."""
     props = list(c.supports)
     if not props:
-        sheet.strip(f"{prefix}fold", [(c.fold.left, MOUNTAIN), (c.fold.right, "")], (True, True))
+        sheet.strip(
+            named(Kind.FOLD, stage=stage), [(c.fold.left, MOUNTAIN), (c.fold.right, "")], (True, True)
+        )
     for side in SIDES:
         if side in c.supports:
             own = "right" if side == "left" else "left"
-            sheet.strip(f"{prefix}fold {own}", [(c.fold.side(own), "")], (True, True))
-            sheet.strip(f"{prefix}support {side}", [(c.supports[side].length, "")], (True, True))
-        for leg, i in zip(c.legs[side], leg_names(len(c.legs[side])), strict=True):
-            sheet.strip(f"{prefix}leg{i} {side}", [(leg.leg, "")], (True, True))
+            sheet.strip(named(Kind.FOLD, own, stage=stage), [(c.fold.side(own), "")], (True, True))
+            sheet.strip(named(Kind.SUPPORT, side, stage=stage), [(c.supports[side].length, "")], (True, True))
+        for leg, i in zip(c.legs[side], leg_numbers(len(c.legs[side])), strict=True):
+            sheet.strip(named(Kind.LEG, side, i, stage=stage), [(leg.leg, "")], (True, True))
         if side in c.flaps:
-            sheet.strip(f"{prefix}flap {side}", [(c.flaps[side].flap, "")], (True, False))
-            sheet.strip(f"{prefix}strap {side}", [(c.flaps[side].strap, "")], (True, True))
+            sheet.strip(named(Kind.FLAP, side, stage=stage), [(c.flaps[side].flap, "")], (True, False))
+            sheet.strip(named(Kind.STRAP, side, stage=stage), [(c.flaps[side].strap, "")], (True, True))
     marks: list[tuple[float, str]] = []
     on_top: list[str] = []
     for side, sign in (("left", -1.0), ("right", 1.0)):
         marks += [
-            (sign * leg.plane_spacing, f"leg{i}")
-            for leg, i in zip(c.legs[side], leg_names(len(c.legs[side])), strict=True)
+            (sign * leg.plane_spacing, named(Kind.LEG, number=i))
+            for leg, i in zip(c.legs[side], leg_numbers(len(c.legs[side])), strict=True)
         ]
         if side in c.supports:
             marks.append((-sign * c.supports[side].tab, "support"))
@@ -47,7 +49,7 @@ def cut_stage(sheet: Pieces, c: Stage, prefix: str, above: Stage | None) -> None
         note += f"; on top, from the crease: feet of the next stage at {'; '.join(on_top)} mm"
     mirrored = [(-x, words) for x, words in marks]  # from below, left is on the right
     crease = not props and bool(left and right)
-    sheet.board(f"{prefix}plane", right, left, mirrored, crease=crease, note=note)
+    sheet.board(named(Kind.PLANE, stage=stage), right, left, mirrored, crease=crease, note=note)
 
 
 def cut_pages(spec: Spec, c: Stage, sheet: Pieces) -> None:
@@ -62,13 +64,13 @@ def cut_pages(spec: Spec, c: Stage, sheet: Pieces) -> None:
             foot = c.fold.foot(side)
             marks.append((sign * foot, "fold"))
             marks += [
-                (sign * (foot + leg.page_spacing), f"leg{i}")
-                for leg, i in zip(c.legs[side], leg_names(len(c.legs[side])), strict=True)
+                (sign * (foot + leg.page_spacing), named(Kind.LEG, number=i))
+                for leg, i in zip(c.legs[side], leg_numbers(len(c.legs[side])), strict=True)
             ]
         if side in c.flaps:
             marks.append((sign * c.flaps[side].hinge, "flap"))
         width = spec.base.page(side)
         left, right = (width, 0.0) if side == "left" else (0.0, width)
         note = "near end at the top; the spine is its " + ("right" if side == "left" else "left") + " edge"
-        pages.board(f"page {side}", left, right, marks, crease=False, note=note)
+        pages.board(named(Kind.PAGE, side), left, right, marks, crease=False, note=note)
     sheet.pieces += pages.pieces

@@ -4,7 +4,8 @@ from compare.design.constructions.flap.flap_laying import add_flap_panels, add_f
 from compare.design.constructions.parallel_fold.fold_form import Stage
 from compare.design.constructions.support.support_laying import add_support_panel, add_support_reach
 from compare.design.linkage.mechanism import Half, Loop, Pair, Reach
-from compare.design.linkage.mechanism_draft import Draft, Ground, leg_names
+from compare.design.linkage.mechanism_draft import Draft, Ground
+from compare.vocabulary import Kind, closing_rule, equality, leg_numbers, named
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -17,30 +18,30 @@ def add_panels(d: Draft, c: Stage, g: Ground) -> None:
             add_support_panel(d, c.supports[side], g, side)
             continue
         d.panel(
-            n(f"fold {side}"),
+            n(Kind.FOLD, side),
             Role.FOLD,
-            (0.0, n(f"inner foot {side}")),
-            (c.fold.side(side), n("ridge")),
+            (0.0, n(Kind.INNER_FOOT, side)),
+            (c.fold.side(side), n(Kind.RIDGE)),
         )
-        d.floors[n(f"fold {side}")] = g.pages[side]
-        for leg, i in zip(c.legs[side], leg_names(len(c.legs[side])), strict=True):
-            top = n(f"leg top{i} {side}")
-            name = n(f"leg{i} {side}")
-            d.panel(name, Role.LEG, (0.0, n(f"outer foot{i} {side}")), (leg.leg, top))
+        d.floors[n(Kind.FOLD, side)] = g.pages[side]
+        for leg, i in zip(c.legs[side], leg_numbers(len(c.legs[side])), strict=True):
+            top = n(Kind.LEG_TOP, side, i)
+            name = n(Kind.LEG, side, i)
+            d.panel(name, Role.LEG, (0.0, n(Kind.OUTER_FOOT, side, i)), (leg.leg, top))
             d.floors[name] = g.pages[side]
             d.lifts[top] = g.layers
-        d.lifts[n("ridge")] = g.layers
+        d.lifts[n(Kind.RIDGE)] = g.layers
     for side in SIDES:
         width = c.plane.half(side)
         if width <= 0:
             continue
-        plane = n(f"plane {side}")
-        d.panel(plane, Role.PLANE, (0.0, n("ridge")), free=side not in c.flaps)
-        for leg, i in zip(c.legs[side], leg_names(len(c.legs[side])), strict=True):
-            d.on[plane].append((leg.plane_spacing, n(f"leg top{i} {side}")))
+        plane = n(Kind.PLANE, side)
+        d.panel(plane, Role.PLANE, (0.0, n(Kind.RIDGE)), free=side not in c.flaps)
+        for leg, i in zip(c.legs[side], leg_numbers(len(c.legs[side])), strict=True):
+            d.on[plane].append((leg.plane_spacing, n(Kind.LEG_TOP, side, i)))
         other = "left" if side == "right" else "right"
         if other in c.supports:
-            d.on[plane].append((c.supports[other].tab, n(f"support top {other}")))
+            d.on[plane].append((c.supports[other].tab, n(Kind.SUPPORT_TOP, other)))
         if side in c.flaps:
             add_flap_panels(d, c.flaps[side], g, side)
 
@@ -48,35 +49,33 @@ def add_panels(d: Draft, c: Stage, g: Ground) -> None:
 def add_rules(d: Draft, c: Stage, g: Ground, side: str) -> None:
     """Pairs and loops of one half, and what governs it."""
     n = g.name
-    fold = n(f"fold {side}")
+    fold = n(Kind.FOLD, side)
     governs: list[str] = []
-    for i in leg_names(len(c.legs[side])):
-        leg, plane, page = n(f"leg{i} {side}"), n(f"plane spacing{i} {side}"), n(f"page spacing{i} {side}")
+    for i in leg_numbers(len(c.legs[side])):
+        leg, plane, page = n(Kind.LEG, side, i), n(Kind.PLANE_SPACING, side, i), n(Kind.PAGE_SPACING, side, i)
         governs += [leg, fold, plane, page]
-        d.pairs.append(Pair(name=f"{n(f'leg{i}')} = fold {side}", first=leg, second=fold))
-        d.pairs.append(
-            Pair(name=f"{n(f'plane spacing{i}')} = page spacing{i} {side}", first=plane, second=page)
-        )
+        d.pairs.append(Pair(name=equality(leg, fold), first=leg, second=fold))
+        d.pairs.append(Pair(name=equality(plane, page), first=plane, second=page))
         d.loops.append(
             Loop(
-                name=n(f"{side}{i and ', leg' + i}"),
+                name=closing_rule(side, i, stage=g.stage),
                 one=(fold, plane),
                 other=(page, leg),
                 words=("fold + plane spacing", "page spacing + leg"),
             )
         )
     other = "left" if side == "right" else "right"
-    feet = [n(f"foot {side}")]
+    feet = [n(Kind.FOOT, side)]
     if other in c.supports:
-        feet += [n(f"support foot {other}"), n(f"support {other}"), n(f"support tab {other}")]
+        feet += [n(Kind.SUPPORT_FOOT, other), n(Kind.SUPPORT, other), n(Kind.SUPPORT_TAB, other)]
     else:
-        feet += [n(f"foot {other}"), n(f"fold {other}")]
+        feet += [n(Kind.FOOT, other), n(Kind.FOLD, other)]
     d.halves.append(
         Half(
-            name=n(side),
+            name=n("", side),
             side=side,
-            page=f"page {side}",
-            plane=n(f"plane {side}"),
+            page=named(Kind.PAGE, side),
+            plane=n(Kind.PLANE, side),
             governs=tuple(dict.fromkeys([*governs, *feet, *g.governs])),
         )
     )
@@ -89,18 +88,17 @@ def add_reaches(d: Draft, c: Stage, g: Ground) -> None:
         if side in c.supports:
             add_support_reach(d, g, side)
             continue
-        foot, fold = n(f"foot {side}"), n(f"fold {side}")
+        foot, fold = n(Kind.FOOT, side), n(Kind.FOLD, side)
         ridge = (*g.shut[side], foot, fold)
-        d.reaches.append(Reach(side=side, joint=n("ridge"), lengths=ridge, words=f"the {n('ridge')}"))
+        d.reaches.append(Reach(side=side, joint=n(Kind.RIDGE), lengths=ridge, words=f"the {n(Kind.RIDGE)}"))
         if c.plane.half(side) > 0:
-            edge = n(f"plane edge {side}")
-            words = f"the {n('plane')}'s {side} edge" if not g.prefix else f"the {edge}"
-            d.reaches.append(Reach(side=side, joint=edge, lengths=(*ridge, n(f"plane {side}")), words=words))
-        for i in leg_names(len(c.legs[side])):
-            leg = (*g.shut[side], foot, n(f"page spacing{i} {side}"), n(f"leg{i} {side}"))
-            top = n(f"leg top{i} {side}")
-            d.reaches.append(
-                Reach(side=side, joint=top, lengths=leg, words=f"the top of the {side} {n(f'leg{i}')}")
-            )
+            edge = n(Kind.PLANE_EDGE, side)
+            words = f"the {n(Kind.PLANE)}'s {side} edge" if g.stage == 1 else f"the {edge}"
+            d.reaches.append(Reach(side=side, joint=edge, lengths=(*ridge, n(Kind.PLANE, side)), words=words))
+        for i in leg_numbers(len(c.legs[side])):
+            leg = (*g.shut[side], foot, n(Kind.PAGE_SPACING, side, i), n(Kind.LEG, side, i))
+            top = n(Kind.LEG_TOP, side, i)
+            words = f"the top of the {side} {n(Kind.LEG, number=i)}"
+            d.reaches.append(Reach(side=side, joint=top, lengths=leg, words=words))
         if side in c.flaps:
             add_flap_reach(d, g, side)

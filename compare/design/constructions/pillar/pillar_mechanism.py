@@ -6,7 +6,7 @@ heights.
 """
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Final
 
 import numpy as np
 
@@ -16,8 +16,13 @@ from compare.design.linkage.mechanism import Half, Loop, Mechanism, Reach
 from compare.design.linkage.mechanism_draft import Draft
 from compare.design.linkage.steps import Bench, Cost, Dyad, Pages
 from compare.design.spec.parts import Base
+from compare.vocabulary import Kind, named
 from measure.layout import Role
 from measure.sides import SIDES
+
+NEAR: Final = (Kind.NEAR_POINT, Kind.NEAR_FOOT, Kind.NEAR_TIP)
+FAR: Final = (Kind.FAR_POINT, Kind.FAR_FOOT, Kind.FAR_TIP)
+"""The two V-folds: where each points on the spine, the outer ends of its glue lines, its tip."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,12 +55,12 @@ class RaisePillar:
             zero, n["crease far"] * k[..., 1], -n["gap"] / 2 - self.middle + n["crease far"] * k[..., 2]
         )
         bench.points["near tip"], bench.points["far tip"] = near, far
-        for name, z, way in (("near", n["gap"] / 2, -1.0), ("far", -n["gap"] / 2, 1.0)):
+        for (name, foot, _), z, way in ((NEAR, n["gap"] / 2, -1.0), (FAR, -n["gap"] / 2, 1.0)):
             point = space(zero, zero, z - self.middle)
-            bench.points[f"{name} point"] = point
+            bench.points[name] = point
             for side, sign in (("left", -1.0), ("right", 1.0)):
                 glue = glue_frame(half, sign, beta)[1] * np.array([1.0, 1.0, way])
-                bench.points[f"{name} foot {side}"] = point + self.width * glue
+                bench.points[named(foot, side)] = point + self.width * glue
         bench.joints["ridge"] = near[..., :2]
         bench.nod = np.arctan2(near[..., 1] - far[..., 1], near[..., 2] - far[..., 2])
 
@@ -67,55 +72,54 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
     shut = float(np.sin(np.radians(p.glue_deg + p.panel_deg)))  # of the crease, straight out from the spine
     for s in SIDES:
         leg, width, page = p.legs[s], p.plane.half(s), base.page(s)
-        outer, top, edge, fore = f"outer foot {s}", f"leg top {s}", f"plane edge {s}", f"fore edge {s}"
-        d.length(f"page spacing {s}", leg.page_spacing, "spine", outer)
-        d.length(f"plane spacing {s}", leg.plane_spacing, "ridge", top)
-        d.length(f"leg {s}", leg.leg, outer, top)
-        d.length(f"plane {s}", width, "ridge", edge)
-        d.length(f"page {s}", page, "spine", fore)
-        d.panel(f"page {s}", Role.PAGE, (0.0, "spine"), free=True)
-        d.panel(f"leg {s}", Role.LEG, (0.0, outer), (leg.leg, top))
-        d.panel(f"plane {s}", Role.PLANE, (0.0, "ridge"), (leg.plane_spacing, top), free=True)
-        d.floors[f"leg {s}"] = f"page {s}"
-        d.place(outer, f"page {s}", "spine", (f"page spacing {s}",), leg.page_spacing)
-        d.place(fore, f"page {s}", "spine", (f"page {s}",), page)
-        legs, planes = (f"leg {s}", {f"leg {s}": 1.0}), (f"plane {s}", {f"plane spacing {s}": 1.0})
+        outer, top = named(Kind.OUTER_FOOT, s), named(Kind.LEG_TOP, s)
+        edge, fore = named(Kind.PLANE_EDGE, s), named(Kind.FORE_EDGE, s)
+        on_page, on_plane = named(Kind.PAGE_SPACING, s), named(Kind.PLANE_SPACING, s)
+        strip, plane, base_page = named(Kind.LEG, s), named(Kind.PLANE, s), named(Kind.PAGE, s)
+        d.length(on_page, leg.page_spacing, "spine", outer)
+        d.length(on_plane, leg.plane_spacing, "ridge", top)
+        d.length(strip, leg.leg, outer, top)
+        d.length(plane, width, "ridge", edge)
+        d.length(base_page, page, "spine", fore)
+        d.panel(base_page, Role.PAGE, (0.0, "spine"), free=True)
+        d.panel(strip, Role.LEG, (0.0, outer), (leg.leg, top))
+        d.panel(plane, Role.PLANE, (0.0, "ridge"), (leg.plane_spacing, top), free=True)
+        d.floors[strip] = base_page
+        d.place(outer, base_page, "spine", (on_page,), leg.page_spacing)
+        d.place(fore, base_page, "spine", (base_page,), page)
+        legs, planes = (strip, {strip: 1.0}), (plane, {on_plane: 1.0})
         d.steps.append(
             Dyad(at_p=outer, at_q="ridge", p=legs, q=planes, meet=top, side=-1 if s == "right" else 1)
         )
-        d.place(edge, f"plane {s}", "ridge", (f"plane {s}",), width)
+        d.place(edge, plane, "ridge", (plane,), width)
         d.loops.append(
             Loop(
                 name=s,
-                one=("crease near", f"plane spacing {s}"),
-                other=(f"page spacing {s}", f"leg {s}"),
+                one=("crease near", on_plane),
+                other=(on_page, strip),
                 words=("pillar (lying) + plane spacing", "page spacing + leg"),
                 weights={"crease near": shut},
             )
         )
         governs = (
-            f"leg {s}",
-            f"plane spacing {s}",
-            f"page spacing {s}",
+            strip,
+            on_plane,
+            on_page,
             "crease near",
             "glue angle",
             "panel angle",
         )
-        d.halves.append(Half(name=s, side=s, page=f"page {s}", plane=f"plane {s}", governs=governs))
+        d.halves.append(Half(name=s, side=s, page=base_page, plane=plane, governs=governs))
         d.reaches.append(
             Reach(
                 side=s,
                 joint=edge,
-                lengths=("crease near", f"plane {s}"),
+                lengths=("crease near", plane),
                 words=f"the plane's {s} edge",
                 weights={"crease near": shut},
             )
         )
-        d.reaches.append(
-            Reach(
-                side=s, joint=top, lengths=(f"page spacing {s}", f"leg {s}"), words=f"the top of the {s} leg"
-            )
-        )
+        d.reaches.append(Reach(side=s, joint=top, lengths=(on_page, strip), words=f"the top of the {s} leg"))
     d.lengths |= {
         "crease near": p.crease_near,
         "crease far": p.crease_far,
@@ -123,11 +127,11 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
         "panel angle": p.panel_deg,
         "gap": p.gap,
     }
-    for name in ("near", "far"):
-        d.outlines += ((f"{name} point", f"{name} tip"),)
-        d.outlines += tuple((f"{name} point", f"{name} foot {s}", f"{name} tip") for s in SIDES)
-    d.outlines += (("near tip", "far tip"),)
+    for point, foot, tip in (NEAR, FAR):
+        d.outlines += ((point, tip),)
+        d.outlines += tuple((point, named(foot, s), tip) for s in SIDES)
+    d.outlines += ((Kind.NEAR_TIP, Kind.FAR_TIP),)
     d.ends["height"] = ("spine", "ridge")
-    d.glued_at = "far tip"
+    d.glued_at = Kind.FAR_TIP
     d.degrees = frozenset({"glue angle", "panel angle"})
-    return d.finished([f"{kind} {s}" for kind in ("page", "leg", "plane") for s in SIDES])
+    return d.finished([named(kind, s) for kind in (Kind.PAGE, Kind.LEG, Kind.PLANE) for s in SIDES])

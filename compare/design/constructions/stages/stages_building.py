@@ -12,7 +12,7 @@ from compare.design.constructions.construction import Construction
 from compare.design.constructions.parallel_fold.fold_checks import check_assembly, check_side
 from compare.design.constructions.parallel_fold.fold_form import ON_BASE, ON_PLANE, Stage, stage_of
 from compare.design.constructions.parallel_fold.fold_pieces import cut_pages, cut_stage
-from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages, name_prefix
+from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages
 from compare.design.constructions.stages.stages_soundness import (
     disagreeing_legs,
     oblique_halves,
@@ -59,7 +59,7 @@ class Stages:
         pose = spec.mechanism.solve({}, spec.opening)
         angles = {k: float(v) for k, v in floor_angles(spec.mechanism, pose).items()}
         for k, c in enumerate(self.stages):
-            check_assembly(spec, table_prefix(k), name_prefix(k), c, pose, angles)
+            check_assembly(spec, table_prefix(k), k + 1, c, pose, angles)
 
     def oblique_halves(self) -> Mapping[str, float]:
         """Return the halves drawn oblique on purpose."""
@@ -83,7 +83,7 @@ class Stages:
         cut_pages(spec, self.stages[0], sheet)
         for k, c in enumerate(self.stages):
             above = self.stages[k + 1] if k + 1 < len(self.stages) else None
-            cut_stage(sheet, c, name_prefix(k), above)
+            cut_stage(sheet, c, k + 1, above)
 
 
 def _feet(c: Stage) -> tuple[float, ...]:

@@ -14,9 +14,10 @@ from compare.design.constructions.parallel_fold.fold_laying import (
 from compare.design.constructions.parallel_fold.fold_rules import add_panels, add_reaches, add_rules
 from compare.design.constructions.support.support_laying import add_prop
 from compare.design.linkage.mechanism import Mechanism
-from compare.design.linkage.mechanism_draft import Draft, Ground, leg_names
+from compare.design.linkage.mechanism_draft import Draft, Ground
 from compare.design.linkage.steps import Pages
 from compare.design.spec.parts import Base
+from compare.vocabulary import Kind, leg_numbers, named
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -28,10 +29,10 @@ def mechanism_of_stages(base: Base, stages: Sequence[Stage]) -> Mechanism:
     d = Draft()
     d.steps.append(Pages())
     for side in SIDES:
-        d.panel(f"page {side}", Role.PAGE, (0.0, "spine"), free=True)
+        d.panel(named(Kind.PAGE, side), Role.PAGE, (0.0, "spine"), free=True)
     d.lifts["spine"] = 0
-    ground = Ground("", "spine", {s: f"page {s}" for s in SIDES}, {s: () for s in SIDES}, (), 0)
-    order = [f"page {s}" for s in SIDES]
+    ground = Ground(1, "spine", {s: named(Kind.PAGE, s) for s in SIDES}, {s: () for s in SIDES}, (), 0)
+    order = [named(Kind.PAGE, s) for s in SIDES]
     for k, c in enumerate(stages, start=1):
         n = ground.name
         add_lengths(d, c, ground, base if k == 1 else None)
@@ -49,28 +50,23 @@ def mechanism_of_stages(base: Base, stages: Sequence[Stage]) -> Mechanism:
                 add_rules(d, c, ground, side)
                 add_edges(d, c, ground, side)
         add_reaches(d, c, ground)
-        order += [n(f"fold {s}") for s in SIDES if s not in c.supports]
-        order += [n(f"support {s}") for s in SIDES if s in c.supports]
-        order += [n(f"leg{i} {s}") for s in SIDES for i in leg_names(len(c.legs[s]))]
-        order += [n(f"plane {s}") for s in SIDES if c.plane.half(s) > 0]
-        order += [n(f"{p} {s}") for s in SIDES if s in c.flaps for p in ("flap", "strap")]
+        order += [n(Kind.FOLD, s) for s in SIDES if s not in c.supports]
+        order += [n(Kind.SUPPORT, s) for s in SIDES if s in c.supports]
+        order += [n(Kind.LEG, s, i) for s in SIDES for i in leg_numbers(len(c.legs[s]))]
+        order += [n(Kind.PLANE, s) for s in SIDES if c.plane.half(s) > 0]
+        order += [n(kind, s) for s in SIDES if s in c.flaps for kind in (Kind.FLAP, Kind.STRAP)]
         if k == 1:
             for side in SIDES:
-                d.place(f"fore edge {side}", f"page {side}", "spine", (f"page {side}",), base.page(side))
+                page = named(Kind.PAGE, side)
+                d.place(named(Kind.FORE_EDGE, side), page, "spine", (page,), base.page(side))
         if k < len(stages):
+            halves = [n("", s) for s in SIDES]
             ground = Ground(
-                prefix=f"stage {k + 1} ",
-                spine=n("ridge"),
-                pages={s: n(f"plane {s}") for s in SIDES},
-                shut={s: (*ground.shut[s], n(f"foot {s}"), n(f"fold {s}")) for s in SIDES},
-                governs=tuple(
-                    dict.fromkeys(g for h in d.halves if h.name in (n("left"), n("right")) for g in h.governs)
-                ),
+                stage=k + 1,
+                spine=n(Kind.RIDGE),
+                pages={s: n(Kind.PLANE, s) for s in SIDES},
+                shut={s: (*ground.shut[s], n(Kind.FOOT, s), n(Kind.FOLD, s)) for s in SIDES},
+                governs=tuple(dict.fromkeys(g for h in d.halves if h.name in halves for g in h.governs)),
                 layers=ground.layers + LAYERS_PER_STAGE,
             )
     return d.finished(order)
-
-
-def name_prefix(stage: int) -> str:
-    """Return what stands before the names of a stage (0 = the fold on the base): "" or "stage 2 "."""
-    return f"stage {stage + 1} " if stage else ""

@@ -6,11 +6,12 @@ from typing import Final
 import numpy as np
 
 from compare.design.constructions.parallel_fold.fold_form import Stage
-from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages, name_prefix
+from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages
 from compare.design.design_facts import Fact, LegDisagrees
 from compare.design.linkage.pose import heading
 from compare.design.spec.spec import Spec
 from compare.design.study.soundness import CLOSING_SLACK
+from compare.vocabulary import Kind, named
 from measure.sides import SIDES
 
 OBLIQUE: Final = 0.2  # mm
@@ -54,21 +55,22 @@ def disagreeing_legs(spec: Spec, stages: tuple[Stage, ...]) -> tuple[Fact, ...]:
             for i, leg in enumerate(legs):
                 more = _needed(spec, stages, k, side, i) - leg.leg
                 if abs(more) > CLOSING_SLACK and (odd[i] or all(odd) or not any(odd)):
-                    name = f"{name_prefix(k)}leg {i + 1} {side}"
+                    name = named(Kind.LEG, side, i + 1, stage=k + 1)
                     out.append(LegDisagrees(leg=name, more_mm=more, copies_panel=False))
     return tuple(out)
 
 
 def _needed(spec: Spec, stages: tuple[Stage, ...], stage: int, side: str, i: int) -> float:
     """Return how long a leg would have to be on a plane half held by the other legs, mm."""
-    c, names = stages[stage], name_prefix(stage)
+    c = stages[stage]
     others = tuple(leg for k, leg in enumerate(c.legs[side]) if k != i)
     without = (*stages[:stage], replace(c, legs={**c.legs, side: others}))
     pose = mechanism_of_stages(spec.base, without).solve({}, spec.opening)
     leg = c.legs[side][i]
-    page = pose.turns[f"page {side}" if stage == 0 else f"{name_prefix(stage - 1)}plane {side}"]
-    foot = pose.joints[f"{names}inner foot {side}"] + leg.page_spacing * heading(page)
-    top = pose.joints[f"{names}ridge"] + leg.plane_spacing * heading(pose.turns[f"{names}plane {side}"])
+    page = pose.turns[named(Kind.PLANE, side, stage=stage) if stage else named(Kind.PAGE, side)]
+    foot = pose.joints[named(Kind.INNER_FOOT, side, stage=stage + 1)] + leg.page_spacing * heading(page)
+    plane = pose.turns[named(Kind.PLANE, side, stage=stage + 1)]
+    top = pose.joints[named(Kind.RIDGE, stage=stage + 1)] + leg.plane_spacing * heading(plane)
     return float(np.hypot(*(top - foot)))
 
 
@@ -86,5 +88,5 @@ def oblique_halves(stages: tuple[Stage, ...]) -> dict[str, float]:
             leg = c.legs[side][0]
             more, wider = leg.leg - c.fold.side(side), leg.plane_spacing - leg.page_spacing
             if abs(more - wider) <= CLOSING_SLACK and abs(more) > OBLIQUE:
-                out[f"{name_prefix(k)}{side}"] = more
+                out[named("", side, stage=k + 1)] = more
     return out

@@ -15,6 +15,7 @@ from capture.arrays import Array
 from compare.design.linkage.pose import turn_of
 from compare.design.linkage.spherical import angle_beside, far_corner, panel_angles
 from compare.design.linkage.steps import Bench, Cost
+from compare.vocabulary import Kind, named
 from measure.sides import SIDES
 
 ROUNDS: Final = 40
@@ -71,7 +72,7 @@ class CarryPlane:
     def _crease_of_plane(self, bench: Bench, half: Array, beta: dict[str, Array]) -> Array:
         """Direction of the plane's crease from the angles drawn on it, legs apart; nan if impossible."""
         n = bench.lengths
-        p, q = (np.radians(n[f"plane angle {s}"]) for s in ("right", "left"))
+        p, q = (np.radians(n[named(Kind.PLANE_ANGLE, s)]) for s in ("right", "left"))
         b, o = beta["right"], beta["left"]
         apex = far_corner(b, o, p, q, 2 * half)
         turn = angle_beside(b, o, 2 * half) - angle_beside(p, q, apex)
@@ -91,7 +92,7 @@ class CarryPlane:
         legs. Where nothing is strained (a design without errors) it stops at once.
         """
         n = bench.lengths
-        aim = {s: np.radians(n[f"plane angle {s}"]) for s in SIDES}
+        aim = {s: np.radians(n[named(Kind.PLANE_ANGLE, s)]) for s in SIDES}
         start = np.where(np.isfinite(m[..., :1]), m, np.array([0.0, 0.0, 1.0]))
         t = np.stack((start[..., 0], start[..., 1]), axis=-1)
 
@@ -134,8 +135,8 @@ class CarryPlane:
         n = bench.lengths
         shape = np.broadcast_shapes(bench.phi.shape, *(v.shape for v in n.values()))
         half = np.broadcast_to(bench.phi / 2, shape)
-        beta = {s: np.radians(n[f"glue angle {s}"]) + np.zeros(shape) for s in SIDES}
-        alpha = {s: np.radians(n[f"vfold angle {s}"]) + np.zeros(shape) for s in SIDES}
+        beta = {s: np.radians(n[named(Kind.GLUE_ANGLE, s)]) + np.zeros(shape) for s in SIDES}
+        alpha = {s: np.radians(n[named(Kind.VFOLD_ANGLE, s)]) + np.zeros(shape) for s in SIDES}
         k, _ = crease_of(half, beta, alpha)
         point = np.array([0.0, 0.0, -self.near])
         tip = point + n["crease"][..., None] * k
@@ -150,20 +151,22 @@ class CarryPlane:
         bench.points.update({"vfold point": point + np.zeros_like(tip), "vfold tip": tip})
         for side in SIDES:
             out, glue, _, _ = parts[side]
-            foot = point + n[f"width {side}"][..., None] * glue
-            points[f"vfold foot {side}"] = foot
-            points[f"vfold top {side}"] = foot + n["crease"][..., None] * k
-            points[f"fore edge {side}"] = n[f"page {side}"][..., None] * out
+            foot = point + n[named(Kind.WIDTH, side)][..., None] * glue
+            points[named(Kind.VFOLD_FOOT, side)] = foot
+            points[named(Kind.VFOLD_TOP, side)] = foot + n["crease"][..., None] * k
+            points[named(Kind.FORE_EDGE, side)] = n[named(Kind.PAGE, side)][..., None] * out
             across = _across(glue, m)
-            points[f"plane edge {side}"] = points["ridge"] + n[f"plane {side}"][..., None] * across
-            bench.turns[f"plane {side}"] = turn_of(across[..., :2])
-            bench.turns[f"vfold {side}"] = turn_of(k[..., :2])
+            points[named(Kind.PLANE_EDGE, side)] = (
+                points["ridge"] + n[named(Kind.PLANE, side)][..., None] * across
+            )
+            bench.turns[named(Kind.PLANE, side)] = turn_of(across[..., :2])
+            bench.turns[named(Kind.VFOLD, side)] = turn_of(k[..., :2])
             if side in self.legs:
                 edge, gap = _leg(bench, side, m, parts[side])
-                outer = foot + n[f"page spacing {side}"][..., None] * out
-                points[f"outer foot {side}"], points[f"leg top {side}"] = outer, outer + edge
-                bench.turns[f"leg {side}"] = turn_of(edge[..., :2])
-                bench.stretch[f"leg {side}"] = gap
+                outer = foot + n[named(Kind.PAGE_SPACING, side)][..., None] * out
+                points[named(Kind.OUTER_FOOT, side)], points[named(Kind.LEG_TOP, side)] = outer, outer + edge
+                bench.turns[named(Kind.LEG, side)] = turn_of(edge[..., :2])
+                bench.stretch[named(Kind.LEG, side)] = gap
         bench.points.update(points)
         bench.joints.update({name: p[..., :2] for name, p in points.items()})
         bench.nod = np.arctan2(m[..., 1], m[..., 2])
@@ -188,10 +191,10 @@ def _leg(bench: Bench, side: str, m: Array, part: tuple[Array, ...]) -> tuple[Ar
     """
     n = bench.lengths
     out, glue, tip, point = part
-    alpha = np.radians(n[f"vfold angle {side}"])
-    leg = n[f"leg {side}"]
-    top = tip + n[f"plane spacing {side}"][..., None] * _across(glue, m)
-    way = top - point - n[f"page spacing {side}"][..., None] * out
+    alpha = np.radians(n[named(Kind.VFOLD_ANGLE, side)])
+    leg = n[named(Kind.LEG, side)]
+    top = tip + n[named(Kind.PLANE_SPACING, side)][..., None] * _across(glue, m)
+    way = top - point - n[named(Kind.PAGE_SPACING, side)][..., None] * out
     way = way - _dot(way, glue)[..., None] * glue
     size = np.sqrt(_dot(way, way))
     edge = leg[..., None] * (np.cos(alpha)[..., None] * glue + (np.sin(alpha) / size)[..., None] * way)

@@ -1,5 +1,7 @@
 """A V-fold that carries a plane, with legs that copy its panels: its lengths, panels and rules."""
 
+from typing import Final
+
 import numpy as np
 
 from compare.design.constructions.v_fold.carry_plane import CarryPlane, crease_of
@@ -8,8 +10,11 @@ from compare.design.linkage.mechanism import Half, Loop, Mechanism, Pair, Reach
 from compare.design.linkage.mechanism_draft import Draft
 from compare.design.linkage.steps import Pages
 from compare.design.spec.parts import Base
+from compare.vocabulary import Kind, equality, named, parsed
 from measure.layout import Role
 from measure.sides import SIDES
+
+ANGLES: Final = (Kind.PLANE_ANGLE, Kind.GLUE_ANGLE, Kind.VFOLD_ANGLE)
 
 
 def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
@@ -17,45 +22,46 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
     d = Draft()
     for s in SIDES:
         side = v.sides[s]
-        foot, top, outer, leg_top = f"vfold foot {s}", f"vfold top {s}", f"outer foot {s}", f"leg top {s}"
-        d.lengths[f"glue angle {s}"] = side.glue_deg
-        d.lengths[f"vfold angle {s}"] = side.panel_deg
-        d.lengths[f"plane angle {s}"] = side.plane_deg
-        d.lengths[f"width {s}"] = side.width
+        foot, top = named(Kind.VFOLD_FOOT, s), named(Kind.VFOLD_TOP, s)
+        outer, leg_top = named(Kind.OUTER_FOOT, s), named(Kind.LEG_TOP, s)
+        d.lengths[named(Kind.GLUE_ANGLE, s)] = side.glue_deg
+        d.lengths[named(Kind.VFOLD_ANGLE, s)] = side.panel_deg
+        d.lengths[named(Kind.PLANE_ANGLE, s)] = side.plane_deg
+        d.lengths[named(Kind.WIDTH, s)] = side.width
         across = side.width * float(np.sin(np.radians(side.glue_deg)))
         d.ends |= {
-            f"vfold foot {s}": ("spine", foot),
-            f"vfold {s}": (foot, top),
-            f"vfold top {s}": ("ridge", top),
+            named(Kind.VFOLD_FOOT, s): ("spine", foot),
+            named(Kind.VFOLD, s): (foot, top),
+            named(Kind.VFOLD_TOP, s): ("ridge", top),
         }
-        d.panel(f"page {s}", Role.PAGE, (0.0, "spine"), (across, foot), free=True)
-        d.panel(f"vfold {s}", Role.FOLD, (0.0, foot), (v.crease, top))
-        d.panel(f"plane {s}", Role.PLANE, (0.0, "ridge"), (across, top), free=True)
-        d.floors[f"vfold {s}"] = f"page {s}"
+        d.panel(named(Kind.PAGE, s), Role.PAGE, (0.0, "spine"), (across, foot), free=True)
+        d.panel(named(Kind.VFOLD, s), Role.FOLD, (0.0, foot), (v.crease, top))
+        d.panel(named(Kind.PLANE, s), Role.PLANE, (0.0, "ridge"), (across, top), free=True)
+        d.floors[named(Kind.VFOLD, s)] = named(Kind.PAGE, s)
         if s in v.legs:
             leg = v.legs[s]
-            d.length(f"page spacing {s}", leg.page_spacing, foot, outer)
-            d.length(f"plane spacing {s}", leg.plane_spacing, top, leg_top)
-            d.length(f"leg {s}", leg.leg, outer, leg_top)
-            d.panel(f"leg {s}", Role.LEG, (0.0, outer), (leg.leg, leg_top))
-            d.floors[f"leg {s}"] = f"page {s}"
-            d.on[f"page {s}"].append((across + leg.page_spacing, outer))
-            d.on[f"plane {s}"].append((across + leg.plane_spacing, leg_top))
+            d.length(named(Kind.PAGE_SPACING, s), leg.page_spacing, foot, outer)
+            d.length(named(Kind.PLANE_SPACING, s), leg.plane_spacing, top, leg_top)
+            d.length(named(Kind.LEG, s), leg.leg, outer, leg_top)
+            d.panel(named(Kind.LEG, s), Role.LEG, (0.0, outer), (leg.leg, leg_top))
+            d.floors[named(Kind.LEG, s)] = named(Kind.PAGE, s)
+            d.on[named(Kind.PAGE, s)].append((across + leg.page_spacing, outer))
+            d.on[named(Kind.PLANE, s)].append((across + leg.plane_spacing, leg_top))
         width = v.plane.half(s)
-        d.length(f"plane {s}", width, "ridge", f"plane edge {s}")
-        d.on[f"plane {s}"].append((width, f"plane edge {s}"))
+        d.length(named(Kind.PLANE, s), width, "ridge", named(Kind.PLANE_EDGE, s))
+        d.on[named(Kind.PLANE, s)].append((width, named(Kind.PLANE_EDGE, s)))
         page = base.page(s)
-        d.length(f"page {s}", page, "spine", f"fore edge {s}")
-        d.on[f"page {s}"].append((page, f"fore edge {s}"))
+        d.length(named(Kind.PAGE, s), page, "spine", named(Kind.FORE_EDGE, s))
+        d.on[named(Kind.PAGE, s)].append((page, named(Kind.FORE_EDGE, s)))
     d.lengths["crease"] = v.crease
     _rules(d, v)
-    order = [f"{kind} {s}" for kind in ("page", "vfold") for s in SIDES]
-    order += [f"leg {s}" for s in SIDES if s in v.legs] + [f"plane {s}" for s in SIDES]
+    order = [named(kind, s) for kind in (Kind.PAGE, Kind.VFOLD) for s in SIDES]
+    order += [named(Kind.LEG, s) for s in SIDES if s in v.legs] + [named(Kind.PLANE, s) for s in SIDES]
     d.one_behind_other = True
-    d.degrees = frozenset(k for k in d.lengths if "angle" in k)
+    d.degrees = frozenset(k for k in d.lengths if parsed(k).is_angle)
     d.outlines = (("vfold point", "vfold tip"), ("vfold tip", "ridge"))
-    d.outlines += tuple(("vfold point", f"vfold foot {s}") for s in SIDES)
-    d.outlines += tuple(("vfold tip", f"vfold top {s}") for s in SIDES)
+    d.outlines += tuple(("vfold point", named(Kind.VFOLD_FOOT, s)) for s in SIDES)
+    d.outlines += tuple(("vfold tip", named(Kind.VFOLD_TOP, s)) for s in SIDES)
     half = np.array(np.radians(base.opening_deg) / 2)
     rad = {
         s: (np.array(np.radians(v.sides[s].glue_deg)), np.array(np.radians(v.sides[s].panel_deg)))
@@ -76,26 +82,26 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
 
 def _rules(d: Draft, v: VFold) -> None:
     """Pairs, loops and halves of a V-fold with its plane."""
-    one, other = (tuple(f"{k} {s}" for k in ("glue angle", "vfold angle")) for s in SIDES)
+    one, other = (tuple(named(k, s) for k in (Kind.GLUE_ANGLE, Kind.VFOLD_ANGLE)) for s in SIDES)
     sums = ("glue angle + vfold angle, left", "glue angle + vfold angle, right")
     d.loops.append(Loop(name="vfold", one=one, other=other, words=sums))
     for s in SIDES:
         beta, alpha = np.radians(v.sides[s].glue_deg), np.radians(v.sides[s].panel_deg)
         flat = np.radians(v.sides[s].plane_deg)
-        angles = (f"plane angle {s}", f"glue angle {s}")
-        d.pairs.append(Pair(name=f"plane angle = glue angle {s}", first=angles[0], second=angles[1]))
+        angles = (named(Kind.PLANE_ANGLE, s), named(Kind.GLUE_ANGLE, s))
+        d.pairs.append(Pair(name=equality(*angles), first=angles[0], second=angles[1]))
         shut = float(np.sin(beta + alpha))  # of the crease, straight out from the spine
-        weights = {"crease": shut, f"width {s}": float(np.sin(beta)), f"leg {s}": shut}
-        edge, words = f"plane edge {s}", f"the plane's {s} edge"
+        weights = {"crease": shut, named(Kind.WIDTH, s): float(np.sin(beta)), named(Kind.LEG, s): shut}
+        edge, words = named(Kind.PLANE_EDGE, s), f"the plane's {s} edge"
         d.reaches.append(
-            Reach(side=s, joint=edge, lengths=("crease", f"plane {s}"), words=words, weights=weights)
+            Reach(side=s, joint=edge, lengths=("crease", named(Kind.PLANE, s)), words=words, weights=weights)
         )
         if s in v.legs:
             d.reaches.append(
                 Reach(
                     side=s,
-                    joint=f"leg top {s}",
-                    lengths=(f"width {s}", f"page spacing {s}", f"leg {s}"),
+                    joint=named(Kind.LEG_TOP, s),
+                    lengths=(named(Kind.WIDTH, s), named(Kind.PAGE_SPACING, s), named(Kind.LEG, s)),
                     words=f"the top of the {s} leg",
                     weights=weights,
                 )
@@ -103,17 +109,22 @@ def _rules(d: Draft, v: VFold) -> None:
         governs: tuple[str, ...] = ()
         for t in (s, "left" if s == "right" else "right"):  # the plane tips as a whole: any leg tells
             if t in v.legs:
-                governs += (f"leg {t}", "crease", f"plane spacing {t}", f"page spacing {t}")
-        governs += tuple(f"{k} angle {t}" for k in ("plane", "glue", "vfold") for t in SIDES)
+                governs += (named(Kind.LEG, t), "crease")
+                governs += (named(Kind.PLANE_SPACING, t), named(Kind.PAGE_SPACING, t))
+        governs += tuple(named(k, t) for k in ANGLES for t in SIDES)
         half = Half(
-            name=s, side=s, page=f"page {s}", plane=f"plane {s}", governs=tuple(dict.fromkeys(governs))
+            name=s,
+            side=s,
+            page=named(Kind.PAGE, s),
+            plane=named(Kind.PLANE, s),
+            governs=tuple(dict.fromkeys(governs)),
         )
         d.halves.append(half)
         if s not in v.legs:
             continue
-        leg, on_plane, on_page = f"leg {s}", f"plane spacing {s}", f"page spacing {s}"
-        d.pairs.append(Pair(name=f"leg = crease {s}", first=leg, second="crease"))
-        d.pairs.append(Pair(name=f"plane spacing = page spacing {s}", first=on_plane, second=on_page))
+        leg, on_plane, on_page = (named(k, s) for k in (Kind.LEG, Kind.PLANE_SPACING, Kind.PAGE_SPACING))
+        d.pairs.append(Pair(name=equality(leg, "crease"), first=leg, second="crease"))
+        d.pairs.append(Pair(name=equality(on_plane, on_page), first=on_plane, second=on_page))
         d.loops.append(
             Loop(
                 name=s,

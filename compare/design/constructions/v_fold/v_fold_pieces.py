@@ -6,6 +6,7 @@ from capture.arrays import Array
 from compare.design.constructions.v_fold.v_fold_form import VFold, VSide
 from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam
 from compare.design.spec.spec import Spec
+from compare.vocabulary import Kind, named
 from measure.sides import SIDES
 
 
@@ -81,7 +82,9 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
             for a, b in ((point, glue), (top, tip))
         )
         note = f"seen from behind; a copy of the V-fold's {side} panel, {leg.leg:g} mm along its near edge"
-        sheet.pieces.append(Piece(f"leg {side}", np.concatenate([foot, head]), seams, (foot, head), note))
+        sheet.pieces.append(
+            Piece(named(Kind.LEG, side), np.concatenate([foot, head]), seams, (foot, head), note)
+        )
     depth = spec.base.depth or spec.card.strip_depth
     for side in SIDES:
         sign = 1.0 if side == "right" else -1.0
@@ -89,7 +92,7 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
         marks = _v_marks(v, side, sign, v.near, float(v.sides[side].glue_deg), on_plane=False)
         corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
         note = "near end at the top; the spine is its " + ("right" if side == "left" else "left") + " edge"
-        sheet.pieces.append(Piece(f"page {side}", corners, tuple(marks), (), note))
+        sheet.pieces.append(Piece(named(Kind.PAGE, side), corners, tuple(marks), (), note))
     lead = float(spec.mechanism.solve({}, spec.opening).points["vfold tip"][2])
     under = [Seam((0.0, 0.0), (0.0, -sheet.depth), MOUNTAIN, "crease")]
     for side, sign in (("right", 1.0), ("left", -1.0)):
