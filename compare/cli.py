@@ -37,9 +37,9 @@ class OneLineGroup(click.Group):
             sys.stdout.flush()
             sys.exit(code if isinstance(code, int) else 0)
         except FoldgaugeError as err:
-            from compare.tell.words.option_names import COMMAND_LINE
+            from compare.tell.words.option_names import error_line
 
-            _complain(err.told(COMMAND_LINE))
+            _complain(error_line(err))
         except click.ClickException as err:
             ctx = getattr(err, "ctx", None)
             hint = f" (see {ctx.command_path} --help)" if ctx is not None else ""

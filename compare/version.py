@@ -1,4 +1,4 @@
-"""Which version of the program this is."""
+"""Which version of the program this is, and of what its numbers rest on."""
 
 from importlib.metadata import PackageNotFoundError, version
 
@@ -9,3 +9,18 @@ def own_version() -> str:
         return version("foldgauge")
     except PackageNotFoundError:
         return "unknown"
+
+
+def versions() -> dict[str, str]:
+    """Return versions of this program and of what its numbers rest on."""
+    import platform
+
+    import cv2
+    import numpy as np
+
+    return {
+        "foldgauge": own_version(),
+        "numpy": np.__version__,
+        "opencv": cv2.__version__,
+        "python": platform.python_version(),
+    }

@@ -135,24 +135,24 @@ def write_files(
 def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> None:
     """Print the answer."""
     if as_json:
-        from compare.tell.check.check_json import to_text
+        from compare.tell.check.check_json import inspection_dict, to_text
 
-        data = inspection.as_dict()
+        data = inspection_dict(inspection)
         if budget:
-            from compare.quantities.budgets import budgets_dict, inspection_budgets
+            from compare.tell.check.budget_table import budgets_dict
 
-            data["budget"] = budgets_dict(inspection_budgets(inspection))
+            data["budget"] = budgets_dict(inspection.budgets)
         click.echo(to_text(data))
         return
     from compare.tell.check.check_terminal import print_findings
+    from compare.tell.words.note_words import inspection_notes
 
     names = ", ".join(shot.photo.name for shot in inspection.shots)
     origin = f"{names} against {inspection.spec.source.name}"
     if inspection.spec.title:
         origin += f" ({inspection.spec.title})"
-    print_findings(inspection.findings, sys.stdout, inspection.notes, origin)
+    print_findings(inspection.findings, sys.stdout, inspection_notes(inspection), origin)
     if budget:
-        from compare.quantities.budgets import inspection_budgets
         from compare.tell.check.budget_table import print_budgets
 
-        print_budgets(inspection_budgets(inspection), sys.stdout)
+        print_budgets(inspection.budgets, sys.stdout)

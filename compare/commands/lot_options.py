@@ -56,9 +56,11 @@ def checking_of(
 ) -> "Checking":
     """Return how the samples are to be checked."""
     from compare.lot.run.checking import Checking
+    from compare.tell.lot.ledger_telling import TO_LEDGER
     from compare.verdict.conformity import Rule as Judged
 
-    return Checking(setup=setup_of(use, standoff, bars, printer, camera), rule=Judged(rule))
+    setup = setup_of(use, standoff, bars, printer, camera)
+    return Checking(setup=setup, telling=TO_LEDGER, rule=Judged(rule))
 
 
 @contextmanager

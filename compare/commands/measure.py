@@ -83,16 +83,17 @@ def measure(
 
         write_tracing_csv(tracing, table)
     if draft is not None:
-        from compare.jobs.starter_spec import write_draft
+        from compare.tell.trace.starter_spec import write_draft
 
         write_draft(tracing, draft)
     remember_bars(printer, bars, [tracing.sighting.sheet.paper])
     if as_json:
         from compare.tell.check.check_json import to_text
+        from compare.tell.trace.trace_json import tracing_dict
 
-        data = tracing.as_dict()
+        data = tracing_dict(tracing)
         if budget:
-            from compare.quantities.budgets import budgets_dict
+            from compare.tell.check.budget_table import budgets_dict
 
             data["budget"] = budgets_dict(tracing.budgets)
         click.echo(to_text(data))

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from capture.camera.view import View
 from capture.errors import FoldgaugeError, Option
@@ -14,17 +14,15 @@ from capture.setup import Setup
 from capture.sight.sighting import Sighting
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
-from compare.jobs.hand_marks import hand_note, marked
+from compare.jobs.hand_marks import marked
 from compare.jobs.one_photo import Shot, take_shot
 from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
-from compare.tell.check.check_json import findings_dict
-from compare.tell.words.answer import answer
-from compare.tell.words.placing_notes import placing_notes
+from compare.quantities.budgets import budgets_of, source_sizes
 from compare.verdict.conformity import Rule, Verdict
 from compare.verdict.findings import Findings, compare_profile, with_overhang
-from compare.version import own_version
 from measure.joints.by_hand import HandPoint
+from measure.joints.error_budget import Budget
 from measure.profile import Profile
 
 NO_SETUP: Final = Setup()
@@ -43,7 +41,6 @@ class Inspection:
     shots : the photos, each measured on its own.
     gathered : what they say together.
     findings : the comparison.
-    notes : what the user should know about the photos and what was assumed.
     closed : the shut dummy as photographed from above; None without such a photo.
     camera : name of the calibrated camera; "" if the lens was taken from what the photo says of it.
     """
@@ -52,7 +49,6 @@ class Inspection:
     shots: tuple[Shot, ...]
     gathered: Gathered
     findings: Findings
-    notes: tuple[str, ...]
     closed: ShutPhoto | None = None
     camera: str = ""
 
@@ -82,68 +78,15 @@ class Inspection:
         return self.shots[0].placing
 
     @property
-    def answer(self) -> str:
-        """The answer in one line."""
-        return answer(self.findings)
-
-    @property
     def verdict(self) -> Verdict:
         """The verdict over everything compared."""
         return self.findings.verdict
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the result as documented in `compare.tell.check.check_json`."""
-        out = findings_dict(self.findings)
-        out["photo"] = {
-            "name": self.photo.name,
-            "sha256": self.photo.sha256,
-            "size": list(self.photo.size),
-        }
-        if len(self.shots) > 1:
-            out["photos"] = [
-                {"name": s.photo.name, "sha256": s.photo.sha256, "opening_deg": _rounded(deg)}
-                for s, deg in zip(self.shots, self.gathered.openings_deg, strict=True)
-            ]
-        if self.gathered.together is not None:
-            out["near_ends_mm"] = {k: round(v, 2) for k, v in self.gathered.together.near_end_mm.items()}
-        source = self.spec.source
-        out["spec"] = {"name": source.name, "sha256": source.sha256, "units": self.spec.units}
-        out["camera"] = self.camera or None
-        out["use"] = self.placing.use
-        out["standoff_mm"] = self.placing.standoff_mm
-        out["sheet"] = {
-            "paper": self.sighting.sheet.paper,
-            "saddles": self.view.n_saddles,
-            "rms_px": round(self.view.rms_px, 4),
-        }
-        if self.closed is not None:
-            out["closed"] = self.closed.as_dict()
-        if hand := self.shots[0].profile.by_hand:
-            out["by_hand"] = {joint: {"sd_px": sd} for joint, sd in hand.items()}
-        out["notes"] = list(self.notes)
-        out["versions"] = versions()
-        return out
-
-    def write_report(self, path: str | Path) -> None:
-        """Write the report page; OutputError if it cannot be written."""
-        from compare.tell.check.check_page import write_report
-
-        write_report(self, Path(path))
-
-
-def versions() -> dict[str, str]:
-    """Return versions of this program and of what its numbers rest on."""
-    import platform
-
-    import cv2
-    import numpy as np
-
-    return {
-        "foldgauge": own_version(),
-        "numpy": np.__version__,
-        "opencv": cv2.__version__,
-        "python": platform.python_version(),
-    }
+    @property
+    def budgets(self) -> tuple[Budget, ...]:
+        """The uncertainty budgets of all lengths and leans."""
+        sizes = source_sizes(self.placing.standoff_err_mm, self.spec.card.near_end_spread)
+        return budgets_of(self.findings.measured, sizes)
 
 
 def check(
@@ -215,31 +158,4 @@ def check(
         findings=marked(findings, shots[0].profile.by_hand),
         closed=shut,
         camera="" if setup.camera is None else setup.camera.name,
-        notes=(
-            *(shut.notes if shut is not None else ()),
-            *([hand_note(shots[0].profile.by_hand)] if points else []),
-            *gathered.notes,
-            *_photo_notes(shots),
-        ),
     )
-
-
-def _rounded(deg: float) -> float | None:
-    return round(deg, 2) if deg == deg else None
-
-
-def _photo_notes(shots: Sequence[Shot]) -> list[str]:
-    """Return the notes of every photo; with several photos each says which one it is about."""
-    if len(shots) == 1:
-        return _notes(shots[0])
-    told: dict[str, list[str]] = {}
-    for shot in shots:
-        for note in _notes(shot):
-            told.setdefault(note, []).append(shot.photo.name)
-    return [
-        note if len(names) == len(shots) else f"{', '.join(names)}: {note}" for note, names in told.items()
-    ]
-
-
-def _notes(shot: Shot) -> list[str]:
-    return [*placing_notes(shot.placing.assumed), *shot.notes]

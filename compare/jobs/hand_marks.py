@@ -24,13 +24,3 @@ def _marked(
         by = tuple(joint for joint in ends.get(item.name, ()) if joint in by_hand)
         out.append(replace(item, remarks=(*item.remarks, ByHand(by))) if by else item)
     return tuple(out)
-
-
-def hand_note(by_hand: Mapping[str, float]) -> str:
-    """Return the sentence that says which joints were set by hand, and how surely."""
-    sds = sorted(set(by_hand.values()))
-    sure = f"{sds[0]:g}" if len(sds) == 1 else f"{sds[0]:g} to {sds[-1]:g}"
-    return (
-        f"Pointed at by hand: {', '.join(by_hand)}; standard uncertainty of the hand {sure} px in either "
-        'direction. Lengths that end there are marked "(hand)".'
-    )

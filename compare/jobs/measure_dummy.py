@@ -1,23 +1,21 @@
-"""`foldgauge measure`: one photo of a dummy, no spec. Traced, measured, told in trade words, not judged."""
+"""`foldgauge measure`: one photo of a dummy, no spec. Traced and measured, not judged."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from capture.advice import advise
+from capture.advice import Advice, advise
 from capture.camera.view import View
 from capture.photo import Photo, PhotoSource
 from capture.placing import Placing, placings
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
 from capture.solved import solve_photo
-from compare.jobs.hand_marks import hand_note
 from compare.quantities.budgets import source_sizes
 from compare.quantities.joint_quantities import Joints
 from compare.quantities.quantity import Inputs, Quantity
-from compare.tell.words.placing_notes import traced_placing_notes
 from compare.vocabulary import Kind, Told, named, told_of
 from measure.joints.by_hand import HandPoint
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
@@ -58,7 +56,7 @@ class Tracing:
     untold : topology and profile.
     lengths, angles : figures in the order they are told.
     budgets : one per length.
-    notes : what the user should know.
+    advice : what would make the photo better.
     """
 
     photo: Photo
@@ -69,7 +67,7 @@ class Tracing:
     lengths: tuple[Figure, ...]
     angles: tuple[Figure, ...]
     budgets: tuple[Budget, ...]
-    notes: tuple[str, ...]
+    advice: tuple[Advice, ...]
 
     @property
     def view(self) -> View:
@@ -85,58 +83,6 @@ class Tracing:
     def traced(self) -> Traced:
         """The topology as traced."""
         return self.untold.traced
-
-    @property
-    def headline(self) -> str:
-        """What was recognised, in one line."""
-        panels = self.traced.layout.panels
-        if not self.traced.named:
-            pages = {p.name for p in panels if p.role is Role.PAGE}
-            found = [p.name for p in self.profile.panels if p.found and p.name not in pages]
-            return f"Traced: {len(found)} panels on a spread lying flat."
-        legs = [p.name for p in panels if p.role is Role.LEG]
-        halves = [s for s in SIDES if any(p.role is Role.PLANE and p.side == s for p in panels)]
-        plane = "a plane" if len(halves) == 2 else f"the {halves[0]} half of a plane"
-        count = f"{len(legs)} leg" + ("s" if len(legs) != 1 else "")
-        how = "lying flat" if not self.traced.spine_seen else "propped open"
-        return f"Traced: a spread {how} with a parallel fold, {plane} and {count}."
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the result for JSON: lengths and angles with U, joints in mm on the sheet, panels, notes."""
-        profile = self.profile
-        u = np.sqrt(np.diag(profile.cov_mm2)).reshape(-1, 2)
-        return {
-            "traced": self.headline,
-            "units": {"length": "mm", "angle": "deg"},
-            "lengths": {f.name: _figure(f) for f in self.lengths},
-            "angles": {f.name: _figure(f) for f in self.angles},
-            "joints": {
-                name: {
-                    "x": round(float(xy[0]), 4),
-                    "y": round(float(xy[1]), 4),
-                    "U_x": round(COVERAGE * float(s[0]), 4),
-                    "U_y": round(COVERAGE * float(s[1]), 4),
-                }
-                for name, xy, s in zip(profile.joints, profile.xy_mm, u, strict=True)
-            },
-            "panels": {
-                p.name: {"found": p.found, **({} if p.found else {"reason": p.reason})}
-                for p in profile.panels
-            },
-            "undetermined": dict(profile.undetermined),
-            "by_hand": {joint: {"sd_px": sd} for joint, sd in profile.by_hand.items()},
-            "photo": {"name": self.photo.name, "sha256": self.photo.sha256, "size": list(self.photo.size)},
-            "use": self.placing.use,
-            "standoff_mm": self.placing.standoff_mm,
-            "notes": list(self.notes),
-        }
-
-
-def _figure(f: Figure) -> dict[str, Any]:
-    out: dict[str, Any] = {"measured": round(f.value, 6), "U": round(f.expanded, 6)}
-    if f.by_hand:
-        out["remark"] = f"by hand: {', '.join(f.by_hand)}"
-    return out
 
 
 def measure(
@@ -177,14 +123,6 @@ def measure(
         hand=points,
     )
     lengths, angles, budgets = figures(untold, source_sizes(placing.standoff_err_mm, of.near_end_sd_mm))
-    notes = [
-        *([hand_note(untold.profile.by_hand)] if points else []),
-        *traced_placing_notes(placing.assumed),
-        *untold.notes,
-        *view.notes,
-        *(a.text for a in advise(view, sighting) if a.topic != "print scale"),
-        *untold.profile.notes,
-    ]
     return Tracing(
         photo=solved.photo,
         sighting=sighting,
@@ -194,7 +132,7 @@ def measure(
         lengths=lengths,
         angles=angles,
         budgets=budgets,
-        notes=tuple(dict.fromkeys(notes)),
+        advice=advise(view, sighting),
     )
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from capture.advice import advise
+from capture.advice import Advice, advise
 from capture.camera.view import View
 from capture.errors import FoldgaugeError, Option, SetupError
 from capture.photo import Photo, PhotoSource
@@ -31,7 +31,7 @@ class Shot:
     placing : how the sheet was used, where the near end stands, and the view of both.
     profile : what was solved from it.
     measured : the profile's named lengths and angles.
-    notes : what the user should know about this photo.
+    advice : what would make the photo better.
     """
 
     photo: Photo
@@ -39,7 +39,7 @@ class Shot:
     placing: Placing
     profile: Profile
     measured: Measured
-    notes: tuple[str, ...]
+    advice: tuple[Advice, ...]
 
     @property
     def view(self) -> View:
@@ -103,11 +103,7 @@ def _measured(
         placing=placing,
         profile=profile,
         measured=measured,
-        notes=(
-            *placing.view.notes,
-            *(a.line for a in advise(placing.view, sighting) if a.topic != "print scale"),
-            *profile.notes,
-        ),
+        advice=advise(placing.view, sighting),
     )
 
 

@@ -29,6 +29,45 @@ COMMON = ("near ends", "standoff")
 FEET = tuple(named(Kind.FOOT, side) for side in SIDES)
 
 
+@dataclass(frozen=True, slots=True)
+class PhotosApart:
+    """A photo shows a joint elsewhere than the others do: misread, or the dummy was touched between them."""
+
+    photo: str
+    joint: str
+    apart_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class NearEndApart:
+    """The near end of a panel stands in front of the others (+) or behind; it was taken into account."""
+
+    panel: str
+    depth_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LengthsApart:
+    """Photos at another opening tell another length than the first ones."""
+
+    length: str
+    first_mm: float
+    other_mm: float
+    photos: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OtherOpening:
+    """Photos that show the dummy at another opening; used for its lengths."""
+
+    photos: tuple[str, ...]
+    opening_deg: float
+
+
+SeveralNote = PhotosApart | NearEndApart | LengthsApart | OtherOpening
+"""What is to be known about several photos of one dummy."""
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Gathered:
     """What all photos say together.
@@ -39,14 +78,14 @@ class Gathered:
     measured : lengths and angles, those of photos at other openings taken in.
     together : how the photos at that opening were joined; None if there is only one.
     openings_deg : for every photo the opening at which it shows the dummy; nan if it does not tell.
-    notes : plain sentences, disagreements first.
+    notes : what they say of each other, disagreements first.
     """
 
     profile: Profile
     measured: Measured
     together: Together | None
     openings_deg: tuple[float, ...]
-    notes: tuple[str, ...]
+    notes: tuple[SeveralNote, ...]
 
 
 def known_lengths(shot: Shot, spec: Spec) -> dict[str, float]:
@@ -80,35 +119,25 @@ def gather(shots: Sequence[Shot], spec: Spec) -> Gathered:
         group = [k for k in others if abs(openings[k] - openings[first]) <= SAME_OPENING] or [first]
         others = [k for k in others if k not in group]
         other, _, told = _joined([shots[k] for k in group])
-        names = ", ".join(shots[k].photo.name for k in group)
+        names = tuple(shots[k].photo.name for k in group)
         measured, apart = _with_lengths(measured, profile, measured_of(other, spec), other, names)
-        notes = [
-            *apart,
-            *notes,
-            *told,
-            f"Also {names}, which shows the dummy at {degrees[first]:.0f} degrees; used for its lengths.",
-        ]
+        notes = [*apart, *notes, *told, OtherOpening(names, degrees[first])]
     return Gathered(
         profile=profile, measured=measured, together=together, openings_deg=degrees, notes=tuple(notes)
     )
 
 
-def _joined(shots: Sequence[Shot]) -> tuple[Profile, Together | None, list[str]]:
+def _joined(shots: Sequence[Shot]) -> tuple[Profile, Together | None, list[SeveralNote]]:
     """Make one profile of photos at one opening, and say what is to be told about them."""
     if len(shots) == 1:
         return shots[0].profile, None, []
     together = combine([s.profile for s in shots])
-    notes = [
-        f"The photos do not agree: {shots[d.photo].photo.name} shows the {d.joint} {d.apart_mm:.1f} mm from "
-        "where the others show it; one of them was misread, or the dummy was touched between them."
-        for d in together.disagreements[:3]
+    notes: list[SeveralNote] = [
+        PhotosApart(shots[d.photo].photo.name, d.joint, d.apart_mm) for d in together.disagreements[:3]
     ]
     for name, depth in together.near_end_mm.items():
         if abs(depth) > max(DEEP_MM, 2 * together.near_end_u_mm[name]):
-            notes.append(
-                f"The near end of {name} stands {abs(depth):.1f} mm "
-                f"{'in front of' if depth > 0 else 'behind'} the others; this was taken into account."
-            )
+            notes.append(NearEndApart(name, depth))
     return together.profile, together, notes
 
 
@@ -146,17 +175,16 @@ def _padded(q: Quantity, before: int, after: int) -> Quantity:
 
 
 def _with_lengths(
-    a: Measured, pa: Profile, b: Measured, pb: Profile, names_b: str
-) -> tuple[Measured, list[str]]:
+    a: Measured, pa: Profile, b: Measured, pb: Profile, photos_b: tuple[str, ...]
+) -> tuple[Measured, list[SeveralNote]]:
     """Lengths of two groups of photos joined; angles and lean stay the first group's."""
     n, m = len(a.inputs.cov), len(b.inputs.cov)
     inputs = _stacked(a, pa, b, pb)
     here = {k: _padded(q, 0, m) for k, q in a.lengths.items()}
     there = {k: _padded(q, n, 0) for k, q in b.lengths.items() if k != Kind.FEET}
     unknown = [k for k in dict.fromkeys([*here, *there]) if k != Kind.FEET]
-    apart = [
-        f"The photos do not agree about {k}: {here[k].value:.1f} mm in the first, {there[k].value:.1f} mm in "
-        f"{names_b}."
+    apart: list[SeveralNote] = [
+        LengthsApart(k, here[k].value, there[k].value, photos_b)
         for k in here
         if k in there
         and abs(here[k].value - there[k].value) > max(APART_MM, APART_U * inputs.u(here[k] - there[k]))

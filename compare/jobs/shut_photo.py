@@ -1,7 +1,7 @@
-"""The shut dummy as photographed from above, in words, and beside what the lengths predict."""
+"""The shut dummy as photographed from above, and beside what the lengths predict."""
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from capture.photo import PhotoSource
 from capture.setup import Setup
@@ -10,8 +10,7 @@ from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.verdict.shut_reach import shut
 from compare.vocabulary import FORE_EDGES, Kind
-from measure.joints.error_budget import COVERAGE
-from measure.shut.shut_outline import SEEN_MM, Beyond, ClosedOutline, outline_of
+from measure.shut.shut_outline import SEEN_MM, ClosedOutline, outline_of
 from measure.sides import SIDES
 
 STRIP_LAYERS: Final = 4  # layers of card between the pages of a shut spread: fold and plane, each doubled
@@ -20,35 +19,12 @@ NOTHING_U_MM: Final = 0.25  # what is not seen to stick out sticks out less than
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShutPhoto:
-    """A closed photo measured: file name, hash, thickness used, outline, and what to tell about it."""
+    """A closed photo measured: file name, hash, thickness used, and outline."""
 
     name: str
     sha256: str
     thickness_mm: float
     outline: ClosedOutline
-    notes: tuple[str, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the outline for JSON: page size, and every piece beyond it with U and extent, mm."""
-        o = self.outline
-        return {
-            "photo": {"name": self.name, "sha256": self.sha256},
-            "thickness_mm": self.thickness_mm,
-            "page": {
-                name: {"measured": round(size, 4), "U": round(COVERAGE * u, 4)}
-                for name, size, u in zip(("width", "depth"), o.size_mm, o.size_u_mm, strict=True)
-            },
-            "beyond": [
-                {
-                    "edge": p.edge,
-                    "amount": round(p.amount_mm, 4),
-                    "U": round(COVERAGE * p.u_mm, 4),
-                    "from": round(p.from_mm, 2),
-                    "to": round(p.to_mm, 2),
-                }
-                for p in o.beyond
-            ],
-        }
 
 
 def default_thickness(spec: Spec) -> float:
@@ -67,24 +43,11 @@ def see_shut(source: PhotoSource, spec: Spec, setup: Setup, *, shut_mm: float | 
     plane = closed_plane(source, setup, thickness)
     outline = outline_of(plane, (spec.base.page_left, spec.base.depth))
     photo = plane.solved.photo
-    told = [f"Closed photo: {_words(p)}." for p in outline.beyond]
-    if not told:
-        told = [f"Closed photo: no card beyond the page (more than {SEEN_MM:g} mm would be seen)."]
-    said = [f"closed photo: {note}" for note in outline.notes]
     return ShutPhoto(
         name=photo.name,
         sha256=photo.sha256,
         thickness_mm=thickness,
         outline=outline,
-        notes=(*told, *said),
-    )
-
-
-def _words(p: Beyond) -> str:
-    start = "the spine" if p.edge in ("head", "tail") else "the tail"
-    return (
-        f"card sticks out {p.amount_mm:.1f} ±{COVERAGE * p.u_mm:.1f} mm beyond the {p.edge}, "
-        f"{max(p.from_mm, 0.0):.0f} to {p.to_mm:.0f} mm from {start}"
     )
 
 

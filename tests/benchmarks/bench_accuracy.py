@@ -27,6 +27,7 @@ from capture.errors import FoldgaugeError
 from capture.setup import Setup
 from compare.design.expected_layout import layout_of
 from compare.jobs.check_dummy import Inspection, check
+from compare.tell.words.answer import answer
 from tests.benchmarks.plain_methods import by_detector, by_hough, plain_joints
 
 METHODS = {"Canny and Hough": by_hough, "segment detector": by_detector}
@@ -216,7 +217,7 @@ def main() -> None:
         lengths = np.abs([r.error for r in new if r.kind == "length"])
         print(
             f"{path.stem:28s} {inspection.use:8s} lengths worst {lengths.max():.2f} median "
-            f"{np.median(lengths):.2f} | {told(inspection, truth)} | {inspection.answer}"
+            f"{np.median(lengths):.2f} | {told(inspection, truth)} | {answer(inspection.findings)}"
         )
     together: list[Error] = []
     for (name, kind), members in series.items():

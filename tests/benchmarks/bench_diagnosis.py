@@ -41,6 +41,7 @@ from compare.design.spec.spec import Spec  # noqa: E402
 from compare.jobs.check_dummy import check  # noqa: E402
 from compare.quantities.measured import measured_of  # noqa: E402
 from compare.tell.check.check_page import report_html  # noqa: E402
+from compare.tell.words.answer import answer  # noqa: E402
 from compare.verdict.conformity import COVERAGE, Verdict, probability_within  # noqa: E402
 from compare.verdict.findings import Findings, compare_profile  # noqa: E402
 from tests.helpers.made_inspections import inspection_of  # noqa: E402
@@ -343,7 +344,7 @@ def photos(folders: Sequence[Path]) -> None:
             tally["good"] += 1
             tally["accused"] += bool(findings.causes)
             if findings.causes:
-                print(f"  {photo.name}: good, but told: {result.answer}")
+                print(f"  {photo.name}: good, but told: {answer(result.findings)}")
             continue
         tally["faulty"] += 1
         hits = [
@@ -353,7 +354,7 @@ def photos(folders: Sequence[Path]) -> None:
         tally["two"] += any(hits)
         tally["fails"] += findings.verdict is Verdict.FAILS
         if hits[:1] != [True]:
-            print(f"  {photo.name}: {sorted(done)}; told: {result.answer}")
+            print(f"  {photo.name}: {sorted(done)}; told: {answer(result.findings)}")
     share = {k: 100 * tally[k] / max(tally["faulty"], 1) for k in ("first", "two", "fails")}
     print(f"photos: {tally['faulty']} faulty, {tally['good']} good, {tally['refused']} refused")
     print(f"  a fault put in named first {share['first']:.0f} %, among the first two {share['two']:.0f} %")

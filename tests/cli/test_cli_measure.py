@@ -20,9 +20,11 @@ from compare.compare_errors import OutputError
 from compare.design.load_spec import load_spec
 from compare.jobs.check_dummy import check
 from compare.jobs.measure_dummy import Tracing, measure
-from compare.jobs.starter_spec import draft_text, write_draft
+from compare.tell.trace.starter_spec import draft_text, write_draft
+from compare.tell.trace.trace_json import tracing_dict
 from compare.tell.trace.trace_picture import WIDTH, traced_picture
 from compare.tell.trace.trace_text import tracing_csv
+from compare.tell.words.traced_words import traced_headline
 from measure.layout import Card
 from measure.measure_errors import MeasureError
 from measure.tracing.measure_untold import measure_untold
@@ -67,7 +69,7 @@ def test_every_panel_is_traced_and_every_length_told_is_right(name: str) -> None
 @pytest.mark.photo
 def test_a_spread_propped_open_tells_its_opening_and_its_feet() -> None:
     result, truth = traced("propped")
-    assert "propped open" in result.headline
+    assert "propped open" in traced_headline(result)
     opening = next(f for f in result.angles if f.name == "opening")
     assert opening.value == pytest.approx(truth["opening_deg"], abs=0.5)
     told = {f.name for f in result.lengths}
@@ -90,7 +92,7 @@ def test_a_draft_is_a_spec_that_check_accepts_and_that_agrees_with_the_photo(tmp
 @pytest.mark.photo
 def test_outputs_hold_the_same_figures(tmp_path: Path) -> None:
     result, _ = traced("short_leg")
-    data = result.as_dict()
+    data = tracing_dict(result)
     assert data["lengths"]["leg right"]["measured"] == pytest.approx(38.0, abs=0.5)
     assert set(data["joints"]) == set(result.profile.joints)
     rows = list(csv.DictReader(tracing_csv(result).splitlines()))
@@ -196,7 +198,7 @@ def test_a_draft_that_makes_no_spec_leaves_no_file(tmp_path: Path) -> None:
 def test_another_construction_gets_plain_numbers_and_no_draft(tmp_path: Path) -> None:
     truth = json.loads((SAMPLES / "vfold.truth.json").read_text())
     result = measure(SAMPLES / "vfold.jpg", Setup(use=truth["use"], bars_mm=truth["bars_read_mm"]))
-    assert "panels on a spread lying flat" in result.headline
+    assert "panels on a spread lying flat" in traced_headline(result)
     true = [np.array(xy) for xy in truth["joints_mm"].values()]
     for f in result.lengths:
         a, b = (result.profile.at(j) for j in result.traced.lengths[f.name])

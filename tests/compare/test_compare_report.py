@@ -10,7 +10,7 @@ from PIL import Image
 
 from compare.compare_errors import OutputError
 from compare.tell.check.annotated_photo import GROUND, annotated, write_annotated
-from compare.tell.check.check_json import findings_dict, to_text
+from compare.tell.check.check_json import findings_dict, inspection_dict, to_text
 from compare.tell.check.check_terminal import print_findings
 from compare.tell.draw.photo_canvas import Box, Label, place_labels, text_size
 from compare.tell.draw.photo_strokes import design_joints
@@ -60,7 +60,7 @@ def test_inches_are_shown_as_inches(tmp_path: Path) -> None:
 
 def test_json_structure(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
-    data = json.loads(to_text(inspection_of(profile_of(spec, {"leg right": -1.9}), spec).as_dict()))
+    data = json.loads(to_text(inspection_dict(inspection_of(profile_of(spec, {"leg right": -1.9}), spec))))
     assert data["answer"].startswith("The right half leans 1.9 degrees")
     assert data["verdict"] == "does not conform"
     leg = data["lengths"]["leg right"]
@@ -88,7 +88,7 @@ def test_json_never_holds_nan(tmp_path: Path, text: str, spine: bool) -> None:
     spec = spec_of(text, tmp_path)
     for missing in ((), ("leg top right",), ("plane edge right",), ("inner foot right",)):
         profile = profile_of(spec, {"fold left": 0.9}, spine=spine, missing=missing)
-        json.loads(to_text(inspection_of(profile, spec).as_dict()))  # dumps with allow_nan=False
+        json.loads(to_text(inspection_dict(inspection_of(profile, spec))))  # dumps with allow_nan=False
 
 
 def test_everything_prints_with_joints_missing(tmp_path: Path) -> None:

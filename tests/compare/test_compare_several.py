@@ -9,8 +9,9 @@ import pytest
 from compare.cause.symptoms import SymptomKind, symptoms_of
 from compare.design.spec.spec import Spec
 from compare.jobs.one_photo import Shot
-from compare.jobs.several_photos import Gathered, gather, known_lengths
+from compare.jobs.several_photos import Gathered, LengthsApart, OtherOpening, gather, known_lengths
 from compare.quantities.measured import measured_of
+from compare.tell.words.note_words import several_sentence
 from measure.profile import Profile
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import TWO_SIDED, profile_of, spec_of
@@ -69,16 +70,20 @@ def test_the_opening_judged_is_the_first_photos_and_the_other_is_named(spec: Spe
     joined = flat_and_propped(spec, np.random.default_rng(5))
     assert joined.openings_deg == pytest.approx((180.0, 100.0), abs=1.0)
     assert np.degrees(joined.measured.opening.value) == pytest.approx(180.0, abs=1.0)
-    assert any("1.jpg" in note and "100 degrees" in note for note in joined.notes)
+    (note,) = (n for n in joined.notes if isinstance(n, OtherOpening))
+    assert note.photos == ("1.jpg",) and "Also 1.jpg, which shows the dummy at 100 deg" in several_sentence(
+        note
+    )
 
 
 def test_photos_of_two_dummies_are_named_before_anything_else(spec: Spec) -> None:
     flat = profile_of(spec, FAULTS)
     other = profile_of(spec, {**FAULTS, "leg left": -2.0}, opening_deg=100.0, spine=True)
     notes = gather(shots_of(spec, flat, other), spec).notes
-    assert notes[0].startswith("The photos do not agree about leg left")
+    assert isinstance(notes[0], LengthsApart) and notes[0].length == "leg left"
+    assert several_sentence(notes[0]).startswith("The photos do not agree about leg left")
     same = gather(shots_of(spec, flat, profile_of(spec, FAULTS, opening_deg=100.0, spine=True)), spec).notes
-    assert not any("do not agree" in note for note in same)
+    assert not any(isinstance(note, LengthsApart) for note in same)
 
 
 def test_lengths_of_the_first_photo_guide_the_search_in_the_next(spec: Spec) -> None:

@@ -23,7 +23,8 @@ def camera() -> View:
     """A camera 900 mm in front of the sheet's middle, looking straight at it, 4.4 px/mm."""
     turned, _ = cv2.Rodrigues(np.diag([1.0, -1.0, -1.0]))
     params = np.array([*turned.ravel(), 0, 0, 900, np.log(4000), 0, 0, 1000, 750, 0, 0], dtype=float)
-    return View(params=params, cov=np.zeros((13, 13)), size=SIZE, rms_px=0.1, n_saddles=100)
+    notes = ("print scale: not measured",)
+    return View(params=params, cov=np.zeros((13, 13)), size=SIZE, rms_px=0.1, n_saddles=100, notes=notes)
 
 
 def inspection_of(profile: Profile, spec: Spec) -> Inspection:
@@ -54,12 +55,11 @@ def inspection_of(profile: Profile, spec: Spec) -> Inspection:
         placing=Placing(use="arch", standoff_mm=0.0, standoff_err_mm=0.5, view=view),
         profile=profile,
         measured=measured_of(profile, spec),
-        notes=(),
+        advice=(),
     )
     return Inspection(
         spec=spec,
         shots=(shot,),
         gathered=gather([shot], spec),
         findings=compare_profile(profile, spec),
-        notes=("print scale: not measured",),
     )

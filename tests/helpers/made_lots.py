@@ -14,11 +14,12 @@ from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, sha256_of
 from compare.tell.check.check_json import findings_dict
+from compare.tell.lot.ledger_telling import TO_LEDGER
 from compare.verdict.findings import compare_profile
 from compare.version import own_version
 from tests.helpers.made_profiles import TWO_SIDED, profile_of, spec_of
 
-CHECKING = Checking(setup=Setup())
+CHECKING = Checking(setup=Setup(), telling=TO_LEDGER)
 """What the command line makes of no options."""
 
 PEOPLE = ("Wren", "Tolly")

@@ -28,6 +28,7 @@ from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING, SCHEMA_
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.samples import load_samples
+from compare.tell.lot.ledger_telling import TO_LEDGER
 from compare.tell.result_files import write_whole
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
@@ -306,12 +307,12 @@ def test_a_file_among_the_settings_counts_by_content(tmp_path: Path) -> None:
         path.write_text("a4 = [150.1, 100.1]")
 
     def kept(path: Path) -> dict[str, object]:
-        return Checking(setup=Setup(printer=read_printer(path))).as_dict()
+        return Checking(setup=Setup(printer=read_printer(path)), telling=TO_LEDGER).as_dict()
 
     assert kept(one) == kept(two)
     two.write_text("a4 = [150.1, 100.2]")
     assert kept(one) != kept(two)
-    with_bars = Checking(setup=Setup(bars_mm=(150.0, 100.0), printer=read_printer(two)))
+    with_bars = Checking(setup=Setup(bars_mm=(150.0, 100.0), printer=read_printer(two)), telling=TO_LEDGER)
     assert with_bars.as_dict() == {"use": "auto", "rule": "guarded", "bars_mm": [150.0, 100.0]}
 
 

@@ -28,11 +28,12 @@ from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, Tally, run_lot
 from compare.lot.run.sample_job import Job, run_job
 from compare.lot.run.samples import load_samples
+from compare.tell.lot.ledger_telling import TO_LEDGER
 from compare.verdict.conformity import Rule
 
 FERRY = Path(__file__).resolve().parents[2] / "sample_images" / "lot_ferry"
 SPEC = FERRY / "ferry.toml"
-CHECKING = Checking(setup=Setup(bars_mm=(150.3, 99.9)))
+CHECKING = Checking(setup=Setup(bars_mm=(150.3, 99.9)), telling=TO_LEDGER)
 
 photo = pytest.mark.photo
 

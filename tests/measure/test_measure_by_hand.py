@@ -11,7 +11,9 @@ from capture.camera.view import View
 from capture.errors import FoldgaugeError
 from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
+from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_terminal import print_findings
+from compare.tell.words.note_words import inspection_notes
 from compare.tell.words.verdict_words import remark_words
 from measure.guided.placement import place_by_joints
 from measure.joints.by_hand import HAND, HAND_SD_PX, HandPoint, read_points, require_sound, with_hand_points
@@ -159,13 +161,13 @@ def test_the_spine_set_by_hand_tells_the_feet_apart(tmp_path: Path) -> None:
         assert abs(item.measured - truth["lengths_mm"][name]) < item.expanded
     assert lengths["leg right"].remarks == ()
     assert "foot right (hand)" in text_of(result)
-    assert result.as_dict()["by_hand"] == {"spine": {"sd_px": HAND_SD_PX}}
-    assert result.notes[0].startswith("Pointed at by hand: spine;")
+    assert inspection_dict(result)["by_hand"] == {"spine": {"sd_px": HAND_SD_PX}}
+    assert inspection_notes(result)[0].startswith("Pointed at by hand: spine;")
 
 
 def text_of(result: Inspection) -> str:
     out = io.StringIO()
-    print_findings(result.findings, out, result.notes)
+    print_findings(result.findings, out, inspection_notes(result))
     return out.getvalue()
 
 

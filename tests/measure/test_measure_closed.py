@@ -18,6 +18,8 @@ from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, SolvedPhoto
 from compare.jobs.check_dummy import check
+from compare.tell.check.check_json import inspection_dict
+from compare.tell.words.note_words import inspection_notes
 from measure.edges.silhouette import runs, silhouette
 from measure.measure_errors import MeasureError
 from measure.shut.shut_outline import outline_of
@@ -213,8 +215,8 @@ def test_the_sample_dummy_that_sticks_out_when_shut() -> None:
     assert (piece.from_mm, piece.to_mm) == pytest.approx((wanted["from_mm"], wanted["to_mm"]), abs=1.0)
     (overhang,) = result.findings.overhangs
     assert overhang.edge == "right fore edge" and not overhang.disagrees
-    assert result.notes[0].startswith("Closed photo: card sticks out 5.")
-    data = result.as_dict()["closed"]
+    assert inspection_notes(result)[0].startswith("Closed photo: card sticks out 5.")
+    data = inspection_dict(result)["closed"]
     assert data["beyond"][0]["edge"] == "fore edge"
     assert data["page"]["width"]["measured"] == pytest.approx(truth["outline_mm"][0], abs=0.6)
 

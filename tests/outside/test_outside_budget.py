@@ -10,8 +10,8 @@ import pytest
 import uncertainties
 from uncertainties import umath
 
-from compare.quantities.budgets import budgets_dict
 from compare.quantities.joint_quantities import Joints
+from compare.tell.check.budget_table import budgets_dict
 from measure.joints.error_budget import budget_of
 from measure.profile import Profile
 from tests.compare.test_compare_quantity import MA, PHASE, V, gum_h2

@@ -10,6 +10,7 @@ import pytest
 from capture.errors import FoldgaugeError
 from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
+from compare.tell.check.check_json import inspection_dict
 from compare.verdict.conformity import Verdict
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -41,7 +42,7 @@ def touched(cause: dict[str, Any]) -> set[str]:
 
 @pytest.mark.parametrize("name", FAULTY)
 def test_the_fault_put_in_is_named_first(name: str) -> None:
-    out = inspected(name).as_dict()
+    out = inspection_dict(inspected(name))
     assert out["verdict"] == Verdict.FAILS.value
     wanted = {f["length"] for f in TRUTH[name]["faults"]}
     wanted = {"feet" if w.startswith("foot ") else w for w in wanted}
@@ -56,7 +57,7 @@ def test_the_fault_put_in_is_named_first(name: str) -> None:
 def test_a_good_dummy_is_not_accused(name: str) -> None:
     result = inspected(name)
     assert result.verdict is not Verdict.FAILS
-    assert not any(c["named"] for c in result.as_dict()["diagnosis"]["causes"])
+    assert not any(c["named"] for c in inspection_dict(result)["diagnosis"]["causes"])
 
 
 @pytest.mark.parametrize("name", FAULTY + GOOD)
@@ -80,7 +81,7 @@ NOT_ACCUSED = ("oblique", "background", "vfold", "scissors")
 @pytest.mark.parametrize("name", NAMED)
 def test_the_fault_of_another_mechanism_is_named_first(name: str) -> None:
     truth = TRUTH[name]
-    cause = inspected(name).as_dict()["diagnosis"]["causes"][0]
+    cause = inspection_dict(inspected(name))["diagnosis"]["causes"][0]
     assert cause["named"] and set(cause["pattern"]) == {NAMED[name]}
     assert cause["size_mm"] == pytest.approx(truth["faults"][0]["error_mm"], abs=0.5)
 
@@ -89,7 +90,7 @@ def test_the_fault_of_another_mechanism_is_named_first(name: str) -> None:
 def test_another_good_mechanism_is_not_accused(name: str) -> None:
     result = inspected(name)
     assert result.verdict is not Verdict.FAILS
-    assert not any(c["named"] for c in result.as_dict()["diagnosis"]["causes"])
+    assert not any(c["named"] for c in inspection_dict(result)["diagnosis"]["causes"])
 
 
 def test_an_unusable_photo_is_refused_in_one_line() -> None:

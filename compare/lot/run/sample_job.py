@@ -65,10 +65,6 @@ def one_thread() -> None:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def _one_line(err: FoldgaugeError) -> str:
-    return " ".join(str(err).split())
-
-
 def _alone(inspection: "Inspection") -> dict[str, list[float]]:
     """Deviation of every reading by each photo alone; those that only some photos show are left out."""
     from compare.verdict.findings import compare_profile
@@ -96,7 +92,7 @@ def _usable(job: Job) -> tuple[list[Path | FileBytes], dict[str, str]]:
         try:
             _check_one(job, [photo])
         except FoldgaugeError as err:
-            reasons[photo.name] = _one_line(err)
+            reasons[photo.name] = job.checking.telling.refusal(err)
         else:
             good.append(photo)
     return good, reasons
@@ -105,20 +101,23 @@ def _usable(job: Job) -> tuple[list[Path | FileBytes], dict[str, str]]:
 def _check(job: Job) -> Outcome:
     """Check a sample; of several photos those that cannot be used are left out."""
     dropped: tuple[tuple[str, str], ...] = ()
+    telling = job.checking.telling
     try:
         inspection = _check_one(job, job.photos)
     except FoldgaugeError as err:
         if len(job.photos) == 1:
-            return Outcome(status="refused", reason=_one_line(err))
+            return Outcome(status="refused", reason=telling.refusal(err))
         good, reasons = _usable(job)
         if not good or not reasons:
-            return Outcome(status="refused", reason=next(iter(reasons.values()), _one_line(err)))
+            return Outcome(status="refused", reason=next(iter(reasons.values()), telling.refusal(err)))
         dropped = tuple(reasons.items())
         try:
             inspection = _check_one(job, good)
         except FoldgaugeError as again:
-            return Outcome(status="refused", reason=_one_line(again), dropped=dropped)
-    return Outcome(status="checked", result=inspection.as_dict(), alone=_alone(inspection), dropped=dropped)
+            return Outcome(status="refused", reason=telling.refusal(again), dropped=dropped)
+    return Outcome(
+        status="checked", result=telling.result(inspection), alone=_alone(inspection), dropped=dropped
+    )
 
 
 def run_job(job: Job, parent: int | None = None) -> Outcome:

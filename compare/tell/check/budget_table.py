@@ -1,7 +1,7 @@
-"""The uncertainty budget as a table on a terminal: one block of lines per length."""
+"""The uncertainty budget: as a table on a terminal, one block of lines per length, and as JSON."""
 
 from collections.abc import Sequence
-from typing import TextIO
+from typing import Any, TextIO
 
 from rich.text import Text
 
@@ -38,3 +38,26 @@ def print_budgets(budgets: Sequence[Budget], stream: TextIO) -> None:
     console.print()
     console.print(Text(LEGEND, style="dim"))
     console.print()
+
+
+def budgets_dict(budgets: Sequence[Budget]) -> dict[str, Any]:
+    """Return budgets for JSON: {name: {value, unit, u, U, sources: [{source, u_input_mm, ...}]}}."""
+    return {
+        b.name: {
+            "value": round(b.value, 6),
+            "unit": b.unit,
+            "u": round(b.u, 6),
+            "U": round(b.expanded, 6),
+            "sources": [
+                {
+                    "source": line.source,
+                    "u_input_mm": round(line.u_input, 6),
+                    "sensitivity": round(line.sensitivity, 6),
+                    "u": round(line.u, 6),
+                    "share": round(line.share, 6),
+                }
+                for line in b.lines
+            ],
+        }
+        for b in budgets
+    }

@@ -38,16 +38,20 @@ from typing import Any
 
 from compare.cause.binding import Binding
 from compare.cause.lean import Leaning
+from compare.jobs.check_dummy import Inspection
+from compare.jobs.shut_photo import ShutPhoto
 from compare.tell.words.answer import also, answer
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.note_words import inspection_notes
 from compare.tell.words.reason_words import told_reasons
 from compare.tell.words.repair_words import EFFORT, move_sentence, remedy_text, side_effects
 from compare.tell.words.symptom_words import symptom_sentences
 from compare.tell.words.verdict_words import remark_words
 from compare.units import unit_of
-from compare.verdict.conformity import Item
+from compare.verdict.conformity import COVERAGE, Item
 from compare.verdict.findings import Findings
+from compare.version import versions
 from compare.vocabulary import parsed
 
 
@@ -176,6 +180,60 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         "next_steps": list(next_steps(findings)),
         "undetermined": told_reasons(findings.undetermined),
         "assumed": told_reasons(findings.measured.assumed),
+    }
+
+
+def inspection_dict(inspection: Inspection) -> dict[str, Any]:
+    """Return all that is documented above."""
+    photo, source, placing = inspection.photo, inspection.spec.source, inspection.placing
+    out = findings_dict(inspection.findings)
+    out["photo"] = {"name": photo.name, "sha256": photo.sha256, "size": list(photo.size)}
+    if len(inspection.shots) > 1:
+        out["photos"] = [
+            {"name": s.photo.name, "sha256": s.photo.sha256, "opening_deg": _number(deg, 2)}
+            for s, deg in zip(inspection.shots, inspection.gathered.openings_deg, strict=True)
+        ]
+    together = inspection.gathered.together
+    if together is not None:
+        out["near_ends_mm"] = {k: round(v, 2) for k, v in together.near_end_mm.items()}
+    out["spec"] = {"name": source.name, "sha256": source.sha256, "units": inspection.spec.units}
+    out["camera"] = inspection.camera or None
+    out["use"] = placing.use
+    out["standoff_mm"] = placing.standoff_mm
+    out["sheet"] = {
+        "paper": inspection.sighting.sheet.paper,
+        "saddles": inspection.view.n_saddles,
+        "rms_px": round(inspection.view.rms_px, 4),
+    }
+    if inspection.closed is not None:
+        out["closed"] = _closed(inspection.closed)
+    if hand := inspection.shots[0].profile.by_hand:
+        out["by_hand"] = {joint: {"sd_px": sd} for joint, sd in hand.items()}
+    out["notes"] = inspection_notes(inspection)
+    out["versions"] = versions()
+    return out
+
+
+def _closed(closed: ShutPhoto) -> dict[str, Any]:
+    """Return the outline of a shut dummy: page size, and every piece beyond it with U and extent, mm."""
+    o = closed.outline
+    return {
+        "photo": {"name": closed.name, "sha256": closed.sha256},
+        "thickness_mm": closed.thickness_mm,
+        "page": {
+            name: {"measured": round(size, 4), "U": round(COVERAGE * u, 4)}
+            for name, size, u in zip(("width", "depth"), o.size_mm, o.size_u_mm, strict=True)
+        },
+        "beyond": [
+            {
+                "edge": p.edge,
+                "amount": round(p.amount_mm, 4),
+                "U": round(COVERAGE * p.u_mm, 4),
+                "from": round(p.from_mm, 2),
+                "to": round(p.to_mm, 2),
+            }
+            for p in o.beyond
+        ],
     }
 
 

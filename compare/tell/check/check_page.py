@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from compare.cure.plans import Remedy
-from compare.quantities.budgets import inspection_budgets
+from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_terminal import advice
 from compare.tell.check.page_bars import SIGN
 from compare.tell.check.page_drawing import drawing_figure
@@ -23,6 +23,7 @@ from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps
+from compare.tell.words.note_words import inspection_notes
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
@@ -138,7 +139,7 @@ def _shut_words(inspection: "Inspection") -> list[str]:
 
 def _budget(inspection: "Inspection") -> dict[str, Any]:
     """Return the budget as a matrix: a row per quantity, a column per source."""
-    budgets = inspection_budgets(inspection)
+    budgets = inspection.budgets
     sources = list(dict.fromkeys(line.source for b in budgets for line in b.lines))
     rows = []
     for b in budgets:
@@ -149,7 +150,7 @@ def _budget(inspection: "Inspection") -> dict[str, Any]:
 
 
 def _record(inspection: "Inspection") -> list[tuple[str, str]]:
-    data = inspection.as_dict()
+    data = inspection_dict(inspection)
     out = []
     for shot in inspection.shots:
         width, height = shot.photo.size
@@ -198,6 +199,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
     unit = unit_of(spec.units)
     remedies = findings.remedies
     advised = advice(findings)
+    notes = (*warnings_told(spec), *inspection_notes(inspection))
     title = spec.title or spec.source.name
     return {
         "css": Markup((HERE / "report.css").read_text(encoding="utf-8")),
@@ -231,9 +233,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "clearances": rows_of(findings.clearances, unit),
         "shut_words": _shut_words(inspection),
         "photo_advice": advised,
-        "notes": [
-            f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*warnings_told(spec), *inspection.notes))
-        ],
+        "notes": [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys(notes)],
         "unseen": unseen(findings.undetermined),
         "budget": _budget(inspection),
         "record": _record(inspection),
@@ -246,7 +246,7 @@ def report_html(inspection: "Inspection") -> str:
     return _environment().get_template("report.html.jinja").render(page_context(inspection))
 
 
-def write_report(inspection: "Inspection", path: Path) -> None:
+def write_report(inspection: "Inspection", path: str | Path) -> None:
     """Write the page; the file appears whole or not at all.
 
     Raises
@@ -254,4 +254,4 @@ def write_report(inspection: "Inspection", path: Path) -> None:
     OutputError : it cannot be written.
     """
     text = report_html(inspection)
-    write_whole(path, lambda temporary: temporary.write_bytes(text.encode("utf-8")))
+    write_whole(Path(path), lambda temporary: temporary.write_bytes(text.encode("utf-8")))

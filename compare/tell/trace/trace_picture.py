@@ -10,6 +10,7 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Frame
 from compare.tell.result_files import write_whole
+from compare.tell.words.traced_words import traced_headline
 from compare.vocabulary import Kind, parsed
 from measure.layout import Role
 
@@ -47,7 +48,8 @@ def traced_picture(tracing: Tracing) -> Pixels:
     foot = f"mm, ±U (k=2)   {tracing.photo.name}"
     if profile.by_hand:
         foot = f"white diamond: by hand ({', '.join(profile.by_hand)})   {foot}"
-    return np.vstack([_band(tracing.headline, HEAD_TEXT, HEAD), picture, _band(foot, TEXT - 4, cv.DARK)])
+    head = _band(traced_headline(tracing), HEAD_TEXT, HEAD)
+    return np.vstack([head, picture, _band(foot, TEXT - 4, cv.DARK)])
 
 
 def _drawn(tracing: Tracing, name: str, line: Array) -> Array:

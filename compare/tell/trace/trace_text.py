@@ -12,6 +12,8 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.result_files import write_whole
+from compare.tell.words.note_words import tracing_notes
+from compare.tell.words.traced_words import traced_headline
 from compare.tell.words.verdict_words import by_hand_words
 
 COLUMNS = ("kind", "name", "unit", "measured", "U", "remark")
@@ -20,7 +22,7 @@ COLUMNS = ("kind", "name", "unit", "measured", "U", "remark")
 def print_tracing(tracing: Tracing, stream: TextIO, *, budget: bool = False) -> None:
     """Print what was recognised, the lengths, the angles and the notes."""
     console = console_for(stream)
-    console.print(Text(tracing.headline, style="bold"))
+    console.print(Text(traced_headline(tracing), style="bold"))
     console.print()
     console.print(Text(f"{tracing.photo.name}, no spec", style="dim"))
     for title, figures in (("Lengths, mm", tracing.lengths), ("Angles, degrees", tracing.angles)):
@@ -38,7 +40,7 @@ def print_tracing(tracing: Tracing, stream: TextIO, *, budget: bool = False) -> 
         print_budgets(tracing.budgets, stream)
     unseen = tracing.profile.undetermined
     _list(console.print, "Not determined by this photo", [f"{k}: {why}" for k, why in unseen.items()])
-    _list(console.print, "Notes", tracing.notes)
+    _list(console.print, "Notes", tracing_notes(tracing))
 
 
 def _list(put: "object", title: str, lines: Sequence[str]) -> None:

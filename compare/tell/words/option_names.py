@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from capture.errors import Option
+from capture.errors import FoldgaugeError, Option
 
 COMMAND_LINE: Final[Mapping[Option, str]] = MappingProxyType(
     {
@@ -20,3 +20,8 @@ COMMAND_LINE: Final[Mapping[Option, str]] = MappingProxyType(
         Option.DRAFT: "--draft",
     }
 )
+
+
+def error_line(err: FoldgaugeError) -> str:
+    """Return an error as the command line tells it: in one line."""
+    return " ".join(err.told(COMMAND_LINE).split())
