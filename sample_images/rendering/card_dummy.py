@@ -133,7 +133,7 @@ class Cutter:
         near = near or self.end(length, 0.0)
         far = self.end(length, -depth)
         ink = self.build.ink
-        if ink and (ink.page or stuff != "base"):
+        if ink and (ink.page or stuff != "base") and not set(panels) & set(ink.forgotten):
             meshes = inked_strip(line, thick, near, far, ink, self.ink_rng)
             called = {"faces": stuff, "cuts": f"{stuff} cut"}
             self.parts += [Part(mesh, called.get(k, k)) for k, mesh in meshes.items()]

@@ -22,7 +22,7 @@ class Ink:
     ----------
     spread_mm : how far ink runs onto a face at most (it varies between nothing and this).
     gaps : share of a near end that the pen missed. thin : share that is only grey.
-    page : True if the page's near edge was inked too.
+    page : True if the page's near edge was inked too. forgotten : panels whose strip the pen left out.
     seed : for its unevenness.
     """
 
@@ -30,6 +30,7 @@ class Ink:
     gaps: float = 0.0
     thin: float = 0.1
     page: bool = True
+    forgotten: tuple[str, ...] = ()
     seed: int = 0
 
 
@@ -57,9 +58,11 @@ def inked_strip(
     """
     left, right, s = cross_sections(resample(line, STEP_MM), thick)
     zn, zf = near(s), far(s)
-    bare = _wander(s, 2.5, rng)[:-1] < ink.gaps
-    grey = ~bare & (_wander(s, 4.0, rng)[:-1] < ink.thin)
-    got: dict[str, list[Mesh]] = {"faces": [], "cuts": [], "ink": [], "thin ink": []}
+    pressed = _wander(s, 3.5, rng)[:-1]
+    bare = pressed < ink.gaps
+    # beside a gap the pen only just touches
+    grey = ~bare & ((pressed < 1.6 * ink.gaps) | (_wander(s, 4.0, rng)[:-1] < ink.thin))
+    got: dict[str, list[Mesh]] = {k: [] for k in ("faces", "cuts", "ink", "thin ink")}
 
     def ladder(rim_a: Array, za: Array, rim_b: Array, zb: Array) -> tuple[Array, Array]:
         a, b = np.column_stack([rim_a, za]), np.column_stack([rim_b, zb])

@@ -85,11 +85,12 @@ class Band:
     spans: tuple[tuple[float, float], ...]
 
 
-def lower_band(sheet: MarkerSheet) -> Band:
+def lower_band(sheet: MarkerSheet, *, split: bool = False) -> Band:
     """Return the band below the window of a sheet without sill, folded at the window's lower edge."""
     half = sheet.paper_mm[0] / 2
     fold = sheet.window[1]
-    return Band(fold_y=fold, depth_mm=fold + sheet.paper_mm[1] / 2, spans=((-half, half),))
+    spans = ((-half, 0.0), (0.0, half)) if split else ((-half, half),)
+    return Band(fold_y=fold, depth_mm=fold + sheet.paper_mm[1] / 2, spans=spans)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

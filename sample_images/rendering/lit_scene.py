@@ -1,7 +1,7 @@
 """Scenes for the path tracer, and how its paths are shared out over the picture."""
 
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
@@ -88,8 +88,20 @@ def laid_meshes(p: Piece, paper_mm: tuple[float, float], scale: tuple[float, flo
     return front.moved(rot, shift), back.moved(rot, shift)
 
 
-def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
-    """Mitsuba scene of a shot, in sheet coordinates."""
+def build_scene(
+    shot: Shot,
+    at: Stage,
+    folder: Path,
+    *,
+    without: Collection[str] = (),
+    more: Sequence[tuple[Mesh, tuple[float, float, float]]] = (),
+) -> Any:
+    """Mitsuba scene of a shot, in sheet coordinates.
+
+    Parameters
+    ----------
+    without : "dummy" or "sheet" left away. more : further things, in the table's frame, with their colours.
+    """
     import mitsuba as mi
 
     rng = np.random.default_rng([shot.seed, 2])
@@ -100,16 +112,14 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
 
     fibres = surroundings.paper_texture(rng)
     print_on = artwork(np.random.default_rng([shot.seed, 24])) if shot.artwork else None
-    for stuff, mesh in merged(at.parts).items():
-        book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
-    front, back = sheet_meshes(shot, at)
+    if "dummy" not in without:
+        for stuff, mesh in merged(at.parts).items():
+            book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
     ink = partial(printed_page, shot.paper, shot.use != "arch")
-    book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
-    book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
-    for p in at.pieces:
-        front, back = laid_meshes(p, at.sheet.paper_mm, shot.print_scale)
-        book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
-        book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    if "sheet" not in without:
+        _add_sheet(book, shot, at, ink)
+    for mesh, colour in more:
+        book.add(place(mesh), surroundings.matt(colour))
     if shot.apron:
         strip = strip_of(shot.apron, shot.opening_deg, shot.build, shot.print_scale, at.sheet.paper_mm)
         front, back = (m.moved(at.rot, at.shift) for m in strip)
@@ -126,6 +136,15 @@ def build_scene(shot: Shot, at: Stage, folder: Path) -> Any:
         surroundings.in_front(book, place, at.sheet.paper_mm[0] / 2, rng)
     surroundings.lights(book, shot.light, rng)
     return mi.load_dict(book.entries)
+
+
+def _add_sheet(
+    book: surroundings.SceneBook, shot: Shot, at: Stage, ink: Callable[[], NDArray[np.float32]]
+) -> None:
+    laid = [laid_meshes(p, at.sheet.paper_mm, shot.print_scale) for p in at.pieces]
+    for front, back in (sheet_meshes(shot, at), *laid):
+        book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
+        book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
 
 
 def above_scene(photo: Above, folder: Path) -> Any:

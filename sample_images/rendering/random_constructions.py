@@ -9,6 +9,7 @@ from sample_images.rendering.catalogue import spread
 from sample_images.rendering.kinds import FOLD, Kind
 from sample_images.rendering.own_linkage import SIDES
 from sample_images.rendering.planar_kinds import FLAPS, LEGS, STAGES, STAGES_CARD_MM, SUPPORT
+from sample_images.rendering.spatial_kinds import VFOLD, VFOLD_NEAR_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +167,27 @@ def flaps_design(rng: np.random.Generator) -> Design:
     return Design(name="flaps", kind=FLAPS, nominal=n, text=tuple(lines))
 
 
+def vfold_design(rng: np.random.Generator) -> Design:
+    """Return a V-fold that carries a plane, a leg on each side (flat base only)."""
+    high, spacing = _half(rng.uniform(28, 42)), _half(rng.uniform(26, 40))
+    plane = spacing + 28.5 + _half(rng.uniform(5, 10))
+    page = float(round(max(plane, high + 28.0 + spacing) + rng.uniform(4, 14)))
+    n = {
+        name.format(s): v for s in SIDES for name, v in (
+            ("page {}", page), ("vfold foot {}", VFOLD_NEAR_MM), ("vfold {}", high), ("leg {}", high),
+            ("page spacing {}", spacing), ("plane spacing {}", spacing), ("plane {}", plane),
+        )
+    }  # fmt: skip
+    lines = _table("vfold", crease=high, near=VFOLD_NEAR_MM)
+    for s in SIDES:
+        lines += _table(f"vfold.{s}", glue_angle=45.0, angle=90.0, width=40.0)
+    for s in SIDES:
+        lines += _leg_lines(n, f"{{}} {s}", s)
+    lines += _table("plane", left=plane, right=plane)
+    return Design(name="vfold", kind=VFOLD, nominal=n, text=tuple(lines))
+
+
 BUILT_UP: tuple[Callable[[np.random.Generator], Design], ...] = (
-    legs_design, stages_design, support_design, flaps_design,
+    legs_design, stages_design, support_design, flaps_design, vfold_design,
 )  # fmt: skip
 """Designs beyond the fold with a leg on each side."""

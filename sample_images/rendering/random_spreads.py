@@ -16,6 +16,7 @@ from sample_images.rendering.inked_ends import Ink
 from sample_images.rendering.laid_paper import Folded, Laid, Lie
 from sample_images.rendering.own_linkage import SIDES
 from sample_images.rendering.random_constructions import BUILT_UP, Design, fold_design
+from sample_images.rendering.spatial_kinds import VFOLD
 from sample_images.rendering.staging import Shot, stage
 from sample_images.rendering.standing import Standing
 
@@ -48,6 +49,8 @@ def random_spread(kind: str, seed: int) -> tuple[Shot, str]:
     for _ in range(200):
         design = _design(base, rng)
         faults = random_faults(design.nominal, rng)
+        if any(k.startswith("vfold foot") for k in faults):
+            continue  # its glue lines would no longer be those of the design
         lengths = hand_made(design.nominal, faults, HAND_SD_MM, rng)
         true_opening = opening + 0.5 * rng.normal() if opening < 180 else _flat(design, rng)
         try:
@@ -126,6 +129,8 @@ def _design(base: str, rng: np.random.Generator) -> Design:
 
 def _flat(design: Design, rng: np.random.Generator) -> float:
     """Return the opening of a spread laid flat: board springs up a little at its fore edges."""
+    if design.kind is VFOLD:
+        return 180.0
     return 180.0 - min(abs(0.25 * rng.normal()), 0.7)
 
 
@@ -150,8 +155,9 @@ def _build(
         skew_sd_deg=float(rng.uniform(0, 0.3)),
         sagitta_mm={k: float(0.15 * rng.normal()) for k in panels},
         ink=Ink(
-            spread_mm=float(rng.uniform(0.0, 0.1)), gaps=float(rng.choice([0.0, 0.0, 0.05, 0.15])),
+            spread_mm=float(rng.uniform(0.0, 0.1)), gaps=float(rng.choice([0.0, 0.0, 0.03, 0.08])),
             thin=float(rng.uniform(0, 0.25)), page=bool(rng.uniform() < 0.8), seed=seed,
+            forgotten=(str(rng.choice(panels)),) if rng.uniform() < 0.06 else (),
         ) if inked else None,
     )  # fmt: skip
 

@@ -34,7 +34,16 @@ def slab(corners: Array, thick: float) -> tuple[Mesh, Mesh]:
 
 def _add(cutter: Cutter, stuff: str, corners: Array, thick: float) -> None:
     faces, cuts = slab(corners, thick)
-    cutter.parts += [Part(faces, stuff), Part(cuts, f"{stuff} cut")]
+    cutter.parts.append(Part(faces, stuff))
+    if cutter.build.ink is None:
+        cutter.parts.append(Part(cuts, f"{stuff} cut"))
+        return
+    # the pen runs along what lies in the near ends' plane
+    rim = cuts.xyz.reshape(-1, 4, 3)
+    near = rim[:, :, 2].min(axis=1) > -thick
+    for name, which in ((f"{stuff} cut", ~near), ("ink", near)):
+        if which.any():
+            cutter.parts.append(Part(quads(rim[which], np.zeros((which.sum(), 4, 2))), name))
 
 
 def _flat(opening: float) -> None:
@@ -153,7 +162,8 @@ def vfold(near_mm: float, crease_lean: float, glue_deg: Mapping[str, float]) -> 
     )
 
 
-VFOLD = vfold(28.28, 0.0, {"left": 45.0, "right": 45.0})
+VFOLD_NEAR_MM = 28.28
+VFOLD = vfold(VFOLD_NEAR_MM, 0.0, {"left": 45.0, "right": 45.0})
 VFOLD_UNEVEN = vfold(28.28, 0.1236, {"left": 40.0, "right": 50.0})
 
 

@@ -232,7 +232,8 @@ def fold_height(shot: Shot, sheet: MarkerSheet) -> float:
 
 def sill_band(shot: Shot, sheet: MarkerSheet) -> Band:
     """Return the band that is folded, down to the paper's true edge."""
-    band = lower_band(sheet)
+    assert shot.sill is not None
+    band = lower_band(sheet, split=shot.sill.own)
     edge = -sheet.paper_mm[1] / 2 + shot.print_shift[1]
     return replace(band, depth_mm=band.fold_y - edge / shot.print_scale[1])
 
