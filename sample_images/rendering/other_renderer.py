@@ -27,11 +27,11 @@ import numpy as np  # noqa: E402
 from mathutils import Matrix  # noqa: E402
 from numpy.typing import NDArray  # noqa: E402
 
-from sample_images.rendering.catalogue import CLASSES, random_shot, spec_text  # noqa: E402
-from sample_images.rendering.other_scene import UNIT, furnish, slabs  # noqa: E402
-from sample_images.rendering.phone_camera import Camera, jpeg, unbent  # noqa: E402
-from sample_images.rendering.random_series import Wish, granted  # noqa: E402
-from sample_images.rendering.staging import Shot, stage, truth  # noqa: E402
+from sample_images.rendering.chance.catalogue import CLASSES, random_shot, spec_text  # noqa: E402
+from sample_images.rendering.chance.random_series import Wish, granted  # noqa: E402
+from sample_images.rendering.scene.other_scene import UNIT, furnish, slabs  # noqa: E402
+from sample_images.rendering.scene.phone_camera import Camera, jpeg, unbent  # noqa: E402
+from sample_images.rendering.scene.staging import Shot, stage, truth  # noqa: E402
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]

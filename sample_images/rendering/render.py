@@ -26,19 +26,26 @@ import cv2  # noqa: E402
 import numpy as np  # noqa: E402
 from PIL import Image  # noqa: E402
 
-from sample_images.rendering import orrin_phone, surroundings
-from sample_images.rendering.catalogue import CLASSES, random_shot, spec_text  # noqa: E402
-from sample_images.rendering.known_lens import camera_text  # noqa: E402
-from sample_images.rendering.lit_scene import above_scene, build_scene, tiles_above, tiles_of, white_level  # noqa: E402
-from sample_images.rendering.lying_shut import Above  # noqa: E402
-from sample_images.rendering.orrin_mechanisms import MECHANISMS  # noqa: E402
-from sample_images.rendering.orrin_quay import SAMPLES  # noqa: E402
-from sample_images.rendering.orrin_shut import CLOSED  # noqa: E402
-from sample_images.rendering.phone_camera import Picture, develop, expose, write_photo  # noqa: E402
-from sample_images.rendering.quay_lot import FOLDER, lot, manifest  # noqa: E402
-from sample_images.rendering.random_series import Wish, feasible, granted, openings, views  # noqa: E402
-from sample_images.rendering.random_spreads import SPREADS, random_spread  # noqa: E402
-from sample_images.rendering.staging import Shot, Stage, stage, write_truth  # noqa: E402
+from sample_images.rendering.cards.lying_shut import Above  # noqa: E402
+from sample_images.rendering.chance.catalogue import CLASSES, random_shot, spec_text  # noqa: E402
+from sample_images.rendering.chance.random_series import Wish, feasible, granted, openings, views  # noqa: E402
+from sample_images.rendering.chance.random_spreads import SPREADS, random_spread  # noqa: E402
+from sample_images.rendering.orrin import orrin_phone
+from sample_images.rendering.orrin.orrin_mechanisms import MECHANISMS  # noqa: E402
+from sample_images.rendering.orrin.orrin_quay import SAMPLES  # noqa: E402
+from sample_images.rendering.orrin.orrin_shut import CLOSED  # noqa: E402
+from sample_images.rendering.orrin.quay_lot import FOLDER, lot, manifest  # noqa: E402
+from sample_images.rendering.scene import surroundings
+from sample_images.rendering.scene.known_lens import camera_text  # noqa: E402
+from sample_images.rendering.scene.lit_scene import (  # noqa: E402
+    above_scene,
+    build_scene,
+    tiles_above,
+    tiles_of,
+    white_level,
+)
+from sample_images.rendering.scene.phone_camera import Picture, develop, expose, write_photo  # noqa: E402
+from sample_images.rendering.scene.staging import Shot, Stage, stage, write_truth  # noqa: E402
 
 HERE = Path(__file__).resolve().parents[1]
 LIMIT = 2_000_000

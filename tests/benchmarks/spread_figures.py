@@ -110,7 +110,8 @@ def outcome_of(photo: str, truth: Mapping[str, Any], told: Mapping[str, Any] | N
     """Set what was told of a photo (`told`: parsed JSON, None if it was refused) beside the truth."""
     out = Outcome(photo=photo, group=group_of(photo, truth))
     faults = fault_names(truth)
-    true = truth["lengths_mm"]
+    # lengths run along the middle of the card, bowed or not
+    true = {k: v + truth.get("extra_arc_mm", {}).get(k, 0.0) for k, v in truth["lengths_mm"].items()}
     out.faulty = bool(faults)
     if told is None:
         out.refused = refused or "refused"

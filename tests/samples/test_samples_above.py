@@ -10,14 +10,14 @@ import pytest
 from capture.sheet.apron import APRON_OUTER_MM, BOTTOM_MM
 from capture.sheet.apron_pdf import APRON_PAGE_Y_MM
 from capture.sheet.board import BOARD
-from sample_images.rendering.card_dummy import Build
-from sample_images.rendering.catalogue import random_shot
-from sample_images.rendering.hung import Hung, put_on, strip_of
-from sample_images.rendering.lying_shut import FULL, shut
-from sample_images.rendering.orrin_phone import FOLDER, SIZE, board_photos, ferry
-from sample_images.rendering.orrin_shut import CLOSED
-from sample_images.rendering.random_series import Wish, granted
-from sample_images.rendering.staging import stage, truth
+from sample_images.rendering.cards.card_dummy import Build
+from sample_images.rendering.cards.lying_shut import FULL, shut
+from sample_images.rendering.chance.catalogue import random_shot
+from sample_images.rendering.chance.random_series import Wish, granted
+from sample_images.rendering.orrin.orrin_phone import FOLDER, SIZE, board_photos, ferry
+from sample_images.rendering.orrin.orrin_shut import CLOSED
+from sample_images.rendering.scene.hung import Hung, put_on, strip_of
+from sample_images.rendering.scene.staging import stage, truth
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

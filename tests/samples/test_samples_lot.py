@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from sample_images.rendering.catalogue import spec_text
-from sample_images.rendering.quay_lot import DRIFT_FROM, DRIFT_MM, FOLDER, lot, manifest
-from sample_images.rendering.staging import stage, truth
+from sample_images.rendering.chance.catalogue import spec_text
+from sample_images.rendering.orrin.quay_lot import DRIFT_FROM, DRIFT_MM, FOLDER, lot, manifest
+from sample_images.rendering.scene.staging import stage, truth
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from compare.design.load_spec import load_spec
-from sample_images.rendering.kinds import HIDDEN
-from sample_images.rendering.orrin_mechanisms import MECHANISMS
-from sample_images.rendering.planar_kinds import STAGES, STAGES_CARD_MM
-from sample_images.rendering.spatial_kinds import VFOLD, VFOLD_UNEVEN, slab
-from sample_images.rendering.staging import Shot, stage
+from sample_images.rendering.cards.kinds import HIDDEN
+from sample_images.rendering.cards.planar_kinds import STAGES, STAGES_CARD_MM
+from sample_images.rendering.cards.spatial_kinds import VFOLD, VFOLD_UNEVEN, slab
+from sample_images.rendering.orrin.orrin_mechanisms import MECHANISMS
+from sample_images.rendering.scene.staging import Shot, stage
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

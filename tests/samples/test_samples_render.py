@@ -5,7 +5,7 @@ import pytest
 
 mi = pytest.importorskip("mitsuba", reason="the render extra is not installed")
 from sample_images.rendering import render  # noqa: E402
-from sample_images.rendering.phone_camera import Camera, expose, look_at  # noqa: E402
+from sample_images.rendering.scene.phone_camera import Camera, expose, look_at  # noqa: E402
 
 
 @pytest.mark.parametrize("variant", ["llvm_ad_rgb", "scalar_rgb"])

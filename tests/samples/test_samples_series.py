@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from capture.camera.view import View
-from sample_images.rendering.catalogue import random_shot, spec_text
-from sample_images.rendering.random_series import Wish, artwork, feasible, granted, openings, views
-from sample_images.rendering.staging import Shot, stage, truth
+from sample_images.rendering.chance.catalogue import random_shot, spec_text
+from sample_images.rendering.chance.random_series import Wish, artwork, feasible, granted, openings, views
+from sample_images.rendering.scene.staging import Shot, stage, truth
 
 
 def view_of(shot: Shot) -> View:

@@ -11,13 +11,13 @@ from PIL import Image
 from scipy.optimize import least_squares
 
 from capture.camera.view import View
-from sample_images.rendering import own_linkage as linkage
-from sample_images.rendering.catalogue import CLASSES, random_shot
-from sample_images.rendering.kinds import FOLD, HIDDEN
-from sample_images.rendering.orrin_mechanisms import MECHANISMS
-from sample_images.rendering.orrin_quay import SAMPLES as PLAIN
-from sample_images.rendering.orrin_shut import CLOSED
-from sample_images.rendering.staging import stage, truth
+from sample_images.rendering.cards import own_linkage as linkage
+from sample_images.rendering.cards.kinds import FOLD, HIDDEN
+from sample_images.rendering.chance.catalogue import CLASSES, random_shot
+from sample_images.rendering.orrin.orrin_mechanisms import MECHANISMS
+from sample_images.rendering.orrin.orrin_quay import SAMPLES as PLAIN
+from sample_images.rendering.orrin.orrin_shut import CLOSED
+from sample_images.rendering.scene.staging import stage, truth
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_images.rendering.meshes import Mesh, cross_sections, join, quads, resample
+from sample_images.rendering.cards.meshes import Mesh, cross_sections, join, quads, resample
 
 Array = NDArray[np.float64]
 

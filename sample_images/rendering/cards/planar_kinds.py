@@ -5,11 +5,20 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from sample_images.rendering import card_dummy as dummy
-from sample_images.rendering import own_linkage as linkage
-from sample_images.rendering.card_dummy import Build, Cutter, Part, bowed, page_directions, toward
-from sample_images.rendering.kinds import FOLD, HIDDEN, Array, Joints, Kind, halves, page_ends, panels_of
-from sample_images.rendering.own_linkage import LENGTHS, SIDES, meet, page_direction
+from sample_images.rendering.cards import card_dummy as dummy
+from sample_images.rendering.cards import own_linkage as linkage
+from sample_images.rendering.cards.card_dummy import Build, Cutter, Part, bowed, page_directions, toward
+from sample_images.rendering.cards.kinds import (
+    FOLD,
+    HIDDEN,
+    Array,
+    Joints,
+    Kind,
+    halves,
+    page_ends,
+    panels_of,
+)
+from sample_images.rendering.cards.own_linkage import LENGTHS, SIDES, meet, page_direction
 
 
 def root(f: Callable[[float], float], near: float, step: float) -> float:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_images.rendering import card_dummy as dummy
-from sample_images.rendering import own_linkage as linkage
-from sample_images.rendering.card_dummy import Build, Part
+from sample_images.rendering.cards import card_dummy as dummy
+from sample_images.rendering.cards import own_linkage as linkage
+from sample_images.rendering.cards.card_dummy import Build, Part
 
 Array = NDArray[np.float64]
 Joints = Mapping[str, Array]

@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from sample_images.rendering import own_linkage as linkage
-from sample_images.rendering.card_dummy import Build
-from sample_images.rendering.kinds import FOLD
-from sample_images.rendering.phone_camera import Sensor
-from sample_images.rendering.staging import Shot
+from sample_images.rendering.cards import own_linkage as linkage
+from sample_images.rendering.cards.card_dummy import Build
+from sample_images.rendering.cards.kinds import FOLD
+from sample_images.rendering.scene.phone_camera import Sensor
+from sample_images.rendering.scene.staging import Shot
 
 CLASSES = (
     "soft", "hard", "dim", "oblique15", "defocus", "dark_card", "coloured", "white_on_white", "clutter",

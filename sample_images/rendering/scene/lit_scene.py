@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 from capture.camera.view import View
 from capture.sheet.marker_sheet import arch_outline
 from capture.sheet.sheet_pdf import write_board, write_sheet
-from sample_images.rendering import surroundings
-from sample_images.rendering.card_dummy import merged
-from sample_images.rendering.hung import strip_of
-from sample_images.rendering.laid_paper import PAPER_MM, Piece
-from sample_images.rendering.lying_shut import Above
-from sample_images.rendering.meshes import Mesh, box, paper
-from sample_images.rendering.phone_camera import Picture, Rectangle, Tile, around
-from sample_images.rendering.random_series import artwork
-from sample_images.rendering.staging import Shot, Stage, fold_height
+from sample_images.rendering.cards.card_dummy import merged
+from sample_images.rendering.cards.lying_shut import Above
+from sample_images.rendering.cards.meshes import Mesh, box, paper
+from sample_images.rendering.chance.random_series import artwork
+from sample_images.rendering.scene import surroundings
+from sample_images.rendering.scene.hung import strip_of
+from sample_images.rendering.scene.laid_paper import PAPER_MM, Piece
+from sample_images.rendering.scene.phone_camera import Picture, Rectangle, Tile, around
+from sample_images.rendering.scene.staging import Shot, Stage, fold_height
 
 SHEET_DPI = 600
 RIM_SPP = 4

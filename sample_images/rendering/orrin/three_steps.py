@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sample_images.rendering.catalogue import spread
-from sample_images.rendering.inked_ends import Ink
-from sample_images.rendering.laid_paper import Folded, Lie
-from sample_images.rendering.lit_scene import build_scene
-from sample_images.rendering.meshes import Mesh, join
-from sample_images.rendering.orrin_quay import made
-from sample_images.rendering.phone_camera import Camera, develop, expose, look_at
-from sample_images.rendering.staging import Shot, Stage, stage
-from sample_images.rendering.standing import Standing
-from sample_images.rendering.surroundings import revolved
+from sample_images.rendering.cards.inked_ends import Ink
+from sample_images.rendering.cards.meshes import Mesh, join
+from sample_images.rendering.chance.catalogue import spread
+from sample_images.rendering.orrin.orrin_quay import made
+from sample_images.rendering.scene.laid_paper import Folded, Lie
+from sample_images.rendering.scene.lit_scene import build_scene
+from sample_images.rendering.scene.phone_camera import Camera, develop, expose, look_at
+from sample_images.rendering.scene.staging import Shot, Stage, stage
+from sample_images.rendering.scene.standing import Standing
+from sample_images.rendering.scene.surroundings import revolved
 
 Array = NDArray[np.float64]
 SIZE = (1080, 720)

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_images.rendering.card_dummy import Build, Part
-from sample_images.rendering.meshes import box
-from sample_images.rendering.own_linkage import page_direction
+from sample_images.rendering.cards.card_dummy import Build, Part
+from sample_images.rendering.cards.meshes import box
+from sample_images.rendering.cards.own_linkage import page_direction
 
 Array = NDArray[np.float64]
 

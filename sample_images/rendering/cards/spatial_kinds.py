@@ -10,11 +10,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sample_images.rendering import card_dummy as dummy
-from sample_images.rendering.card_dummy import Build, Cutter, Part, page_directions, toward
-from sample_images.rendering.kinds import Array, Joints, Kind, halves, page_ends, panels_of
-from sample_images.rendering.meshes import Mesh, join, quads
-from sample_images.rendering.own_linkage import SIDES, meet, page_direction
+from sample_images.rendering.cards import card_dummy as dummy
+from sample_images.rendering.cards.card_dummy import Build, Cutter, Part, page_directions, toward
+from sample_images.rendering.cards.kinds import Array, Joints, Kind, halves, page_ends, panels_of
+from sample_images.rendering.cards.meshes import Mesh, join, quads
+from sample_images.rendering.cards.own_linkage import SIDES, meet, page_direction
 
 _SIGN = {"left": -1.0, "right": 1.0}
 

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from sample_images.rendering.lying_shut import Above, Lens
-from sample_images.rendering.orrin_quay import SAMPLES
-from sample_images.rendering.phone_camera import Sensor
-from sample_images.rendering.staging import Shot
+from sample_images.rendering.cards.lying_shut import Above, Lens
+from sample_images.rendering.orrin.orrin_quay import SAMPLES
+from sample_images.rendering.scene.phone_camera import Sensor
+from sample_images.rendering.scene.staging import Shot
 
 FOLDER = "phone"
 SIZE = (2000, 1500)

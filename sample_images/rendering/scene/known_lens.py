@@ -6,7 +6,7 @@ import numpy as np
 
 from capture.camera.calibrated_camera import Camera
 from capture.camera.camera_file import to_text
-from sample_images.rendering.staging import Shot, stage
+from sample_images.rendering.scene.staging import Shot, stage
 
 SD = np.array([4e-4, 1.5e-3, 6e-3, 0.8, 0.8, 1e-9, 1e-9, 1e-9])
 """Doubt of log focal length, k1, k2, cx, cy (px), k3, p1, p2 after eight photos of the board."""

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_images.rendering.meshes import Mesh, box, join, prism, quads, write_ply
+from sample_images.rendering.cards.meshes import Mesh, box, join, prism, quads, write_ply
 
 Array = NDArray[np.float64]
 Colour = tuple[float, float, float]

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from capture.sheet.apron import APRON_OUTER_MM, BOTTOM_MM, FOLD_SD_MM, PAPER_MM, SPINE_SD_MM
 from capture.sheet.apron_pdf import APRON_PAGE_Y_MM
-from sample_images.rendering.card_dummy import Build, Part
-from sample_images.rendering.meshes import Mesh, box, join, paper
-from sample_images.rendering.own_linkage import page_direction
+from sample_images.rendering.cards.card_dummy import Build, Part
+from sample_images.rendering.cards.meshes import Mesh, box, join, paper
+from sample_images.rendering.cards.own_linkage import page_direction
 
 Array = NDArray[np.float64]
 

@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
-from sample_images.rendering.card_dummy import Build, Part, props
-from sample_images.rendering.hung import Hung, book
-from sample_images.rendering.kinds import FOLD, HIDDEN, Kind
-from sample_images.rendering.laid_paper import PAPER_MM, Band, Folded, Laid, Piece, lower_band, piece
-from sample_images.rendering.own_linkage import SIDES, page_direction
-from sample_images.rendering.phone_camera import Camera, Sensor, look_at
-from sample_images.rendering.standing import (
+from sample_images.rendering.cards.card_dummy import Build, Part, props
+from sample_images.rendering.cards.kinds import FOLD, HIDDEN, Kind
+from sample_images.rendering.cards.own_linkage import SIDES, page_direction
+from sample_images.rendering.scene.hung import Hung, book
+from sample_images.rendering.scene.laid_paper import PAPER_MM, Band, Folded, Laid, Piece, lower_band, piece
+from sample_images.rendering.scene.phone_camera import Camera, Sensor, look_at
+from sample_images.rendering.scene.standing import (
     Standing,
     about_x,
     about_y,

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sample_images.rendering.catalogue import spread
-from sample_images.rendering.kinds import FOLD, Kind
-from sample_images.rendering.own_linkage import SIDES
-from sample_images.rendering.planar_kinds import FLAPS, LEGS, STAGES, STAGES_CARD_MM, SUPPORT
-from sample_images.rendering.spatial_kinds import VFOLD, VFOLD_NEAR_MM
+from sample_images.rendering.cards.kinds import FOLD, Kind
+from sample_images.rendering.cards.own_linkage import SIDES
+from sample_images.rendering.cards.planar_kinds import FLAPS, LEGS, STAGES, STAGES_CARD_MM, SUPPORT
+from sample_images.rendering.cards.spatial_kinds import VFOLD, VFOLD_NEAR_MM
+from sample_images.rendering.chance.catalogue import spread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

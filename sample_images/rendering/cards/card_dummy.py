@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_images.rendering.inked_ends import Ink, inked_strip
-from sample_images.rendering.meshes import Mesh, join, prism, strip
-from sample_images.rendering.own_linkage import SIDES, page_direction
+from sample_images.rendering.cards.inked_ends import Ink, inked_strip
+from sample_images.rendering.cards.meshes import Mesh, join, prism, strip
+from sample_images.rendering.cards.own_linkage import SIDES, page_direction
 
 Array = NDArray[np.float64]
 

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.sheet.marker_sheet import sheet_for_paper
-from sample_images.rendering import own_linkage as linkage
-from sample_images.rendering.hung import put_on
-from sample_images.rendering.staging import Shot, stage
+from sample_images.rendering.cards import own_linkage as linkage
+from sample_images.rendering.scene.hung import put_on
+from sample_images.rendering.scene.staging import Shot, stage
 
 WIDEST = 0.88
 """Largest share of the frame that a sheet may take."""

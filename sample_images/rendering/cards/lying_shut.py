@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
-from sample_images.rendering.card_dummy import Part
-from sample_images.rendering.meshes import box
-from sample_images.rendering.phone_camera import Camera, Sensor, look_at
+from sample_images.rendering.cards.card_dummy import Part
+from sample_images.rendering.cards.meshes import box
+from sample_images.rendering.scene.phone_camera import Camera, Sensor, look_at
 
 Array = NDArray[np.float64]
 FULL = (4000, 3000)

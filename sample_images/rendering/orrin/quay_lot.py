@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sample_images.rendering.card_dummy import Build
-from sample_images.rendering.catalogue import hand_made, spread
-from sample_images.rendering.phone_camera import Sensor
-from sample_images.rendering.staging import Shot
+from sample_images.rendering.cards.card_dummy import Build
+from sample_images.rendering.chance.catalogue import hand_made, spread
+from sample_images.rendering.scene.phone_camera import Sensor
+from sample_images.rendering.scene.staging import Shot
 
 FOLDER = "lot_ferry"
 COUNT = 14

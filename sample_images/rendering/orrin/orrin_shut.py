@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
-from sample_images.rendering.card_dummy import Part
-from sample_images.rendering.lying_shut import Above, Lens, shut
-from sample_images.rendering.orrin_quay import SAMPLES
-from sample_images.rendering.phone_camera import Sensor
+from sample_images.rendering.cards.card_dummy import Part
+from sample_images.rendering.cards.lying_shut import Above, Lens, shut
+from sample_images.rendering.orrin.orrin_quay import SAMPLES
+from sample_images.rendering.scene.phone_camera import Sensor
 
 
 def _oversize_shut() -> Above:

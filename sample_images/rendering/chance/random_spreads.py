@@ -10,15 +10,15 @@ from typing import Any, Final
 import numpy as np
 
 from capture.sheet.marker_sheet import sheet_for_paper
-from sample_images.rendering.card_dummy import Build
-from sample_images.rendering.catalogue import hand_made, random_camera, random_faults, random_looks
-from sample_images.rendering.inked_ends import Ink
-from sample_images.rendering.laid_paper import Folded, Laid, Lie
-from sample_images.rendering.own_linkage import SIDES
-from sample_images.rendering.random_constructions import BUILT_UP, Design, fold_design
-from sample_images.rendering.spatial_kinds import VFOLD
-from sample_images.rendering.staging import Shot, stage
-from sample_images.rendering.standing import Standing
+from sample_images.rendering.cards.card_dummy import Build
+from sample_images.rendering.cards.inked_ends import Ink
+from sample_images.rendering.cards.own_linkage import SIDES
+from sample_images.rendering.cards.spatial_kinds import VFOLD
+from sample_images.rendering.chance.catalogue import hand_made, random_camera, random_faults, random_looks
+from sample_images.rendering.chance.random_constructions import BUILT_UP, Design, fold_design
+from sample_images.rendering.scene.laid_paper import Folded, Laid, Lie
+from sample_images.rendering.scene.staging import Shot, stage
+from sample_images.rendering.scene.standing import Standing
 
 SPREADS: Final = (
     "spread", "spread_ink", "board", "board_ink", "raised", "raised_ink", "folded", "folded_ink",

@@ -9,12 +9,12 @@ from mathutils import Vector
 from numpy.typing import NDArray
 
 from capture.sheet.sheet_pdf import write_sheet
-from sample_images.rendering import surroundings
-from sample_images.rendering.card_dummy import Part, merged
-from sample_images.rendering.lit_scene import printed, sheet_meshes
-from sample_images.rendering.meshes import Mesh, box, quads
-from sample_images.rendering.own_linkage import SIDES
-from sample_images.rendering.staging import Shot, Stage
+from sample_images.rendering.cards.card_dummy import Part, merged
+from sample_images.rendering.cards.meshes import Mesh, box, quads
+from sample_images.rendering.cards.own_linkage import SIDES
+from sample_images.rendering.scene import surroundings
+from sample_images.rendering.scene.lit_scene import printed, sheet_meshes
+from sample_images.rendering.scene.staging import Shot, Stage
 
 Array = NDArray[np.float64]
 

@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 
-from sample_images.rendering.catalogue import spread
-from sample_images.rendering.orrin_quay import made
-from sample_images.rendering.own_linkage import SIDES
-from sample_images.rendering.planar_kinds import FLAPS, LEGS, SCISSORS, STAGES, SUPPORT
-from sample_images.rendering.spatial_kinds import PILLAR, VFOLD, VFOLD_UNEVEN
-from sample_images.rendering.staging import Shot
+from sample_images.rendering.cards.own_linkage import SIDES
+from sample_images.rendering.cards.planar_kinds import FLAPS, LEGS, SCISSORS, STAGES, SUPPORT
+from sample_images.rendering.cards.spatial_kinds import PILLAR, VFOLD, VFOLD_UNEVEN
+from sample_images.rendering.chance.catalogue import spread
+from sample_images.rendering.orrin.orrin_quay import made
+from sample_images.rendering.scene.staging import Shot
 
 _SHED = {
     "page left": 112.0, "page right": 112.0, "foot right": 12.0, "fold right": 36.0,

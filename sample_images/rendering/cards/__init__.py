@@ -1,0 +1,1 @@
+"""The card dummy as solids, and where its joints lie."""

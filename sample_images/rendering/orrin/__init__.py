@@ -1,0 +1,1 @@
+"""The sample photographs, one by one."""
