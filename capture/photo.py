@@ -19,6 +19,7 @@ from PIL import Image, UnidentifiedImageError
 from capture.arrays import Pixels
 from capture.errors import PhotoError
 from capture.files import FileBytes, read_whole
+from capture.jpeg_damage import is_damaged
 from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
 
 MAX_PIXELS: Final = 210_000_000
@@ -122,6 +123,11 @@ def _read_file(file: FileBytes) -> Photo:
             exif = read_exif(header)
             if kind == "JPEG":
                 _check_jpeg_is_whole(name, data)
+                if is_damaged(data):
+                    raise PhotoError(
+                        f"{name}: the JPEG is damaged (part of its picture data is lost or mixed up); copy "
+                        "it again from the camera"
+                    )
             image = _decode(data, kind, header, exif.orientation)
         except Image.DecompressionBombError:
             raise PhotoError(
