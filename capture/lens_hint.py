@@ -9,6 +9,9 @@ from PIL import Image
 FULL_FRAME_DIAGONAL_MM: Final = float(np.hypot(36.0, 24.0))
 """Diagonal of the 35 mm frame, to which the equivalent focal length refers."""
 
+USUAL_F35: Final = 45.0
+"""Focal length, equivalent to 35 mm film, that is assumed where a photo says nothing of its lens."""
+
 _FOCAL_REL_SD: Final = 0.03
 """Doubt of an EXIF focal length: rounding, focusing, the maker's convention (see the half-mm term too)."""
 

@@ -16,14 +16,26 @@ from numpy.typing import NDArray
 from capture.arrays import Array
 from capture.camera.apron_lines import apron_lines
 from capture.camera.calibrated_camera import LENS, Camera, require_fit
-from capture.camera.lens_model import N_ALL, N_VIEW, Problem, covariance, normal_matrix, residuals
+from capture.camera.lens_model import (
+    N_ALL,
+    N_FOLD,
+    N_VIEW,
+    FoldedPiece,
+    Problem,
+    covariance,
+    normal_matrix,
+    residuals,
+)
+from capture.camera.page_from_sill import page_of_sill
 from capture.camera.solver import adjust_without_outliers, first_guess
 from capture.camera.view import View
 from capture.errors import SheetError
+from capture.lens_hint import USUAL_F35
 from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import Sighting
+from capture.sight.sill_sight import SillSeen
 
 K1_SD: Final = 0.1
 K2_SD: Final = 0.2
@@ -36,7 +48,6 @@ CROPPED_CENTRE_SD: Final = 0.15
 UNKNOWN_F_SD: Final = 0.6
 """Doubt of log f where the photo says nothing: 22 to 90 mm equivalent lie within one sigma of 45 mm."""
 
-_UNKNOWN_F35: Final = 45.0
 _MODEL_SD_PX: Final = 0.02
 """What the two-coefficient lens model leaves over."""
 
@@ -47,6 +58,16 @@ _MODEL_SD_MM: Final = 0.01
 _BOW_SD_MM: Final = 0.15
 """Prior doubt of each of the three bows of the sheet (see `bow_shapes`); where paper needs more, the
 saddles say so."""
+
+_FOLD_TURN_SD: Final = 0.004
+"""Prior doubt of the fold line's slope, rad: folded along a line on the print, or scored."""
+
+_SPRING: Final = np.radians(0.5)
+_SPRING_SD: Final = np.radians(1.2)
+"""How far the sill stands off a right angle to the sheet: it springs up, and the sheet leans."""
+
+_SILL_BOW_SD_MM: Final = (0.2, 0.1)
+"""Prior doubt of the sill's bows along the fold and along its depth."""
 
 _MAX_BOW_MM: Final = 3.0
 
@@ -98,19 +119,20 @@ def solve_view(
     kept = problem.some(keep)
     residual, jac = residuals(params, kept)
     # 9 unknowns are determined by the sheet's saddles (pose and at most f, k1, k2), 6 by each half of an
-    # apron; the rest lives on its priors.
+    # apron, about 4 by each piece of a sill; the rest lives on its priors.
     weight = 1 / np.repeat(kept.sigma**2, 2)
-    freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron)
+    freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron) - 4 * len(sighting.sill)
     chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
     # Prints differ: the residuals say how well this one is made, but never less than the fits' own doubt.
-    fits = np.concatenate([sighting.sigma_px, *(half.sigma_px for half in sighting.apron)])[keep]
+    fits = np.concatenate([p.sigma_px for p in (sighting, *sighting.apron, *sighting.sill)])[keep]
     least = float(np.mean((fits**2 + _MODEL_SD_PX**2) / kept.sigma**2))
     sigma = kept.sigma * np.sqrt(np.clip(chi2, least, 1.0))
     cov = covariance(normal_matrix(jac, sigma, kept), kept.held) * max(chi2, 1.0)
-    on_sheet = kept.pose == 0
+    upright = problem.upright
+    on_sheet = upright[keep]
     rms = float(np.sqrt(np.mean(residual.reshape(-1, 2)[on_sheet] ** 2)))
     bow_mm = float(np.ptp(bow_shapes(sighting.sheet, sighting.sheet.saddles) @ params[N_VIEW:N_ALL]))
-    n_lost = int(np.count_nonzero(~keep[problem.pose == 0]))
+    n_lost = int(np.count_nonzero(~keep[upright]))
     view = View(
         params=params[:N_VIEW],
         cov=cov[:N_VIEW, :N_VIEW],
@@ -120,6 +142,14 @@ def solve_view(
         notes=_notes(sighting, scale, prior, n_lost),
         bow_mm=bow_mm,
         apron=apron_lines(params, cov, sighting.apron),
+        page=page_of_sill(
+            params,
+            cov,
+            sighting.sill,
+            problem.pieces,
+            problem.fold_at,
+            lambda xy: bow_shapes(sighting.sheet, xy),
+        ),
     )
     _require_sound(photo.name, view, sighting, n_lost, bow_mm)
     _require_bars_fit(photo.name, view, scale)
@@ -160,7 +190,7 @@ def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
         log_f, f_sd = float(np.log(hint.focal_px)), hint.rel_sd
         note = f"focal length: {hint.source}, {100 * hint.rel_sd:.1f} % doubtful, refined by the sheet"
     else:
-        log_f, f_sd = float(np.log(_UNKNOWN_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
+        log_f, f_sd = float(np.log(USUAL_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
         note = f"focal length: {hint.source}; worked out from the sheet alone"
         if hint.cropped:
             note += "; give the uncropped original for a surer result"
@@ -172,7 +202,9 @@ def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
 
 
 def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPrior) -> Problem:
-    n = N_ALL + 6 * len(sighting.apron)
+    """Put together what the marks of sheet, apron and sill say and what is expected."""
+    n_poses, sill = 1 + len(sighting.apron), sighting.sill
+    n = N_ALL + 6 * (n_poses - 1) + N_FOLD * len(sill)
     prior, precision, held = np.zeros(n), np.zeros((n, n)), np.zeros(n, dtype=bool)
     prior[LENS], held[LENS] = lens.values, lens.held
     precision[np.ix_(LENS, LENS)] = lens.precision
@@ -183,19 +215,39 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPri
     parts = [
         (sighting.xy_mm, sighting.px, sighting.sigma_px, sighting.H_img_sheet),
         *((half.xy_mm, half.px, half.sigma_px, half.H_img_apron) for half in sighting.apron),
+        *((part.xy_mm, part.px, part.sigma_px, part.H_img_paper) for part in sill),
     ]
     shapes = [bow_shapes(sighting.sheet, sighting.xy_mm)]
     shapes += [np.zeros((len(half.xy_mm), 3)) for half in sighting.apron]
-    return Problem(
+    shapes += [
+        bow_shapes(sighting.sheet, part.xy_mm * [1, 0] + [0, part.sill.fold_mm]) for part in sill
+    ]
+    counts = [len(p[0]) for p in parts]
+    problem = Problem(
         xy_mm=np.concatenate([p[0] for p in parts]),
         px=np.concatenate([p[1] for p in parts]),
         sigma=np.concatenate([mark_sigma(p[2], p[3]) for p in parts]),
         shapes=np.concatenate(shapes),
-        pose=np.repeat(np.arange(len(parts)), [len(p[0]) for p in parts]),
-        n_poses=len(parts),
+        pose=np.repeat([*range(n_poses), *(0 for _ in sill)], counts),
+        n_poses=n_poses,
         prior=prior,
         precision=precision,
         held=held,
+        fold=np.repeat([*(-1 for _ in range(n_poses)), *range(len(sill))], counts),
+        pieces=tuple(_piece(part) for part in sill),
+    )
+    for k, part in enumerate(sill):
+        at = np.arange(n)[problem.fold_at(k)]
+        prior[at[0]], prior[at[2]] = part.sill.fold_mm * scale.up, _SPRING
+        sd = np.array([part.sill.fold_sd_mm, _FOLD_TURN_SD, _SPRING_SD, *_SILL_BOW_SD_MM])
+        precision[at, at] = 1 / sd**2
+    return problem
+
+
+def _piece(seen: SillSeen) -> FoldedPiece:
+    left, right = seen.part.span_mm
+    return FoldedPiece(
+        middle_mm=(left + right) / 2, half_mm=(right - left) / 2, depth_mm=seen.sill.depth_mm
     )
 
 

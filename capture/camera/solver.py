@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from capture.arrays import Array
 from capture.camera.lens_model import Problem, all_residuals, normalised, parts, pose_at
 from capture.errors import SheetError
+from capture.sight.rough_pose import camera_matrix, pose_of
 from capture.sight.sighting import FEWEST_SADDLES
 
 _ROBUST_K: Final = 3.0
@@ -24,7 +25,7 @@ def first_guess(problem: Problem, homographies: Sequence[Array]) -> Array:
         params = problem.prior.copy()
         params[6] += np.log(factor)
         for k, h in enumerate(homographies):
-            params[pose_at(k)] = _pose(h, params)
+            params[pose_at(k)] = pose_of(h, camera_matrix(float(np.exp(params[6])), params[9:11]))
         params = adjust(problem, params, steps=12)
         cost = _cost(params, problem)
         if cost < best_cost:
@@ -32,18 +33,6 @@ def first_guess(problem: Problem, homographies: Sequence[Array]) -> Array:
     if best is None:  # every start was not finite
         raise SheetError("the camera's place cannot be worked out from the sheet; photograph it again")
     return best
-
-
-def _pose(h: Array, params: Array) -> Array:
-    """Rotation vector and translation (6,) that best explain a homography at a given focal length."""
-    k = np.array([[np.exp(params[6]), 0, params[9]], [0, np.exp(params[6]), params[10]], [0, 0, 1]])
-    m = np.linalg.solve(k, h)
-    m = m / np.sqrt(np.linalg.norm(m[:, 0]) * np.linalg.norm(m[:, 1]))
-    if m[2, 2] < 0:  # the sheet lies before the camera
-        m = -m
-    u, _, vt = np.linalg.svd(np.column_stack([m[:, 0], m[:, 1], np.cross(m[:, 0], m[:, 1])]))
-    rot = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
-    return np.concatenate([cv2.Rodrigues(rot)[0].ravel(), m[:, 2]])
 
 
 def _robust_normal(params: Array, problem: Problem) -> tuple[Array, Array]:
@@ -171,7 +160,7 @@ def adjust_without_outliers(problem: Problem, params: Array) -> tuple[Array, NDA
         params = adjust(problem.some(keep), params)
         norm = normalised(all_residuals(params, problem), problem.sigma)
         still = norm < 5 * _robust_scale(norm[keep])
-        if np.array_equal(still, keep) or np.count_nonzero(still & (problem.pose == 0)) < FEWEST_SADDLES:
+        if np.array_equal(still, keep) or np.count_nonzero(still & problem.upright) < FEWEST_SADDLES:
             break
         keep = still
     return params, keep

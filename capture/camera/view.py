@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from capture.arrays import Array
+from capture.camera.known_page import KnownPage
 from capture.sheet.apron import ApronLines
 
 PARAMS: Final = (
@@ -70,6 +71,7 @@ class View:
     notes : plain sentences on priors used (focal length from where, print scale measured or not).
     bow_mm : how far the sheet is bowed, from highest to lowest mark.
     apron : where the page lines, the spine and the near end are, if an apron was seen.
+    page : the pages' surface, the line where the sheet stands on it and the spine, if a sill was seen.
     z_gradient : (16,) change of the measuring plane's height (mm) with `params`, where an apron gave it: its
         errors then go together with those of the camera; None for a plane known otherwise.
     """
@@ -82,6 +84,7 @@ class View:
     notes: tuple[str, ...] = ()
     bow_mm: float = 0.0
     apron: ApronLines | None = None
+    page: KnownPage | None = None
     z_gradient: Array | None = None
 
     def __post_init__(self) -> None:

@@ -9,7 +9,7 @@ Fitted by Gauss-Newton with analytic derivatives; per saddle: place (2), affine 
 brightness, contrast, slope of light (2) and one term for the tone curve.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,7 +25,15 @@ _AFFINE_SD: Final = 0.04
 _WINDOW_MM: Final = 0.185
 """Half window as a share of the square: inside the point-symmetric part of the pattern."""
 
+_PLAIN_WINDOW_MM: Final = 0.42
+"""The same where no tags are: all but the blur of the next crossing."""
+
 _LARGEST_WINDOW_PX: Final = 12
+_LARGEST_GRAZING_PX: Final = 24
+"""At a low angle few rows of pixels carry the pattern, so more columns are taken."""
+
+_FAR_MM: Final = 1e4
+
 _SIGMA_FLOOR_PX: Final = 0.01
 """What the fit can hardly be better than: the eight-bit steps, the JPEG, the print itself."""
 
@@ -63,6 +71,9 @@ def fit_saddles(
     predicted_px: Array,
     sign: Array,
     square_mm: float,
+    *,
+    grazing: bool = False,
+    plain: bool = False,
 ) -> SaddleFits:
     """Fit every saddle from its predicted place.
 
@@ -74,33 +85,42 @@ def fit_saddles(
     predicted_px : (N, 2) where they should be, good to about a tenth of a square.
     sign : (N,) +1 where the quadrant up and right is black.
     square_mm : side of the squares.
+    grazing : the target is seen at a low angle: blur that is round in the picture is not so on the target.
+    plain : no tags lie in the white squares, so that the pattern is point-symmetric much farther out.
     """
     n = len(xy_mm)
     base = apply_h(H_img_sheet, xy_mm)
     step = 0.05 * square_mm
     jac = np.stack([(apply_h(H_img_sheet, xy_mm + d) - base) / step for d in step * np.eye(2)], axis=2)
-    reach = _WINDOW_MM * square_mm
-    half = int(
-        np.clip(np.ceil(reach * np.median(np.abs(jac).sum(axis=2).max(axis=1))), 4, _LARGEST_WINDOW_PX)
-    )
+    reach = (_PLAIN_WINDOW_MM if plain else _WINDOW_MM) * square_mm
+    largest = _LARGEST_GRAZING_PX if grazing else _LARGEST_WINDOW_PX
+    widths = np.abs(jac).sum(axis=2)
+    extent = np.median(widths if grazing else widths.max(axis=1), axis=0)
+    half = np.clip(np.ceil(reach * np.broadcast_to(extent, 2)), 4, largest).astype(int)  # x, y
     centre = np.rint(np.nan_to_num(predicted_px, nan=-1e6, posinf=-1e6, neginf=-1e6)).astype(np.int64)
     h, w = grey.shape
-    inside = (centre >= half + 1).all(axis=1) & (centre[:, 0] < w - half - 1) & (centre[:, 1] < h - half - 1)
+    inside = (centre >= half + 1).all(axis=1) & (centre < np.array([w, h]) - half - 1).all(axis=1)
     out = {
         key: np.full(n, np.nan) for key in ("sigma_px", "shift_px", "blur_px", "contrast", "white", "misfit")
     }
     px = np.full((n, 2), np.nan)
     if inside.any():
         k = np.flatnonzero(inside)
-        window = np.arange(-half, half + 1)
-        dx, dy = (a.ravel() for a in np.meshgrid(window, window))
+        sides = 2 * half + 1
+        dx, dy = (a.ravel() for a in np.meshgrid(*(np.arange(side) - side // 2 for side in sides)))
         values = grey[centre[k, 1, None] + dy, centre[k, 0, None] + dx].astype(np.float32)
         pixels = centre[k, None, :] + np.stack([dx, dy], axis=-1)[None]
         lag = (predicted_px - base)[k, None, :]
         mm = apply_h(np.asarray(np.linalg.inv(H_img_sheet), dtype=float), pixels - lag) - xy_mm[k, None, :]
         scale = np.sqrt(np.abs(np.linalg.det(jac[k])))
         weight = (np.abs(mm).max(axis=2) < reach).astype(np.float32)
-        fit = _gauss_newton(_Windows(values, mm.astype(np.float32), weight, sign[k], scale), square_mm)
+        stretch = np.ones((len(k), 2))
+        if grazing:
+            stretch = np.linalg.norm(np.linalg.inv(jac[k]), axis=2) * scale[:, None]
+        tag = np.inf if plain else 0.1 * square_mm
+        shape = (int(sides[1]), int(sides[0]))
+        windows = _Windows(values, mm.astype(np.float32), weight, sign[k], scale, stretch, tag, shape)
+        fit = _gauss_newton(windows, square_mm, thin=not grazing)
         place = apply_h(H_img_sheet, xy_mm[k] + fit.theta[:, :2]) + lag[:, 0]
         px[k] = place
         cov = jac[k] @ fit.cov_mm2 @ np.swapaxes(jac[k], 1, 2)
@@ -124,29 +144,42 @@ class _Fit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Windows:
-    """Grey values (N, P), sheet mm (N, P, 2) from the predicted saddle, weights (N, P); per saddle (N,)."""
+    """Grey values (N, P), sheet mm (N, P, 2) from the predicted saddle, weights (N, P); per saddle (N,).
+
+    `stretch` (N, 2) is the blur along x and y of the target over their mean; `tag` the distance of the tags'
+    corners from the saddle, mm; `shape` (rows, columns) of the P pixels.
+    """
 
     values: Single
     mm: Single
     weight: Single
     sign: Array
     px_per_mm: Array
+    stretch: Array
+    tag: float
+    shape: tuple[int, int]
 
     def some(self, rows: NDArray[np.intp]) -> "_Windows":
         return _Windows(
-            self.values[rows], self.mm[rows], self.weight[rows], self.sign[rows], self.px_per_mm[rows]
+            self.values[rows],
+            self.mm[rows],
+            self.weight[rows],
+            self.sign[rows],
+            self.px_per_mm[rows],
+            self.stretch[rows],
+            self.tag,
+            self.shape,
         )
 
     def thinned(self) -> "_Windows":
         """Every second pixel both ways."""
-        side = round(np.sqrt(self.values.shape[1]))
-        pick = np.arange(side * side).reshape(side, side)[::2, ::2].ravel()
-        return _Windows(
-            self.values[:, pick], self.mm[:, pick], self.weight[:, pick], self.sign, self.px_per_mm
+        pick = np.arange(self.values.shape[1]).reshape(self.shape)[::2, ::2].ravel()
+        return replace(
+            self, values=self.values[:, pick], mm=self.mm[:, pick], weight=self.weight[:, pick]
         )
 
 
-def _gauss_newton(windows: _Windows, square_mm: float) -> _Fit:
+def _gauss_newton(windows: _Windows, square_mm: float, *, thin: bool) -> _Fit:
     """Fit all windows together: coarsely on fewer pixels, then finely, each until it no longer moves."""
     n, n_pixels = windows.values.shape
     theta = np.zeros((n, N_FIT))
@@ -155,7 +188,7 @@ def _gauss_newton(windows: _Windows, square_mm: float) -> _Fit:
     theta[:, 6] = np.log(blur_mm)
     theta[:, 7], theta[:, 8] = (low + high) / 2, np.maximum(high - low, 1)
     start = theta[:, 6].copy()
-    coarse = windows.thinned()
+    coarse = windows.thinned() if thin else windows
     for _ in range(3):  # place and light only, under a wide blur
         theta, _, _, _ = _improved(theta, coarse, start, square_mm, frozen=True)
     normal = np.zeros((n, N_FIT, N_FIT))
@@ -175,7 +208,7 @@ def _gauss_newton(windows: _Windows, square_mm: float) -> _Fit:
         active = active[moving | (step[:, 6] > 0.05) | (light > 0.02)]
         if len(active) == 0:
             break
-    cov = np.linalg.inv(normal + np.diag(_prior() + 1e-9))[:, :2, :2] * _correlation(residual)
+    cov = np.linalg.inv(normal + np.diag(_prior() + 1e-9))[:, :2, :2] * _correlation(residual, windows.shape)
     return _Fit(theta, np.asarray(cov, dtype=float), np.asarray(np.sqrt(var), dtype=float))
 
 
@@ -191,7 +224,7 @@ def _improved(
     theta: Array, windows: _Windows, blur0: Array, square_mm: float, *, frozen: bool = False
 ) -> tuple[Array, Array, Array, Single]:
     """One Gauss-Newton step: new unknowns; normal matrices, variances and residuals at the old ones."""
-    model, jac = _model(theta, windows.mm, windows.sign, square_mm)
+    model, jac = _model(theta, windows)
     residual = (windows.values - model) * windows.weight
     var = np.sum(residual**2, axis=1) / np.maximum(windows.weight.sum(axis=1) - N_FIT, 1) + 0.1
     weighted = jac * windows.weight[:, None, :]
@@ -214,42 +247,45 @@ def _improved(
     return new, normal, np.asarray(var, dtype=float), residual
 
 
-def _correlation(residual: Single) -> float:
+def _correlation(residual: Single, shape: tuple[int, int]) -> float:
     """Factor on the covariance for residuals that repeat their neighbours (demosaicing, JPEG)."""
-    side = round(np.sqrt(residual.shape[1]))
-    r = residual.reshape(-1, side, side)
+    r = residual.reshape(-1, *shape)
     total = np.sum(r * r, axis=(1, 2)) + 1e-9
     right = np.sum(r[:, :, 1:] * r[:, :, :-1], axis=(1, 2)) / total
     down = np.sum(r[:, 1:] * r[:, :-1], axis=(1, 2)) / total
     return float((1 + 2 * max(np.median(right), 0)) * (1 + 2 * max(np.median(down), 0)))
 
 
-def _model(theta: Array, mm: Single, sign: Array, square_mm: float) -> tuple[Single, Single]:
+def _model(theta: Array, windows: _Windows) -> tuple[Single, Single]:
     """Grey values (N, P) and their derivatives (N, 12, P)."""
+    mm, sign = windows.mm, windows.sign
     t = theta.astype(np.float32)[:, :, None]
     mu, mv = mm[:, :, 0] - t[:, 0], mm[:, :, 1] - t[:, 1]
     u = (1 + t[:, 2]) * mu + t[:, 3] * mv
     v = t[:, 4] * mu + (1 + t[:, 5]) * mv
-    inv = np.exp(-t[:, 6])
-    tag = np.float32(0.1 * square_mm)
-    eu, gu = _step(u * inv)
-    ev, gv = _step(v * inv)
-    up, gup = _step((u - tag) * inv)
-    um, gum = _step((-u - tag) * inv)
-    vp, gvp = _step((v - tag) * inv)
-    vm, gvm = _step((-v - tag) * inv)
+    inv_u = np.exp(-t[:, 6]) / windows.stretch[:, :1].astype(np.float32)
+    inv_v = np.exp(-t[:, 6]) / windows.stretch[:, 1:].astype(np.float32)
+    tag = np.float32(min(windows.tag, _FAR_MM))
+    eu, gu = _step(u * inv_u)
+    ev, gv = _step(v * inv_v)
+    up, gup = _step((u - tag) * inv_u)
+    um, gum = _step((-u - tag) * inv_u)
+    vp, gvp = _step((v - tag) * inv_v)
+    vm, gvm = _step((-v - tag) * inv_v)
     same = (sign > 0)[:, None]  # the tags' corners lie where u and v differ in sign
     va, vb = np.where(same, vm, vp), np.where(same, vp, vm)
     gva, gvb = np.where(same, -gvm, gvp), np.where(same, gvp, -gvm)
     s = sign.astype(np.float32)[:, None]
     white = 0.5 * (1 - s * (2 * eu - 1) * (2 * ev - 1)) - up * va - um * vb
-    d_u = (-s * gu * (2 * ev - 1) - gup * va + gum * vb) * inv
-    d_v = (-s * (2 * eu - 1) * gv - up * gva - um * gvb) * inv
-    pu, pm = (u - tag) * gup, (u + tag) * gum
-    qm, qp = -(v + tag) * gvm, (v - tag) * gvp
+    d_u = (-s * gu * (2 * ev - 1) - gup * va + gum * vb) * inv_u
+    d_v = (-s * (2 * eu - 1) * gv - up * gva - um * gvb) * inv_v
+    pu, pm = inv_u * (u - tag) * gup, inv_u * (u + tag) * gum
+    qm, qp = -(v + tag) * gvm * inv_v, (v - tag) * gvp * inv_v
     qa, qb = np.where(same, qm, qp), np.where(same, qp, qm)
-    d_blur = inv * (
-        s * (u * gu * (2 * ev - 1) + (2 * eu - 1) * v * gv) + pu * va - pm * vb + up * qa + um * qb
+    d_blur = (
+        s * (u * inv_u * gu * (2 * ev - 1) + (2 * eu - 1) * v * inv_v * gv)
+        + (pu * va - pm * vb)
+        + (up * qa + um * qb)
     )
     bright = white - 0.5
     gain = t[:, 8] + 2 * t[:, 11] * bright

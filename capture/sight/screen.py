@@ -32,13 +32,21 @@ _CLEAR_MM: Final = 1.2
 _LEAST_FREQUENCY: Final = 0.12  # cycles per pixel: slower changes are light and shadow
 
 
-def refuse_screens(name: str, grey: Pixels, tags: Tags, fits: SaddleFits, index: NDArray[np.int64]) -> None:
+def refuse_screens(
+    name: str,
+    grey: Pixels,
+    tags: Tags,
+    fits: SaddleFits,
+    index: NDArray[np.int64],
+    lowest_mm: float = -np.inf,
+) -> None:
     """Refuse a picture of the sheet that no printed sheet was before.
 
     Parameters
     ----------
     name : of the photo. grey : (H, W) photo. tags : the sheet and its homography.
     fits, index : all saddle fits, and which are good.
+    lowest_mm : height below which the sheet is folded away.
 
     Raises
     ------
@@ -55,26 +63,29 @@ def refuse_screens(name: str, grey: Pixels, tags: Tags, fits: SaddleFits, index:
             f"{name}: this is the sheet itself, a screenshot or a page of its PDF, not a photo of the print; "
             "print it, stand it with the dummy and photograph both"
         )
-    if shows_screen(grey, tags.sheet, tags.H_img_sheet):
+    if shows_screen(grey, tags.sheet, tags.H_img_sheet, lowest_mm):
         raise SheetError(
             f"{name}: the sheet is shown on a screen (its pixel grid is seen in the white margin), where no "
             "length is true; print the sheet and photograph that"
         )
 
 
-def shows_screen(grey: Pixels, sheet: MarkerSheet, h: Array) -> bool:
+def shows_screen(
+    grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float = -np.inf
+) -> bool:
     """Say whether the white margin right of the ring shows a pixel grid.
 
     Parameters
     ----------
     grey : (H, W) photo. sheet : the sheet seen. h : (3, 3) homography, pixels <- nominal mm.
+    lowest_mm : height below which the sheet is folded away.
 
     Returns
     -------
     bool
         False also where the margin is too small in the picture to tell.
     """
-    blocks = _margin_blocks(grey, sheet, h)
+    blocks = _margin_blocks(grey, sheet, h, lowest_mm)
     if len(blocks) < _FEWEST_BLOCKS:
         return False
     flat = np.stack([b - cv2.GaussianBlur(b, (0, 0), 3) for b in blocks])
@@ -84,10 +95,12 @@ def shows_screen(grey: Pixels, sheet: MarkerSheet, h: Array) -> bool:
     return bool(power.max() > LINE_OVER_MEDIAN * np.median(power) and levels > _LEAST_LEVELS)
 
 
-def _margin_blocks(grey: Pixels, sheet: MarkerSheet, h: Array) -> list[Array]:
+def _margin_blocks(
+    grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float
+) -> list[Array]:
     """Square blocks along the middle of the right margin; none if they would not fit into it."""
     left, right = sheet.ring[2] + _CLEAR_MM, sheet.paper_mm[0] / 2 - _CLEAR_MM
-    bottom, top = sheet.ring[1] + 10, sheet.ring[3] - 10
+    bottom, top = max(sheet.ring[1], lowest_mm) + 10, sheet.ring[3] - 10
     rim = apply_h(h, np.array([[left, 0.0], [right, 0.0]]))
     if np.linalg.norm(rim[1] - rim[0]) < _BLOCK_PX:
         return []

@@ -8,13 +8,16 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array, Pixels
 from capture.errors import SheetError
+from capture.lens_hint import USUAL_F35
 from capture.photo import Photo
 from capture.sheet.apron import APRON, SQUARE_MM, ApronHalf
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import MarkerSheet
+from capture.sheet.sill import CLEAR_OF_FOLD_MM, sill_of
 from capture.sight.saddles import SaddleFits, fit_saddles
 from capture.sight.screen import refuse_screens
 from capture.sight.shake import blur_ratio
+from capture.sight.sill_sight import SillSeen, find_sill, upright_tags
 from capture.sight.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
 
 FEWEST_SADDLES: Final = 16
@@ -76,6 +79,7 @@ class Sighting:
     blur_ratio : blur up and down over blur across; far from 1 where the camera moved.
     n_glare : marks lost because their black was nearly as bright as white elsewhere.
     apron : the halves of the apron that were seen.
+    sill : the pieces of the sheet that lie folded on the page; empty if it stands or hangs unfolded.
     """
 
     sheet: MarkerSheet
@@ -93,6 +97,7 @@ class Sighting:
     blur_ratio: float = 1.0
     n_glare: int = 0
     apron: tuple[HalfSeen, ...] = ()
+    sill: tuple[SillSeen, ...] = ()
 
     @property
     def n_expected(self) -> int:
@@ -115,11 +120,30 @@ def find_sheet(photo: Photo) -> Sighting:
             "stand the marker sheet with the dummy"
         )
     fits, good = _fit_all(photo, tags)
+    sill = _find_sill(photo, tags, fits, good)
+    if sill:
+        above = upright_tags(tags, sill[0].sill)
+        if above is not None and len(above.ids) < len(tags.ids):  # the fold had misled the homography
+            tags = above
+            fits, good = _fit_all(photo, tags)
+        good &= tags.sheet.saddles[:, 1] > sill[0].sill.fold_mm + CLEAR_OF_FOLD_MM
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
-    refuse_screens(photo.name, photo.grey, tags, fits, index)
+    lowest_mm = sill[0].sill.fold_mm if sill else -np.inf
+    refuse_screens(photo.name, photo.grey, tags, fits, index, lowest_mm)
     apron = find_apron(photo.grey, tags)
-    return _sighting(photo, tags, fits, index, apron)
+    return _sighting(photo, tags, fits, index, apron, sill)
+
+
+def _find_sill(
+    photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool_]
+) -> tuple[SillSeen, ...]:
+    """Look for the part of the sheet that is folded forward, at the focal length the photo tells or usual."""
+    if tags.sheet is BOARD or not good.any():
+        return ()
+    focal = photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
+    contrast = float(np.median(fits.contrast[good]))
+    return find_sill(photo.grey, tags, sill_of(tags.sheet), focal, contrast)
 
 
 def find_target(photo: Photo) -> Sighting:
@@ -138,11 +162,16 @@ def find_target(photo: Photo) -> Sighting:
             f"{photo.name}: only {len(index)} marks can be measured, {FEWEST_SADDLES} are needed; show more "
             "of the board, sharp and well lit"
         )
-    return _sighting(photo, tags, fits, index, ())
+    return _sighting(photo, tags, fits, index, (), ())
 
 
 def _sighting(
-    photo: Photo, tags: Tags, fits: SaddleFits, index: NDArray[np.int64], apron: tuple[HalfSeen, ...]
+    photo: Photo,
+    tags: Tags,
+    fits: SaddleFits,
+    index: NDArray[np.int64],
+    apron: tuple[HalfSeen, ...],
+    sill: tuple[SillSeen, ...],
 ) -> Sighting:
     sheet = tags.sheet
     n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
@@ -162,6 +191,7 @@ def _sighting(
         blur_ratio=blur_ratio(photo.grey, tags.H_img_sheet, fits.px[index], 0.09 * _square_px(tags)),
         n_glare=_count_glare(fits, index),
         apron=apron,
+        sill=sill,
     )
 
 

@@ -18,6 +18,7 @@ from capture.errors import SheetError
 from capture.sheet.apron import APRON, HALF_COLS
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import SHEETS, TAG_MODULES, TAG_SHARE, MarkerSheet
+from capture.sheet.sill import sill_of
 
 TARGETS: Final[Mapping[str, MarkerSheet]] = {**SHEETS, "board": BOARD}
 TARGET_OF_ID: Final[Mapping[int, str]] = {i: name for name, target in TARGETS.items() for i in target.tags}
@@ -126,7 +127,7 @@ def _with_apron(tags: Tags, grey: Pixels) -> Tags:
     low = np.maximum(np.floor(corners.min(axis=(0, 1)) - reach), 0).astype(int)
     high = np.ceil(corners.max(axis=(0, 1)) + reach).astype(int)
     part = np.ascontiguousarray(grey[low[1] : high[1], low[0] : high[0]])
-    ids, found = _detect(part, 1.0, (11, 21))
+    ids, found = detect_tags(part, 1.0, (11, 21))
     keep = [k for k, i in enumerate(ids) if i in APRON_IDS]
     if len(keep) <= len(tags.other_ids):
         return tags
@@ -165,7 +166,7 @@ def _stages(grey: Pixels) -> Iterator[tuple[list[int], Array]]:
     for scale in scales:
         image = grey if scale == 1.0 else _scaled(grey, scale)
         for windows in ((11, 11), (3, 33)):
-            yield _detect(image, scale, windows)
+            yield detect_tags(image, scale, windows)
 
 
 def _scaled(grey: Pixels, scale: float) -> Pixels:
@@ -181,7 +182,7 @@ def _dictionary() -> cv2.aruco.Dictionary:
     return cv2.aruco.Dictionary(family.bytesList[:n_used], family.markerSize, family.maxCorrectionBits)
 
 
-def _detect(image: Pixels, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
+def detect_tags(image: Pixels, scale: float, windows: tuple[int, int]) -> tuple[list[int], Array]:
     """Ids and corners (T, 4, 2) in full-size pixels."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
@@ -241,7 +242,7 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     used = {(int(i), *map(float, c.mean(axis=0))) for i, c in zip(found.ids, found.corners_px, strict=True)}
     rest = [k for k, i in enumerate(ids) if (i, *map(float, corners[k].mean(axis=0))) not in used]
     other = _best_target([ids[k] for k in rest], corners[rest])
-    if other is None or len(other.ids) < _SECOND_SHEET_TAGS:
+    if other is None or len(other.ids) < _SECOND_SHEET_TAGS or _may_be_folded(found, other):
         return
     if other.sheet is found.sheet:
         raise SheetError(
@@ -253,11 +254,19 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     )
 
 
+def _may_be_folded(found: Tags, other: Tags) -> bool:
+    """Say whether the tags in the other plane are what the sheet shows where its lower end is folded."""
+    if other.sheet is not found.sheet or np.isin(other.ids, found.ids).any():
+        return False
+    fold = sill_of(found.sheet).fold_mm
+    return all(found.sheet.tags[int(i)][:, 1].max() <= fold for i in other.ids)
+
+
 def _why_nothing(grey: Pixels, name: str) -> str:
     """Say why no sheet was found; a mirrored one is only looked for here."""
     factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey
-    ids, corners = _detect(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
+    ids, corners = detect_tags(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
     if _best_target(ids, corners) is not None:
         return f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting"
     return (

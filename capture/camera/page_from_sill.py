@@ -1,0 +1,139 @@
+"""From the solved fold of the sill to the pages' surfaces and the spine."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from capture.arrays import Array
+from capture.camera.known_page import KnownPage, PageSide
+from capture.camera.lens_model import N_ALL, N_FOLD, FoldedPiece, folded
+from capture.camera.view import PARAMS
+from capture.sight.sill_sight import SillSeen
+
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lying:
+    """How paper lies on a page; standard uncertainties in mm, common practice, no source, where not said.
+
+    Attributes
+    ----------
+    paper_mm : thickness of the paper: its printed face is so much above the page.
+    height_sd : how flat a piece lies, common to the piece (0.1-0.2 mm; two coins help).
+    end_sd : the same, at each end of the piece by itself.
+    bridging_mm, bridging_sd : a piece that is not split at the tick lies on the pages' outer parts and
+        bridges the gully: it floated 0.0-0.7 mm above the spine of spreads at 179.3-179.9 degrees.
+    tick_sd : tick set on the spine by eye.
+    untold_sd : the same where there is no tick, though the middle is where one would set it.
+    near_sd : near ends behind the sheet, or not quite there.
+    """
+
+    paper_mm: float = 0.1
+    height_sd: float = 0.12
+    end_sd: float = 0.08
+    bridging_mm: float = 0.15
+    bridging_sd: float = 0.2
+    tick_sd: float = 0.35
+    untold_sd: float = 1.0
+    near_sd: float = 0.5
+
+
+LYING: Final = Lying()
+
+
+def page_of_sill(
+    params: Array,
+    cov: Array,
+    seen: Sequence[SillSeen],
+    pieces: Sequence[FoldedPiece],
+    fold_at: Callable[[int], slice],
+    shapes_at: Callable[[Array], Array],
+) -> KnownPage | None:
+    """Return the page of a sill from the adjustment's unknowns (K,) and their covariance; None without one.
+
+    Parameters
+    ----------
+    seen, pieces : the pieces that were seen, in the adjustment's order. fold_at : where their unknowns are.
+    shapes_at : heights (N, 3) of the sheet at places (N, 2) per mm of each bow.
+    """
+    if not seen:
+        return None
+    sides = []
+    for k, piece_seen in enumerate(seen):
+        whole = piece_seen.part.side == "both"
+        names: tuple[Literal["left", "right"], ...] = (
+            ("left", "right") if piece_seen.part.side == "both" else (piece_seen.part.side,)
+        )
+        for name in names:
+            sides.append(
+                _side(params, cov, piece_seen, pieces[k], fold_at(k), shapes_at, name, whole=whole)
+            )
+    spine = np.mean([side.corners_mm[0] for side in sides], axis=0)
+    near_gradient = np.mean([side.gradient[2] for side in sides], axis=0)
+    sill = seen[0].sill
+    return KnownPage(
+        source="sill" if sill.has_tick else "band",
+        sides=tuple(sides),
+        spine_mm=spine,
+        spine_sd_mm=LYING.tick_sd if sill.has_tick else LYING.untold_sd,
+        has_tick=sill.has_tick,
+        near_z_mm=0.0,
+        near_gradient=near_gradient * 0.0,
+        near_rest_sd=LYING.near_sd,
+    )
+
+
+def _side(
+    params: Array,
+    cov: Array,
+    seen: SillSeen,
+    piece: FoldedPiece,
+    at: slice,
+    shapes_at: Callable[[Array], Array],
+    side: Literal["left", "right"],
+    *,
+    whole: bool,
+) -> PageSide:
+    """Return one page: three points under a piece, their derivatives and what the adjustment leaves over."""
+    fold = seen.sill.fold_mm
+    outer = seen.part.span_mm[0 if side == "left" else 1]
+    # Strictly the fold is where the unknowns have it; these places are on the flat paper, near enough to it.
+    xy = np.array([[0.0, fold], [outer, fold], [0.0, fold - seen.sill.depth_mm]])
+    behind = shapes_at(np.column_stack([xy[:, 0], np.full(3, fold)]))
+    columns = np.concatenate([np.arange(N_ALL), np.arange(at.start, at.stop)])
+
+    def corners(p: Array) -> Array:
+        flat = p[columns].copy()
+        here = xy * np.exp(flat[11:13])
+        slope = flat[N_ALL + 1]
+        here[:2, 1] = flat[N_ALL] + slope * here[:2, 0]  # the fold itself, where it came to lie
+        on_face = folded(flat, here / np.exp(flat[11:13]), behind, piece)
+        normal = np.cross(on_face[1] - on_face[0], on_face[2] - on_face[0])
+        normal *= np.sign(normal[1]) / np.linalg.norm(normal)
+        down = np.full(3, LYING.paper_mm)
+        if whole:
+            down[[0, 2]] += LYING.bridging_mm
+        out: Array = on_face - down[:, None] * normal
+        return out
+
+    jac = np.zeros((9, len(params)))
+    for i in columns:
+        step = np.zeros(len(params))
+        step[i] = 1e-5
+        jac[:, i] = ((corners(params + step) - corners(params - step)) / 2e-5).ravel()
+    n = len(PARAMS)
+    gradient = jac @ cov[:, :n] @ np.linalg.pinv(cov[:n, :n], hermitian=True)
+    rest = jac @ cov @ jac.T - gradient @ cov[:n, :n] @ gradient.T
+    lying = np.full((3, 3), LYING.height_sd**2) + np.diag(np.full(3, LYING.end_sd**2))
+    if whole:
+        lying[np.ix_([0, 2], [0, 2])] += LYING.bridging_sd**2
+    rest = rest + np.kron(lying, np.diag([0.0, 1.0, 0.0]))
+    return PageSide(
+        side=side,
+        corners_mm=corners(params),
+        gradient=gradient,
+        rest_cov=(rest + rest.T) / 2,
+        n_marks=len(seen.px),
+    )

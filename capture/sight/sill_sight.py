@@ -1,0 +1,204 @@
+"""Finding the sill: the part of the sheet that lies on the page and is seen at a low angle.
+
+The upright sheet says where a sill folded at its line would be seen. That place is straightened, as if looked
+at from above; its tags are read there, and its saddles are fitted in the photo itself.
+"""
+
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.arrays import Array, Pixels
+from capture.sheet.sill import Sill, SillPart
+from capture.sight.rough_pose import camera_matrix, folded_homography, pose_of
+from capture.sight.saddles import SaddleFits, fit_saddles
+from capture.sight.tags import Tags, apply_h, detect_tags, homography, nearby_mean, tags_homography
+
+
+_MOST_PX_PER_MM: Final = 8.0
+_AROUND_MM: Final = 8.0
+"""What is straightened reaches this far beyond the pattern: the fold is made by hand, and may spring up."""
+
+_FEWEST_SADDLES: Final = 8
+_LEAST_SHARE: Final = 1 / 3
+"""Fewer than these, or than this share of those printed, do not fix a sill."""
+
+_SHIFTS_MM: Final = tuple(np.arange(-2.0, 2.01, 0.1))
+"""Places tried where no tag can be read, mm across the line of sight: fold made by hand, sill springing up."""
+
+_LEAST_LIKE_PATTERN: Final = 0.7
+"""Share of the saddles that must show black and white where they should, before they are fitted."""
+
+_LOOK_AT: Final = 0.1
+"""Distance of those four points from the saddle, as a share of the cell."""
+
+_WORST_MISFIT: Final = 0.35
+_MOST_SIGMA_PX: Final = 0.6
+_MOST_SHIFT_CELLS: Final = 0.2
+_MOST_SHIFT_PX: Final = 4.0
+_LEAST_CONTRAST: Final = 0.2
+"""Of the upright sheet's: a sill lies in another light."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class SillSeen:
+    """One piece of the sill as seen in one photo.
+
+    Attributes
+    ----------
+    sill, part : what was printed.
+    xy_mm : (M, 2) marks that were seen, on the flat paper, nominal mm.
+    px : (M, 2) their places in the photo.
+    sigma_px : (M,) standard uncertainty per axis.
+    H_img_paper : (3, 3) homography, pixels <- flat paper mm, of the piece as it lies.
+    """
+
+    sill: Sill
+    part: SillPart
+    xy_mm: Array = field(repr=False)
+    px: Array = field(repr=False)
+    sigma_px: Array = field(repr=False)
+    H_img_paper: Array = field(repr=False)
+
+
+def find_sill(
+    grey: Pixels, tags: Tags, sill: Sill, focal_px: float, contrast: float
+) -> tuple[SillSeen, ...]:
+    """Find the pieces of a sill that lie folded forward; empty if none does.
+
+    Parameters
+    ----------
+    grey : (H, W) photo. tags : those of the upright sheet. sill : where its marks are.
+    focal_px : about the focal length. contrast : of the upright sheet's marks, grey levels.
+    """
+    above = upright_tags(tags, sill)
+    if above is None:
+        return ()
+    size = np.array([grey.shape[1], grey.shape[0]], dtype=float)
+    matrix = camera_matrix(focal_px, (size - 1) / 2)
+    h = folded_homography(pose_of(above.H_img_sheet, matrix), matrix, sill.fold_mm)
+    found = [_find_part(grey, h, sill, part, contrast) for part in sill.parts]
+    return tuple(seen for seen in found if seen is not None)
+
+
+def upright_tags(tags: Tags, sill: Sill) -> Tags | None:
+    """Return the tags above the fold alone, with their own homography; None if they are too few."""
+    above = np.array([tags.sheet.tags[int(i)][:, 1].min() > sill.fold_mm for i in tags.ids])
+    if above.all():
+        return tags
+    h = tags_homography(tags.sheet.tags, tags.ids[above], tags.corners_px[above])
+    if h is None:
+        return None
+    return replace(tags, ids=tags.ids[above], corners_px=tags.corners_px[above], H_img_sheet=h)
+
+
+def _find_part(grey: Pixels, h: Array, sill: Sill, part: SillPart, contrast: float) -> SillSeen | None:
+    for start in (_by_pattern(grey, h, part, contrast), _by_tags(grey, h, part)):
+        if start is None:
+            continue
+        fits, good = _fit(grey, start, part, contrast)
+        if np.count_nonzero(good) >= max(_FEWEST_SADDLES, _LEAST_SHARE * len(part.saddles)):
+            return SillSeen(
+                sill=sill,
+                part=part,
+                xy_mm=part.saddles[good],
+                px=fits.px[good],
+                sigma_px=fits.sigma_px[good],
+                H_img_paper=start,
+            )
+    return None
+
+
+def _by_pattern(grey: Pixels, h: Array, part: SillPart, contrast: float) -> Array | None:
+    """Homography moved up or down in the picture to where the pattern is seen; None where it is nowhere.
+
+    Looked at are four points round each saddle, two of them black and two white.
+    """
+    off = np.array([[1, 1], [-1, -1], [1, -1], [-1, 1]]) * _LOOK_AT * np.array(part.cell_mm)
+    around = apply_h(h, part.saddles[:, None] + off)
+    across = np.diff(apply_h(h, np.array([[0.0, 0.0], [1.0, 0.0]])), axis=0)[0]
+    up = np.array([across[1], -across[0]])  # the sheet's x and y are seen about at a right angle
+    best, best_share = None, _LEAST_LIKE_PATTERN
+    for dy in _SHIFTS_MM:
+        at = np.asarray(around + dy * up, dtype=np.float32)
+        values = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR).astype(float)
+        black, white = values[:, :2].mean(axis=1), values[:, 2:].mean(axis=1)
+        share = float(np.mean(part.saddle_sign * (white - black) > 0.5 * _LEAST_CONTRAST * contrast))
+        if share > best_share:
+            best, best_share = dy, share
+    if best is None:
+        return None
+    move = np.eye(3)
+    move[:2, 2] = best * up
+    out: Array = move @ h
+    return out
+
+
+def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
+    """Homography (3, 3) by the tags that can be read in the straightened picture; None without."""
+    low = np.min([c.min(axis=0) for c in part.tags.values()], axis=0) - _AROUND_MM
+    high = np.max([c.max(axis=0) for c in part.tags.values()], axis=0) + _AROUND_MM
+    rim = apply_h(h, np.array([[low[0], high[1]], [high[0], high[1]]]))
+    scale = float(np.clip(np.linalg.norm(rim[1] - rim[0]) / (high[0] - low[0]), 2.0, _MOST_PX_PER_MM))
+    if not np.isfinite(scale):
+        return None
+    # straight picture <- paper: x right, y up, the pixel (0, 0) is at the upper left corner
+    to_straight = np.array([[scale, 0, -scale * low[0]], [0, -scale, scale * high[1]], [0, 0, 1]])
+    to_photo = h @ np.linalg.inv(to_straight)
+    size = (int((high[0] - low[0]) * scale) + 1, int((high[1] - low[1]) * scale) + 1)
+    how = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    straight = np.asarray(cv2.warpPerspective(grey, to_photo, size, flags=how), dtype=np.uint8)
+    ids, corners = detect_tags(straight, 1.0, (11, 31))
+    if not ids:
+        return None
+    return tags_homography(part.tags, np.array(ids, dtype=np.int64), apply_h(to_photo, corners))
+
+
+def _fit(
+    grey: Pixels, h: Array, part: SillPart, contrast: float
+) -> tuple[SaddleFits, NDArray[np.bool_]]:
+    """Fit the saddles from where a homography has them, then from where their fitted neighbours say."""
+    predicted = apply_h(h, part.saddles)
+    fits, good = _fit_from(grey, h, part, predicted, contrast)
+    for _ in range(2):
+        if np.count_nonzero(good) < 4:
+            break
+        lag = fits.px[good] - apply_h(h, part.saddles[good])
+        predicted = apply_h(h, part.saddles) + nearby_mean(part.saddles, part.saddles[good], lag)
+        fits, good = _fit_from(grey, h, part, predicted, contrast)
+    return fits, good
+
+
+def _fit_from(
+    grey: Pixels, h: Array, part: SillPart, predicted: Array, contrast: float
+) -> tuple[SaddleFits, NDArray[np.bool_]]:
+    # Cells made square: the fit's pattern is that of squares.
+    square = np.array([1.0, part.cell_mm[0] / part.cell_mm[1]])
+    fits = fit_saddles(
+        grey,
+        h @ np.diag([*(1 / square), 1.0]),
+        part.saddles * square,
+        predicted,
+        part.saddle_sign,
+        part.cell_mm[0],
+        grazing=True,
+        plain=part.plain,
+    )
+    cell_px = np.linalg.norm(
+        apply_h(h, part.saddles + [0.0, part.cell_mm[1]]) - apply_h(h, part.saddles), axis=1
+    )
+    with np.errstate(invalid="ignore"):
+        good = (
+            fits.inside
+            & (fits.contrast > max(12.0, _LEAST_CONTRAST * contrast))
+            & (fits.misfit < _WORST_MISFIT)
+            & (fits.sigma_px < _MOST_SIGMA_PX)
+            & (fits.shift_px < np.maximum(_MOST_SHIFT_CELLS * cell_px, _MOST_SHIFT_PX))
+        )
+        if good.any():
+            good &= fits.misfit < max(3 * float(np.median(fits.misfit[good])), 0.06)
+            good &= fits.contrast > 0.4 * np.median(fits.contrast[good])
+    return fits, good
