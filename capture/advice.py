@@ -148,7 +148,7 @@ def _glare(sighting: Sighting) -> Iterator[Advice]:
 
 
 def _apron(sighting: Sighting) -> Iterator[Advice]:
-    if not sighting.apron:
+    if not sighting.apron and not sighting.sill:
         yield Advice(
             topic="apron",
             strong=False,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from enum import Enum, auto
 from typing import Final
 
+from capture.camera.known_page import PageSource
 from capture.camera.view import View
 from capture.errors import Option, SetupError
 from capture.setup import Setup, Use
@@ -56,7 +57,14 @@ class ApronUsed:
     """An apron hangs from the base: page line, spine and near end are taken from it."""
 
 
-Assumed = TakenFor | NearEnd | ApronUsed
+@dataclass(frozen=True, slots=True)
+class PageKnown:
+    """Marks lie on the page: a sheet folded there, or a doorstep; the page line is taken from them."""
+
+    source: PageSource
+
+
+Assumed = TakenFor | NearEnd | ApronUsed | PageKnown
 """What is taken for granted about where the dummy stands; a `NearEnd` is a standoff nobody measured."""
 
 
@@ -111,8 +119,16 @@ def placings(solved: Solved, near_end: NearEnd | None = None) -> tuple[Placing, 
     return tuple(ways)
 
 
-def with_apron(placing: Placing) -> Placing:
-    """Return the placing by the apron, if one was seen: it hangs from the near end itself."""
+def with_marks(placing: Placing) -> Placing:
+    """Return the placing by what marks say of the near end: those on the page, or an apron's that hangs there."""
+    page = placing.view.page
+    if page is not None:
+        return replace(
+            placing,
+            standoff_mm=page.near_z_mm,
+            standoff_err_mm=page.near_sd_mm,
+            assumed=(*placing.assumed, PageKnown(page.source)),
+        )
     apron = placing.view.apron
     if apron is None:
         return placing

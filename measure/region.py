@@ -11,6 +11,7 @@ from capture.sheet.marker_sheet import CUT_INSET_MM, MarkerSheet
 
 BELOW_MM = 12.0
 BESIDE_MM = 25.0
+UNDER_PAGE_MM = 3.0  # the page's surface is known to a few tenths; below it is the sill
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -49,6 +50,9 @@ def search_region(
     left, bottom, right, top = sheet.window
     if arch:
         d = CUT_INSET_MM + 1.0
+        if view.page is not None:  # the sheet stands on the page
+            low = min(float(side.corners_mm[:2, 1].min()) for side in view.page.sides) - UNDER_PAGE_MM
+            return Region(left=left + d, right=right - d, bottom=low, top=top - d, table_mm=None)
         if bottom_closed:
             # The dummy stands on something as high as the lower band, its level is not known.
             return Region(left=left + d, right=right - d, bottom=bottom, top=top - d, table_mm=None)

@@ -124,7 +124,8 @@ def solve_view(
     freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron) - 4 * len(sighting.sill)
     chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
     # Prints differ: the residuals say how well this one is made, but never less than the fits' own doubt.
-    fits = np.concatenate([p.sigma_px for p in (sighting, *sighting.apron, *sighting.sill)])[keep]
+    own = [sighting.sigma_px, *(h.sigma_px for h in sighting.apron), *(s.sigma_px for s in sighting.sill)]
+    fits = np.concatenate(own)[keep]
     least = float(np.mean((fits**2 + _MODEL_SD_PX**2) / kept.sigma**2))
     sigma = kept.sigma * np.sqrt(np.clip(chi2, least, 1.0))
     cov = covariance(normal_matrix(jac, sigma, kept), kept.held) * max(chi2, 1.0)
@@ -219,9 +220,7 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPri
     ]
     shapes = [bow_shapes(sighting.sheet, sighting.xy_mm)]
     shapes += [np.zeros((len(half.xy_mm), 3)) for half in sighting.apron]
-    shapes += [
-        bow_shapes(sighting.sheet, part.xy_mm * [1, 0] + [0, part.sill.fold_mm]) for part in sill
-    ]
+    shapes += [bow_shapes(sighting.sheet, part.xy_mm * [1, 0] + [0, part.sill.fold_mm]) for part in sill]
     counts = [len(p[0]) for p in parts]
     problem = Problem(
         xy_mm=np.concatenate([p[0] for p in parts]),
@@ -246,9 +245,7 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPri
 
 def _piece(seen: SillSeen) -> FoldedPiece:
     left, right = seen.part.span_mm
-    return FoldedPiece(
-        middle_mm=(left + right) / 2, half_mm=(right - left) / 2, depth_mm=seen.sill.depth_mm
-    )
+    return FoldedPiece(middle_mm=(left + right) / 2, half_mm=(right - left) / 2, depth_mm=seen.sill.depth_mm)
 
 
 def mark_sigma(sigma_px: Array, h: Array) -> Array:

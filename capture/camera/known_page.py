@@ -1,4 +1,4 @@
-"""What marks lying on the page tell of it: the surface of each page, the line where the sheet stands, the spine."""
+"""What marks on the page tell of it: each page's surface, the line where the sheet stands, the spine."""
 
 from dataclasses import dataclass, field
 from typing import Literal
@@ -7,6 +7,8 @@ import numpy as np
 
 from capture.arrays import Array
 
+PageSource = Literal["band", "sill", "doorstep"]
+"""What lies on the page: the bottom band of a sheet printed without a sill, a sill, a doorstep."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -62,23 +64,22 @@ class KnownPage:
 
     Attributes
     ----------
-    source : what lies on the page: "band" (a sheet without sill, folded), "sill", "doorstep".
+    source : what lies on the page.
     sides : left page, right page, or one of them.
     spine_mm : (3,) where the tick is: the spine, upper surface of the page, at the near ends.
     spine_sd_mm : how well the tick was set on the spine, along the page.
     has_tick : False where nothing was printed to be set on the spine: the place is only likely then.
-    near_z_mm, near_gradient, near_rest_sd : height of the near ends over the sheet as the pieces lie; its
-        change (16,) with the view's parameters; what is left of its standard uncertainty, mm.
+    near_z_mm, near_sd_mm : where the near ends stand before the sheet (they may stand behind it), and the
+        standard uncertainty, before anybody looked at their feet.
     """
 
-    source: Literal["band", "sill", "doorstep"]
+    source: PageSource
     sides: tuple[PageSide, ...]
     spine_mm: Array
     spine_sd_mm: float
     has_tick: bool
     near_z_mm: float
-    near_gradient: Array = field(repr=False)
-    near_rest_sd: float
+    near_sd_mm: float
 
     def side(self, name: str) -> PageSide | None:
         """Return the page of that side; None if nothing lay on it."""

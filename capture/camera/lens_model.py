@@ -21,8 +21,8 @@ N_ALL: Final = N_VIEW + 3
 
 
 N_FOLD: Final = 5
-"""Unknowns of a folded piece: height of the fold line at the sheet's middle (mm), its slope, how far the angle
-exceeds a right one (rad, + = springing up), bow along the fold and bow along the depth (mm, + = up)."""
+"""Unknowns of a folded piece: height of the fold line at the sheet's middle (mm), its slope, how far the
+angle exceeds a right one (rad, + = springing up), bow along the fold and along the depth (mm, + = up)."""
 
 
 _FOLD_STEP: Final = 1e-5
@@ -153,19 +153,18 @@ def all_residuals(params: Array, problem: Problem) -> Array:
 def _predicted(params: Array, xy_mm: Array, shapes: Array) -> tuple[Array, Array]:
     """Pixels (M, 2) of the marks of one pose and their derivatives (M, 2, 19)."""
     x = np.column_stack([xy_mm * np.exp(params[11:13]), shapes @ params[N_VIEW:]])
-    px, jac, by_point = _seen(params, x)
-    jac[:, :, 11] = by_point[:, :, 0] * x[:, 0, None]
-    jac[:, :, 12] = by_point[:, :, 1] * x[:, 1, None]
-    jac[:, :, N_VIEW:] = by_point[:, :, 2, None] * shapes[:, None, :]
+    px, jac, d_cam, rot = _seen(params, x)
+    jac[:, :, 11] = (d_cam @ rot[:, 0]) * x[:, 0, None]
+    jac[:, :, 12] = (d_cam @ rot[:, 1]) * x[:, 1, None]
+    jac[:, :, N_VIEW:] = (d_cam @ rot[:, 2])[:, :, None] * shapes[:, None, :]
     return px, jac
 
 
-def _predicted_folded(
-    params: Array, xy_mm: Array, shapes: Array, piece: FoldedPiece
-) -> tuple[Array, Array]:
+def _predicted_folded(params: Array, xy_mm: Array, shapes: Array, piece: FoldedPiece) -> tuple[Array, Array]:
     """Pixels (M, 2) of the marks of a folded piece and their derivatives (M, 2, 24)."""
     x = folded(params, xy_mm, shapes, piece)
-    px, seen, by_point = _seen(params, x)
+    px, seen, d_cam, rot = _seen(params, x)
+    by_point = d_cam @ rot
     jac = np.concatenate([seen, np.zeros((len(x), 2, N_FOLD))], axis=2)
     for i in (11, 12, *range(N_VIEW, N_ALL + N_FOLD)):
         step = np.zeros(len(params))
@@ -200,12 +199,13 @@ def folded(params: Array, xy_mm: Array, shapes: Array, piece: FoldedPiece) -> Ar
     return out
 
 
-def _seen(params: Array, x: Array) -> tuple[Array, Array, Array]:
+def _seen(params: Array, x: Array) -> tuple[Array, Array, Array, Array]:
     """Pixels (M, 2) of points (M, 3), true mm of the sheet.
 
     Returns
     -------
-    The pixels, their derivatives (M, 2, 19) with respect to pose and lens, and (M, 2, 3) to the points.
+    The pixels, their derivatives (M, 2, 19) with respect to pose and lens, (M, 2, 3) with respect to the
+    points in the camera's frame, and that frame (3, 3).
     """
     rot, d_rot = cv2.Rodrigues(params[:3])  # d_rot: (3, 9), row i = d R / d r_i, row-major
     cam = x @ rot.T + params[3:6]
@@ -224,7 +224,7 @@ def _seen(params: Array, x: Array) -> tuple[Array, Array, Array]:
     jac[:, :, 7:9] = focal * by_lens[:, :, :2]
     jac[:, :, 9:11] = np.eye(2)
     jac[:, :, 13:16] = focal * by_lens[:, :, 2:]
-    return focal * bent + params[9:11], jac, d_cam @ rot
+    return focal * bent + params[9:11], jac, d_cam, rot
 
 
 def by_place(params: Array, problem: Problem) -> Array:

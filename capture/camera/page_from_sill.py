@@ -8,10 +8,9 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.camera.known_page import KnownPage, PageSide
-from capture.camera.lens_model import N_ALL, N_FOLD, FoldedPiece, folded
+from capture.camera.lens_model import N_ALL, FoldedPiece, folded
 from capture.camera.view import PARAMS
 from capture.sight.sill_sight import SillSeen
-
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +26,8 @@ class Lying:
         bridges the gully: it floated 0.0-0.7 mm above the spine of spreads at 179.3-179.9 degrees.
     tick_sd : tick set on the spine by eye.
     untold_sd : the same where there is no tick, though the middle is where one would set it.
-    near_sd : near ends behind the sheet, or not quite there.
+    near_mm, near_sd : where the near ends stand: the sheet touches the foremost, the others stay behind,
+        so their common plane lies 0-1.5 mm behind it.
     """
 
     paper_mm: float = 0.1
@@ -37,7 +37,8 @@ class Lying:
     bridging_sd: float = 0.2
     tick_sd: float = 0.35
     untold_sd: float = 1.0
-    near_sd: float = 0.5
+    near_mm: float = -0.8
+    near_sd: float = 0.7
 
 
 LYING: Final = Lying()
@@ -67,11 +68,8 @@ def page_of_sill(
             ("left", "right") if piece_seen.part.side == "both" else (piece_seen.part.side,)
         )
         for name in names:
-            sides.append(
-                _side(params, cov, piece_seen, pieces[k], fold_at(k), shapes_at, name, whole=whole)
-            )
+            sides.append(_side(params, cov, piece_seen, pieces[k], fold_at(k), shapes_at, name, whole=whole))
     spine = np.mean([side.corners_mm[0] for side in sides], axis=0)
-    near_gradient = np.mean([side.gradient[2] for side in sides], axis=0)
     sill = seen[0].sill
     return KnownPage(
         source="sill" if sill.has_tick else "band",
@@ -79,9 +77,8 @@ def page_of_sill(
         spine_mm=spine,
         spine_sd_mm=LYING.tick_sd if sill.has_tick else LYING.untold_sd,
         has_tick=sill.has_tick,
-        near_z_mm=0.0,
-        near_gradient=near_gradient * 0.0,
-        near_rest_sd=LYING.near_sd,
+        near_z_mm=LYING.near_mm,
+        near_sd_mm=LYING.near_sd,
     )
 
 

@@ -12,11 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-import numpy as np
-
 from capture.arrays import Array
 from capture.sheet.marker_sheet import MarkerSheet, readonly
-
 
 Side = Literal["left", "right", "both"]
 

@@ -6,7 +6,6 @@ import numpy as np
 from capture.arrays import Array
 
 
-
 def camera_matrix(focal_px: float, centre_px: Array) -> Array:
     """Return the camera matrix (3, 3) of a focal length and principal point (2,), px."""
     return np.array([[focal_px, 0, centre_px[0]], [0, focal_px, centre_px[1]], [0, 0, 1]], dtype=float)

@@ -114,9 +114,10 @@ def fit_saddles(
         mm = apply_h(np.asarray(np.linalg.inv(H_img_sheet), dtype=float), pixels - lag) - xy_mm[k, None, :]
         scale = np.sqrt(np.abs(np.linalg.det(jac[k])))
         weight = (np.abs(mm).max(axis=2) < reach).astype(np.float32)
-        stretch = np.ones((len(k), 2))
+        stretch = np.ones((len(k), 2), np.float32)
         if grazing:
-            stretch = np.linalg.norm(np.linalg.inv(jac[k]), axis=2) * scale[:, None]
+            spread = np.linalg.norm(np.linalg.inv(jac[k]), axis=2) * scale[:, None]
+            stretch = spread.astype(np.float32)
         tag = np.inf if plain else 0.1 * square_mm
         shape = (int(sides[1]), int(sides[0]))
         windows = _Windows(values, mm.astype(np.float32), weight, sign[k], scale, stretch, tag, shape)
@@ -155,7 +156,7 @@ class _Windows:
     weight: Single
     sign: Array
     px_per_mm: Array
-    stretch: Array
+    stretch: Single
     tag: float
     shape: tuple[int, int]
 
@@ -174,9 +175,7 @@ class _Windows:
     def thinned(self) -> "_Windows":
         """Every second pixel both ways."""
         pick = np.arange(self.values.shape[1]).reshape(self.shape)[::2, ::2].ravel()
-        return replace(
-            self, values=self.values[:, pick], mm=self.mm[:, pick], weight=self.weight[:, pick]
-        )
+        return replace(self, values=self.values[:, pick], mm=self.mm[:, pick], weight=self.weight[:, pick])
 
 
 def _gauss_newton(windows: _Windows, square_mm: float, *, thin: bool) -> _Fit:
@@ -263,8 +262,9 @@ def _model(theta: Array, windows: _Windows) -> tuple[Single, Single]:
     mu, mv = mm[:, :, 0] - t[:, 0], mm[:, :, 1] - t[:, 1]
     u = (1 + t[:, 2]) * mu + t[:, 3] * mv
     v = t[:, 4] * mu + (1 + t[:, 5]) * mv
-    inv_u = np.exp(-t[:, 6]) / windows.stretch[:, :1].astype(np.float32)
-    inv_v = np.exp(-t[:, 6]) / windows.stretch[:, 1:].astype(np.float32)
+    inv = np.exp(-t[:, 6])
+    along_u, along_v = 1 / windows.stretch[:, :1], 1 / windows.stretch[:, 1:]
+    inv_u, inv_v = inv * along_u, inv * along_v
     tag = np.float32(min(windows.tag, _FAR_MM))
     eu, gu = _step(u * inv_u)
     ev, gv = _step(v * inv_v)
@@ -279,14 +279,11 @@ def _model(theta: Array, windows: _Windows) -> tuple[Single, Single]:
     white = 0.5 * (1 - s * (2 * eu - 1) * (2 * ev - 1)) - up * va - um * vb
     d_u = (-s * gu * (2 * ev - 1) - gup * va + gum * vb) * inv_u
     d_v = (-s * (2 * eu - 1) * gv - up * gva - um * gvb) * inv_v
-    pu, pm = inv_u * (u - tag) * gup, inv_u * (u + tag) * gum
-    qm, qp = -(v + tag) * gvm * inv_v, (v - tag) * gvp * inv_v
+    pu, pm = (u - tag) * gup * along_u, (u + tag) * gum * along_u
+    qm, qp = -(v + tag) * gvm * along_v, (v - tag) * gvp * along_v
     qa, qb = np.where(same, qm, qp), np.where(same, qp, qm)
-    d_blur = (
-        s * (u * inv_u * gu * (2 * ev - 1) + (2 * eu - 1) * v * inv_v * gv)
-        + (pu * va - pm * vb)
-        + (up * qa + um * qb)
-    )
+    by_quadrants = s * (u * along_u * gu * (2 * ev - 1) + (2 * eu - 1) * (v * along_v) * gv)
+    d_blur = inv * (by_quadrants + pu * va - pm * vb + up * qa + um * qb)
     bright = white - 0.5
     gain = t[:, 8] + 2 * t[:, 11] * bright
     model = t[:, 7] + t[:, 8] * bright + t[:, 9] * mu + t[:, 10] * mv + t[:, 11] * (bright * bright - 0.25)

@@ -70,9 +70,7 @@ def refuse_screens(
         )
 
 
-def shows_screen(
-    grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float = -np.inf
-) -> bool:
+def shows_screen(grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float = -np.inf) -> bool:
     """Say whether the white margin right of the ring shows a pixel grid.
 
     Parameters
@@ -95,9 +93,7 @@ def shows_screen(
     return bool(power.max() > LINE_OVER_MEDIAN * np.median(power) and levels > _LEAST_LEVELS)
 
 
-def _margin_blocks(
-    grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float
-) -> list[Array]:
+def _margin_blocks(grey: Pixels, sheet: MarkerSheet, h: Array, lowest_mm: float) -> list[Array]:
     """Square blocks along the middle of the right margin; none if they would not fit into it."""
     left, right = sheet.ring[2] + _CLEAR_MM, sheet.paper_mm[0] / 2 - _CLEAR_MM
     bottom, top = max(sheet.ring[1], lowest_mm) + 10, sheet.ring[3] - 10

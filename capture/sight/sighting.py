@@ -37,6 +37,9 @@ _WORST_MISFIT: Final = 0.35
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
 
+_MOST_UNFOLDED: Final = 0.2
+"""Where more than this share of the marks below the fold are seen as on a flat sheet, it is not folded."""
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class HalfSeen:
@@ -135,15 +138,17 @@ def find_sheet(photo: Photo) -> Sighting:
     return _sighting(photo, tags, fits, index, apron, sill)
 
 
-def _find_sill(
-    photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool_]
-) -> tuple[SillSeen, ...]:
+def _find_sill(photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool_]) -> tuple[SillSeen, ...]:
     """Look for the part of the sheet that is folded forward, at the focal length the photo tells or usual."""
     if tags.sheet is BOARD or not good.any():
         return ()
+    sill = sill_of(tags.sheet)
+    below = tags.sheet.saddles[:, 1] < sill.fold_mm - CLEAR_OF_FOLD_MM
+    if np.count_nonzero(good & below) > _MOST_UNFOLDED * np.count_nonzero(below):
+        return ()
     focal = photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
     contrast = float(np.median(fits.contrast[good]))
-    return find_sill(photo.grey, tags, sill_of(tags.sheet), focal, contrast)
+    return find_sill(photo.grey, tags, sill, focal, contrast)
 
 
 def find_target(photo: Photo) -> Sighting:

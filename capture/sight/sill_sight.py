@@ -15,8 +15,7 @@ from capture.arrays import Array, Pixels
 from capture.sheet.sill import Sill, SillPart
 from capture.sight.rough_pose import camera_matrix, folded_homography, pose_of
 from capture.sight.saddles import SaddleFits, fit_saddles
-from capture.sight.tags import Tags, apply_h, detect_tags, homography, nearby_mean, tags_homography
-
+from capture.sight.tags import Tags, apply_h, detect_tags, nearby_mean, tags_homography
 
 _MOST_PX_PER_MM: Final = 8.0
 _AROUND_MM: Final = 8.0
@@ -27,7 +26,7 @@ _LEAST_SHARE: Final = 1 / 3
 """Fewer than these, or than this share of those printed, do not fix a sill."""
 
 _SHIFTS_MM: Final = tuple(np.arange(-2.0, 2.01, 0.1))
-"""Places tried where no tag can be read, mm across the line of sight: fold made by hand, sill springing up."""
+"""Places tried, mm across the line of sight: the fold is made by hand, the sill may spring up."""
 
 _LEAST_LIKE_PATTERN: Final = 0.7
 """Share of the saddles that must show black and white where they should, before they are fitted."""
@@ -64,9 +63,7 @@ class SillSeen:
     H_img_paper: Array = field(repr=False)
 
 
-def find_sill(
-    grey: Pixels, tags: Tags, sill: Sill, focal_px: float, contrast: float
-) -> tuple[SillSeen, ...]:
+def find_sill(grey: Pixels, tags: Tags, sill: Sill, focal_px: float, contrast: float) -> tuple[SillSeen, ...]:
     """Find the pieces of a sill that lie folded forward; empty if none does.
 
     Parameters
@@ -157,9 +154,7 @@ def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
     return tags_homography(part.tags, np.array(ids, dtype=np.int64), apply_h(to_photo, corners))
 
 
-def _fit(
-    grey: Pixels, h: Array, part: SillPart, contrast: float
-) -> tuple[SaddleFits, NDArray[np.bool_]]:
+def _fit(grey: Pixels, h: Array, part: SillPart, contrast: float) -> tuple[SaddleFits, NDArray[np.bool_]]:
     """Fit the saddles from where a homography has them, then from where their fitted neighbours say."""
     predicted = apply_h(h, part.saddles)
     fits, good = _fit_from(grey, h, part, predicted, contrast)

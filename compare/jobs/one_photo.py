@@ -7,7 +7,7 @@ from capture.advice import Advice, advise
 from capture.camera.view import View
 from capture.errors import FoldgaugeError, Option, SetupError
 from capture.photo import Photo, PhotoSource
-from capture.placing import Depth, NearEnd, Placing, placings, with_apron
+from capture.placing import Depth, NearEnd, Placing, placings, with_marks
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
 from capture.solved import Solved, solve_photo
@@ -82,7 +82,7 @@ def _measured(
 ) -> Shot:
     """Measure under one assumption about the sheet."""
     photo, sighting = solved.photo, solved.sighting
-    placing = with_apron(placing)
+    placing = with_marks(placing)
     profile = measure_profile(
         photo,
         placing.view,

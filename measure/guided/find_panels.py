@@ -175,7 +175,10 @@ def places_to_try(scene: Scene, seeds: Mapping[str, Array], *, only_there: bool 
     if only_there and by_joints:
         return by_joints
     if marks is not None:
-        return place_by_joints(layout.openings(), {**seeds_of(marks, layout), **seeds})[:N_PLACEMENTS]
+        marked = place_by_joints(layout.openings(), {**seeds_of(marks, layout), **seeds})[:N_PLACEMENTS]
+        if marks.has_tick:
+            return marked
+        by_joints = [*by_joints, *marked]
     placements = place_layouts(scene.plane, layout.openings(), scene.region, tuple(np.deg2rad(ROLLS_DEG)))
     return [*by_joints, *_distinct(placements)]
 

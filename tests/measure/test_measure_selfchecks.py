@@ -59,8 +59,7 @@ def test_one_wrong_strip_is_a_fault_and_four_wrong_distances_are_another_thing()
 def test_apron_marks_place_the_joints_above_the_pages_lower_surface(opening_deg: float) -> None:
     layout = dummy_layout(opening_deg)
     at = {k: np.array(v) for k, v in at_opening(opening_deg).items()}
-    height = joint_height(layout)
-    assert height == pytest.approx(BASE + CARD / 2)
+    height = BASE + CARD / 2
     pages = {}
     for side, turn in (("right", 1.0), ("left", -1.0)):
         along = at[f"fore edge {side}"] / np.hypot(*at[f"fore edge {side}"])
@@ -68,6 +67,8 @@ def test_apron_marks_place_the_joints_above_the_pages_lower_surface(opening_deg:
         pages[f"page {side}"] = np.array([-height * up, 80.0 * along - height * up])
     mean_up = np.array([0.0, 1.0])
     marks = PageMarks(pages=pages, spine=-height * mean_up, spine_cov=np.eye(2) * 0.04)
+    assert joint_height(marks, layout) == pytest.approx(height)
+    assert joint_height(replace(marks, upper=True), layout) == pytest.approx(CARD / 2)
     seeds = seeds_of(marks, layout)
     assert seeds["spine"] == pytest.approx(
         [0.0, height * (np.cos(np.radians(90 - opening_deg / 2)) - 1)], abs=0.1

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from capture.errors import Option
-from capture.placing import ApronUsed, Assumed, Depth, NearEnd, TakenFor, Why
+from capture.placing import ApronUsed, Assumed, Depth, NearEnd, PageKnown, TakenFor, Why
 from compare.tell.words.option_names import COMMAND_LINE
 
 _USE = {"arch": "an arch (flush with the near end)", "backdrop": "a backdrop (behind the dummy)"}
+_ON_PAGE = {"band": "The sheet's folded lower band", "sill": "The sheet's sill", "doorstep": "A doorstep"}
 _OTHER_WAY = {
     "arch": ("backdrop", Option.USE_BACKDROP),
     "backdrop": ("arch", Option.USE_ARCH),
@@ -41,6 +42,8 @@ def _sentence(a: Assumed) -> str:
             return f"The near end is taken to stand {mm:g} mm in front of the sheet ({_DEPTH[by]})."
         case ApronUsed():
             return "An apron hangs from the base: page line, spine and near end are taken from it."
+        case PageKnown(source):
+            return f"{_ON_PAGE[source]} lies on the page: the page line is taken from it."
 
 
 def traced_placing_notes(assumed: Sequence[Assumed]) -> list[str]:

@@ -45,6 +45,10 @@ def fit_pages(
     marked = None if marks is None else _marked_start(marks, layout, pages, start)
     if marked is not None:
         start = marked
+        if marks is not None and marks.upper:
+            n = max(2, int(start.length))
+            _note(layout, pages, start, fits, hinges, sd_mm=marks.height_sd, n_stations=n)
+            return
     feet = _feet(layout, pages, hinges, start)
     level = page_level(
         scene,
@@ -55,25 +59,43 @@ def fit_pages(
         reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
         realign=len(pages) == 2 and marked is None,
     )
-    down = -up * (layout.base_mm + layout.card_mm) / 2
-    middle = replace(level.curve, d0=down, d1=down).straightened()
     # Where another level explains the photo nearly as well, the page line is only known that roughly.
     sd = float(np.hypot(PAGE_SD_MM, UNSURE_SD_MM * max(0.0, 1.0 - level.margin / SURE_MARGIN)))
-    for page in pages:
-        turned = len(pages) == 2 and page is first
-        line, hinge = (_turned(middle), _turned(level.curve)) if turned else (middle, level.curve)
-        fits[page.panel.name] = Fit(
-            curve=line,
-            cov=np.diag([sd**2, sd**2, 1e-6]),
-            rms_mm=0.05,
-            n_used=level.n_stations,
-            n_stations=level.n_stations,
-            mean_score=level.score,
-        )
-        hinges[page.panel.name] = hinge
+    n = level.n_stations
+    _note(layout, pages, level.curve, fits, hinges, sd_mm=sd, n_stations=n, score=level.score)
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
+
+
+def _note(
+    layout: Layout,
+    pages: list[PanelLines],
+    joints: Curve,
+    fits: dict[str, Fit],
+    hinges: dict[str, Curve],
+    *,
+    sd_mm: float,
+    n_stations: int,
+    score: float = 0.0,
+) -> None:
+    """Note the line on which the pages' joints lie, and the middle of their cut edge below it."""
+    first = pages[0]
+    up = -first.up if len(pages) == 2 else first.up
+    down = -up * (layout.base_mm + layout.card_mm) / 2
+    middle = replace(joints, d0=down, d1=down).straightened()
+    for page in pages:
+        turned = len(pages) == 2 and page is first
+        line, hinge = (_turned(middle), _turned(joints)) if turned else (middle, joints)
+        fits[page.panel.name] = Fit(
+            curve=line,
+            cov=np.diag([sd_mm**2, sd_mm**2, 1e-6]),
+            rms_mm=0.05,
+            n_used=n_stations,
+            n_stations=n_stations,
+            mean_score=score,
+        )
+        hinges[page.panel.name] = hinge
 
 
 def _strips(layout: Layout, feet: Mapping[str, float], fits: Mapping[str, Fit]) -> list[Curve]:
