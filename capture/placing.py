@@ -120,7 +120,7 @@ def placings(solved: Solved, near_end: NearEnd | None = None) -> tuple[Placing, 
 
 
 def with_marks(placing: Placing) -> Placing:
-    """Return the placing by what marks say of the near end: those on the page, or an apron's that hangs there."""
+    """Return the placing by what marks on the page say of the near end, or an apron that hangs there."""
     page = placing.view.page
     if page is not None:
         return replace(

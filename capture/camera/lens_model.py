@@ -207,7 +207,8 @@ def _seen(params: Array, x: Array) -> tuple[Array, Array, Array, Array]:
     The pixels, their derivatives (M, 2, 19) with respect to pose and lens, (M, 2, 3) with respect to the
     points in the camera's frame, and that frame (3, 3).
     """
-    rot, d_rot = cv2.Rodrigues(params[:3])  # d_rot: (3, 9), row i = d R / d r_i, row-major
+    turn, d_rot = cv2.Rodrigues(params[:3])  # d_rot: (3, 9), row i = d R / d r_i, row-major
+    rot = np.asarray(turn, dtype=float)
     cam = x @ rot.T + params[3:6]
     inv_z = 1 / cam[:, 2]
     xn = cam[:, :2] * inv_z[:, None]

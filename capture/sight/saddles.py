@@ -114,13 +114,13 @@ def fit_saddles(
         mm = apply_h(np.asarray(np.linalg.inv(H_img_sheet), dtype=float), pixels - lag) - xy_mm[k, None, :]
         scale = np.sqrt(np.abs(np.linalg.det(jac[k])))
         weight = (np.abs(mm).max(axis=2) < reach).astype(np.float32)
-        stretch = np.ones((len(k), 2), np.float32)
+        sharper = np.ones((len(k), 2), np.float32)
         if grazing:
             spread = np.linalg.norm(np.linalg.inv(jac[k]), axis=2) * scale[:, None]
-            stretch = spread.astype(np.float32)
+            sharper = (1 / spread).astype(np.float32)
         tag = np.inf if plain else 0.1 * square_mm
         shape = (int(sides[1]), int(sides[0]))
-        windows = _Windows(values, mm.astype(np.float32), weight, sign[k], scale, stretch, tag, shape)
+        windows = _Windows(values, mm.astype(np.float32), weight, sign[k], scale, sharper, tag, shape)
         fit = _gauss_newton(windows, square_mm, thin=not grazing)
         place = apply_h(H_img_sheet, xy_mm[k] + fit.theta[:, :2]) + lag[:, 0]
         px[k] = place
@@ -147,7 +147,7 @@ class _Fit:
 class _Windows:
     """Grey values (N, P), sheet mm (N, P, 2) from the predicted saddle, weights (N, P); per saddle (N,).
 
-    `stretch` (N, 2) is the blur along x and y of the target over their mean; `tag` the distance of the tags'
+    `sharper` (N, 2) is the mean blur over that along x and y of the target; `tag` the distance of the tags'
     corners from the saddle, mm; `shape` (rows, columns) of the P pixels.
     """
 
@@ -156,7 +156,7 @@ class _Windows:
     weight: Single
     sign: Array
     px_per_mm: Array
-    stretch: Single
+    sharper: Single
     tag: float
     shape: tuple[int, int]
 
@@ -167,7 +167,7 @@ class _Windows:
             self.weight[rows],
             self.sign[rows],
             self.px_per_mm[rows],
-            self.stretch[rows],
+            self.sharper[rows],
             self.tag,
             self.shape,
         )
@@ -263,7 +263,7 @@ def _model(theta: Array, windows: _Windows) -> tuple[Single, Single]:
     u = (1 + t[:, 2]) * mu + t[:, 3] * mv
     v = t[:, 4] * mu + (1 + t[:, 5]) * mv
     inv = np.exp(-t[:, 6])
-    along_u, along_v = 1 / windows.stretch[:, :1], 1 / windows.stretch[:, 1:]
+    along_u, along_v = windows.sharper[:, :1], windows.sharper[:, 1:]
     inv_u, inv_v = inv * along_u, inv * along_v
     tag = np.float32(min(windows.tag, _FAR_MM))
     eu, gu = _step(u * inv_u)
