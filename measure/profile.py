@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from capture.arrays import Array
+from measure.reasons import Note, WhyUnseen
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -16,7 +17,7 @@ class PanelFit:
     ----------
     name : the panel's name in the layout.
     found : False if the photo does not show it well enough; then the numbers are nan.
-    reason : why it was not found, or a warning about the fit; "" if all is well.
+    reason : why it was not found; None if it was.
     line_mm : (K, 2) points of the fitted middle line of the near end, in order, for drawing.
     angle_rad : direction of the chord from first to last joint, counter-clockwise from sheet x.
     sagitta_mm : bow of the panel (middle of the curve off its chord; + to the left of the direction).
@@ -26,7 +27,7 @@ class PanelFit:
 
     name: str
     found: bool
-    reason: str
+    reason: WhyUnseen | None
     line_mm: Array
     angle_rad: float
     sagitta_mm: float
@@ -51,13 +52,13 @@ class Profile:
     cov_by_source : the same covariance, one matrix per source of uncertainty.
     extra_arc_mm : by panel name, what the card is longer than the sum of its chords because it is bowed.
     panels : one fit per panel of the layout, in its order.
-    undetermined : joint name -> reason in plain words.
+    undetermined : joint name -> why it is not in `joints`.
     standoff_mm : height of the measured plane above the sheet.
     near_ends : panels in the order of `near_end_gain`.
     near_end_gain : (2J, 2P) how the joints seem displaced, mm for each mm by which the first and the last
         corner of a panel's near end stand in front of the measured plane (toward the camera).
     near_end_sd_mm : standard deviation of those corners, as stated in the design.
-    notes : plain sentences about the measurement that the user should read.
+    notes : what the user should know about the measurement.
     by_hand : joints that were pointed at by hand, with the hand's standard uncertainty in pixels.
     """
 
@@ -67,9 +68,9 @@ class Profile:
     cov_by_source: Mapping[str, Array]
     extra_arc_mm: Mapping[str, float]
     panels: tuple[PanelFit, ...]
-    undetermined: Mapping[str, str]
+    undetermined: Mapping[str, WhyUnseen]
     standoff_mm: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     near_ends: tuple[str, ...] = ()
     near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
     near_end_sd_mm: float = 0.0

@@ -19,12 +19,13 @@ NOTHING_U_MM: Final = 0.25  # what is not seen to stick out sticks out less than
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShutPhoto:
-    """A closed photo measured: file name, hash, thickness used, and outline."""
+    """A closed photo measured: file name, hash, thickness used, outline, and what was taken for granted."""
 
     name: str
     sha256: str
     thickness_mm: float
     outline: ClosedOutline
+    taken: tuple[str, ...] = ()
 
 
 def default_thickness(spec: Spec) -> float:
@@ -48,6 +49,7 @@ def see_shut(source: PhotoSource, spec: Spec, setup: Setup, *, shut_mm: float | 
         sha256=photo.sha256,
         thickness_mm=thickness,
         outline=outline,
+        taken=plane.notes,
     )
 
 

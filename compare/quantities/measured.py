@@ -29,6 +29,7 @@ from compare.quantities.undetermined import Reason, Why
 from compare.vocabulary import Kind, named, parsed
 from measure.layout import Panel, Role
 from measure.profile import Profile
+from measure.reasons import WhyUnseen
 from measure.sides import SIDES
 
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
@@ -69,7 +70,7 @@ class Measured:
     working: Mapping[str, Quantity]
     opening: Quantity
     assumed: Mapping[str, Reason]
-    undetermined: Mapping[str, Reason | str]
+    undetermined: Mapping[str, Reason | WhyUnseen]
     inputs: Inputs
 
     def u(self, q: Quantity) -> float:
@@ -231,7 +232,7 @@ def nominal_lengths(spec: Spec, opening: float | None = None) -> dict[str, float
     return out | {k: v for k, v in mechanism.lengths.items() if k in mechanism.ends}
 
 
-def _missing(profile: Profile, *names: str) -> Reason | str:
+def _missing(profile: Profile, *names: str) -> Reason | WhyUnseen:
     """Return why these joints are not there."""
     why = [profile.undetermined[n] for n in names if n in profile.undetermined]
     if why:
@@ -246,10 +247,10 @@ def _lengths(
     mechanism: Mechanism,
     ends: Mapping[str, End],
     misread: Mapping[str, Reason],
-) -> tuple[dict[str, Quantity], dict[str, Reason | str]]:
+) -> tuple[dict[str, Quantity], dict[str, Reason | WhyUnseen]]:
     """Lengths as measured, along the card, and the reason for each that is not."""
     lengths: dict[str, Quantity] = {}
-    undetermined: dict[str, Reason | str] = {}
+    undetermined: dict[str, Reason | WhyUnseen] = {}
     sums = _sums(mechanism)
     on = {p.name: p.joints for p in mechanism.panels}
     for name in [*sums, *(k for k in mechanism.lengths if k in ends)]:

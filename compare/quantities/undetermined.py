@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import Enum, auto
 
+from measure.reasons import WhyUnseen
+
 
 class Why(Enum):
     """The reason; `names` of a `Reason` say what it is about."""
@@ -34,8 +36,8 @@ class Rests:
     """Something rests on a length that is not determined, for this reason."""
 
     length: str
-    reason: "Reason | str"
+    reason: Reason | WhyUnseen
 
 
-Undetermined = Reason | Rests | str
+Undetermined = Reason | Rests | WhyUnseen
 """A reason of this room, or what measuring says of a joint."""

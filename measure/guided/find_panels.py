@@ -25,6 +25,7 @@ from measure.guided.placement import Placement, place_by_joints, place_layouts
 from measure.guided.plane_halves import astray, fit_plane, overrun, settle_planes
 from measure.layout import Layout, Role
 from measure.page_marks import PageMarks, marked_line, seeds_of
+from measure.reasons import Unseen, WhyUnseen
 from measure.region import Region
 from measure.scene import Scene
 
@@ -35,6 +36,7 @@ OUTSTANDING = 1.25  # of the middle panel's evidence
 OTHER_TONE = 0.35
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 ROLLS_DEG = (-2.0, 0.0, 2.0)
+NO_TRACE = WhyUnseen(kind=Unseen.NO_TRACE)
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
 
 
@@ -56,7 +58,7 @@ class Finding:
 
     fits: Mapping[str, Fit]
     hinges: Mapping[str, Curve]
-    missing: Mapping[str, str]
+    missing: Mapping[str, WhyUnseen]
     choice: Choice | None
     layout: Layout
     layer_sd: Mapping[str, float] = field(default_factory=dict)
@@ -88,7 +90,7 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
         return Finding(
             fits={},
             hinges={},
-            missing={p.name: "no trace of it" for p in layout.panels},
+            missing={p.name: NO_TRACE for p in layout.panels},
             choice=None,
             layout=layout,
         )
@@ -109,14 +111,14 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
         if before and tone and abs(np.log(tone / before)) < SAME_TONE:
             break
     settle_planes(scene, standing, fits, hinges, layer_sd)
-    missing = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
-    missing = {name: why for name, why in missing.items() if why}
+    doubts = {item.panel.name: doubt(fits[item.panel.name]) for item in standing}
+    missing = {name: why for name, why in doubts.items() if why is not None}
     missing |= overrun(scene, fits, hinges)
     missing |= astray(layout, hinges)
     for name in missing:
         del fits[name], hinges[name]
     seen = {item.panel.name for item in items}
-    missing |= {p.name: "no trace of it" for p in layout.panels if p.name not in seen}
+    missing |= {p.name: NO_TRACE for p in layout.panels if p.name not in seen}
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
     for group in page_groups(layout, pages):

@@ -24,6 +24,7 @@ from measure.layout import Layout, Panel, Role
 from measure.measure_errors import MeasureError
 from measure.measuring_plane import MeasuringPlane, paper_white, plane_of
 from measure.profile import PanelFit, Profile
+from measure.reasons import Note, Noted, Unseen, WhyUnseen
 from measure.region import search_region
 from measure.scene import Scene
 from measure.sheet_print import sheet_print
@@ -178,16 +179,13 @@ def _profile(scene: Scene, finding: Finding, view: View, standoff_err_mm: float)
     )
 
 
-def _notes(layout: Layout, finding: Finding) -> tuple[str, ...]:
+def _notes(layout: Layout, finding: Finding) -> tuple[Note, ...]:
     """Return what the user should know about this measurement."""
     pages = [p.name for p in layout.panels if p.role is Role.PAGE and p.name in finding.fits]
     unsure = [name for name in pages if np.sqrt(finding.fits[name].cov[0, 0]) > UNSURE_PAGE_MM]
     if not unsure:
         return ()
-    return (
-        f"The edge of {' and '.join(unsure)} hardly shows (white before white?), so all heights are known "
-        "only roughly: draw a felt-pen line along the near edge of the base, or hang the apron from it.",
-    )
+    return (Note(kind=Noted.PAGE_FAINT, names=tuple(unsure)),)
 
 
 def _standing_on(layout: Layout, panel: Panel, hinge: Curve) -> dict[str, Array]:
@@ -299,7 +297,7 @@ def _panel_fit(layout: Layout, name: str, finding: Finding, joints: JointSet) ->
         return PanelFit(
             name=name,
             found=False,
-            reason=finding.missing.get(name, "not found"),
+            reason=finding.missing.get(name, WhyUnseen(kind=Unseen.NOT_FOUND)),
             line_mm=np.zeros((0, 2)),
             angle_rad=float("nan"),
             sagitta_mm=float("nan"),
@@ -312,7 +310,7 @@ def _panel_fit(layout: Layout, name: str, finding: Finding, joints: JointSet) ->
     return PanelFit(
         name=name,
         found=True,
-        reason="",
+        reason=None,
         line_mm=fit.curve.points(np.linspace(0, 1, 13)),
         angle_rad=float(np.arctan2(t[1], t[0])),
         sagitta_mm=fit.curve.bow,

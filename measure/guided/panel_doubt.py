@@ -6,6 +6,7 @@ from measure.edges.line_fit import Fit
 from measure.geometry import Curve
 from measure.guided.placement import Placement
 from measure.layout import Layout, Panel, Role
+from measure.reasons import Unseen, WhyUnseen
 
 FLAT_DEG = 8.0
 MIN_SHARE = 0.4
@@ -28,15 +29,15 @@ def up_side(layout: Layout, panel: Panel, placement: Placement, curve: Curve) ->
     return 1.0 if float((top - base) @ curve.normal) > 0 else -1.0
 
 
-def doubt(fit: Fit) -> str:
-    """Why a fit is not believed; "" if it is."""
+def doubt(fit: Fit) -> WhyUnseen | None:
+    """Why a fit is not believed; None if it is."""
     share = fit.n_used / fit.n_stations
     if share < MIN_SHARE or not np.isfinite(fit.rms_mm):
-        return f"its near end shows at only {fit.n_used} of {fit.n_stations} places"
+        return WhyUnseen(kind=Unseen.FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
     if share < FAIR_SHARE and fit.rms_mm > FAIR_RMS_MM:
-        return f"only {fit.n_used} of {fit.n_stations} places agree, and those not well"
+        return WhyUnseen(kind=Unseen.FEW_AGREE, n_seen=fit.n_used, n_tried=fit.n_stations)
     if fit.mean_score < MIN_SCORE:
-        return "its near end hardly stands out from what lies behind"
+        return WhyUnseen(kind=Unseen.FAINT)
     if fit.rms_mm > MAX_RMS_MM:
-        return f"what was found in its place is no straight edge (scatter {fit.rms_mm:.2f} mm)"
-    return ""
+        return WhyUnseen(kind=Unseen.NO_STRAIGHT_EDGE, mm=fit.rms_mm)
+    return None

@@ -13,6 +13,7 @@ from measure.guided.choose_lines import PanelLines
 from measure.guided.panel_doubt import doubt
 from measure.guided.plane_layers import joints_under_plane
 from measure.layout import Layout, Role
+from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
 
 APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
@@ -42,14 +43,14 @@ def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> 
     return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
 
 
-def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) -> dict[str, str]:
+def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) -> dict[str, WhyUnseen]:
     """Planes through which a leg goes on: what was taken for the plane is some other edge behind the leg.
 
     A leg ends at the plane it carries. One leg may seem to go on where the plane's own side edge lies in line
-    with it, so every leg seen must do so. Returned: plane panel -> reason in plain words.
+    with it, so every leg seen must do so. Returned: plane panel -> reason.
     """
     layout = scene.layout
-    out: dict[str, str] = {}
+    out: dict[str, WhyUnseen] = {}
     n_seen = 0
     for leg in layout.panels:
         if leg.role is not Role.LEG or leg.name not in fits:
@@ -71,21 +72,21 @@ def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) 
             evidence = scene.edges.scan(beyond, s, reach_mm=0.2, step_mm=0.1, template=template)
             goes_on = evidence.score.max(axis=1) > GOES_ON_SHARE * fits[leg.name].mean_score
             if np.mean(goes_on) > MOST_OF_IT:
-                out[name] = f"{leg.name} goes on beyond the edge found in its place"
+                out[name] = WhyUnseen(kind=Unseen.LEG_GOES_ON, names=(leg.name,))
     return out if n_seen > 1 and len(out) == n_seen else {}
 
 
-def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, str]:
+def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, WhyUnseen]:
     """Planes that pass by the ridge: what was taken for them is some other edge. Plane panel -> reason."""
     folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in hinges]
-    out: dict[str, str] = {}
+    out: dict[str, WhyUnseen] = {}
     for half in layout.panels:
         if half.role is not Role.PLANE or half.name not in hinges:
             continue
         apex = _apex([hinges[f.name] for f in folds if half.joints[0] in f.joints])
         gap = 0.0 if apex is None else abs(_gap(apex, hinges[half.name]))
         if gap > ASTRAY_MM:
-            out[half.name] = f"the edge found in its place misses the ridge by {gap:.1f} mm"
+            out[half.name] = WhyUnseen(kind=Unseen.MISSES_RIDGE, mm=gap)
     return out
 
 

@@ -1,6 +1,7 @@
 """The layers under the plane: the joints lie in the LOWEST of them."""
 
 from dataclasses import dataclass
+from enum import Enum, auto
 
 import numpy as np
 
@@ -14,13 +15,22 @@ PLACES = np.array([-2.5, -1.5, -0.5, 0.5, 1.5])
 """Where edges of layers may lie, in thicknesses up from the fitted line."""
 
 
+class Layers(Enum):
+    """What is seen under a plane."""
+
+    NONE_CLEAR = auto()
+    ONE = auto()
+    TABS = auto()
+    STRIP = auto()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JointsUnder:
     """Where a plane's joints lie: offset UP from the fitted line, its standard uncertainty, what was seen."""
 
     up_mm: float
     err_mm: float
-    seen: str
+    seen: Layers
 
 
 def joints_under_plane(
@@ -51,7 +61,7 @@ def joints_under_plane(
     steps = edges.layers(line, middle, PLACES, template, up)
     lowest = _lowest(steps)
     if lowest is None:
-        return JointsUnder(up_mm=0.0, err_mm=t / 2, seen="no clear edge")
+        return JointsUnder(up_mm=0.0, err_mm=t / 2, seen=Layers.NONE_CLEAR)
     edge = float(PLACES[lowest]) * t
     beside = [(1.0, 7.0), (spacing_mm - 7.0, spacing_mm - 1.0), (spacing_mm + 1.0, spacing_mm + 6.0)]
     if lowest > 0:
@@ -60,15 +70,15 @@ def joints_under_plane(
                 continue
             at_joint = _lowest(edges.layers(line, stretch, PLACES, template, up))
             if at_joint is not None and at_joint < lowest:
-                return JointsUnder(up_mm=edge - t / 2, err_mm=0.1 * t, seen="tabs under the plane")
+                return JointsUnder(up_mm=edge - t / 2, err_mm=0.1 * t, seen=Layers.TABS)
     own = abs(steps.height[lowest])
 
     def clear(k: int) -> bool:
         return k < len(PLACES) and abs(steps.height[k]) > max(LAYER_SHARE * own, 4 * steps.err[k])
 
     if clear(lowest + 1) and not clear(lowest + 2):
-        return JointsUnder(up_mm=edge, err_mm=0.3 * t, seen="one layer")
-    return JointsUnder(up_mm=edge + t / 2, err_mm=0.15 * t, seen="strip under the plane")
+        return JointsUnder(up_mm=edge, err_mm=0.3 * t, seen=Layers.ONE)
+    return JointsUnder(up_mm=edge + t / 2, err_mm=0.15 * t, seen=Layers.STRIP)
 
 
 def _lowest(steps: LayerSteps) -> int | None:

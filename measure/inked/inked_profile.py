@@ -14,6 +14,7 @@ from measure.inked.measure_ink import InkMeasured, measure_ink
 from measure.joints.joint_location import why_not
 from measure.layout import Layout
 from measure.profile import PanelFit, Profile
+from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
 
 ARCH_OFFSET_SD_MM = 1.0
@@ -93,7 +94,7 @@ def _panel_fit(ink: InkMeasured, located: Located, name: str) -> PanelFit:
         return PanelFit(
             name=name,
             found=False,
-            reason=ink.missing.get(name, "not found"),
+            reason=ink.missing.get(name, WhyUnseen(kind=Unseen.NOT_FOUND)),
             line_mm=np.zeros((0, 2)),
             angle_rad=float("nan"),
             sagitta_mm=float("nan"),
@@ -106,7 +107,7 @@ def _panel_fit(ink: InkMeasured, located: Located, name: str) -> PanelFit:
     return PanelFit(
         name=name,
         found=True,
-        reason="",
+        reason=None,
         line_mm=curve.points(np.linspace(0, 1, 13)),
         angle_rad=float(np.arctan2(t[1], t[0])),
         sagitta_mm=curve.bow,

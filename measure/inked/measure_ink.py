@@ -18,6 +18,7 @@ from measure.inked.ink_fit import InkFit, common_width, fit_near_end
 from measure.inked.plane_edge import PlaneEdge, card_of_plane, fit_upper_edge, median_of
 from measure.layout import Layout, Panel, Role
 from measure.measuring_plane import MeasuringPlane
+from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
 
 
@@ -77,7 +78,7 @@ class InkMeasured:
     plane_mm: float
     plane_seen: bool
     frames: Mapping[str, PageFrame]
-    missing: Mapping[str, str] = field(default_factory=dict)
+    missing: Mapping[str, WhyUnseen] = field(default_factory=dict)
 
 
 def measure_ink(
@@ -100,8 +101,8 @@ def measure_ink(
     layout = found.placement.layout
     standing = [rough for rough in found.lines.values() if rough.panel.role is not Role.PLANE]
     line, width_sd = common_width(plane, [(r.curve, _trim(r)) for r in standing], line)
-    missing: dict[str, str] = {
-        p.name: "no trace of it"
+    missing: dict[str, WhyUnseen] = {
+        p.name: WhyUnseen(kind=Unseen.NO_TRACE)
         for p in layout.panels
         if p.role is not Role.PAGE and p.name not in found.lines
     }
@@ -109,9 +110,9 @@ def measure_ink(
     for rough in standing:
         fit = fit_near_end(plane, rough.curve, line, _trim(rough))
         why = _doubt(fit)
-        if fit is None or why:
+        if why is not None:
             missing[rough.panel.name] = why
-        else:
+        elif fit is not None:
             strips[rough.panel.name] = fit
     edges: dict[str, PlaneEdge] = {}
     for rough in found.lines.values():
@@ -119,9 +120,9 @@ def measure_ink(
             continue
         edge = fit_upper_edge(plane, rough.curve, rough.up, line)
         why = _doubt(edge)
-        if edge is None or why:
+        if why is not None:
             missing[rough.panel.name] = why
-        else:
+        elif edge is not None:
             edges[rough.panel.name] = edge
     thickness = median_of([_plane_card(plane, layout, edges, p, line) for p in layout.panels])
     plane_mm = layout.card_mm if thickness is None else thickness
@@ -154,18 +155,18 @@ def _trim(rough: RoughLine) -> tuple[float, float]:
     return TUNED.trim_mm, TUNED.trim_mm
 
 
-def _doubt(fit: Fit | None) -> str:
-    """Why a fit is not believed; "" if it is."""
+def _doubt(fit: Fit | None) -> WhyUnseen | None:
+    """Why a fit is not believed; None if it is."""
     if fit is None:
-        return "its inked near end is not seen"
+        return WhyUnseen(kind=Unseen.INK_UNSEEN)
     share = fit.n_used / fit.n_stations
     if share < TUNED.least_share or (share < TUNED.fair_share and fit.rms_mm > TUNED.fair_rms_mm):
-        return f"its inked near end shows at only {fit.n_used} of {fit.n_stations} places"
+        return WhyUnseen(kind=Unseen.INK_FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
     if fit.rms_mm > TUNED.most_rms_mm:
-        return f"what was found in its place is no even line (scatter {fit.rms_mm:.2f} mm)"
+        return WhyUnseen(kind=Unseen.NO_EVEN_LINE, mm=fit.rms_mm)
     if abs(fit.curve.bow) > TUNED.most_bow_mm:
-        return f"it is bowed by {abs(fit.curve.bow):.1f} mm, too much to tell its length"
-    return ""
+        return WhyUnseen(kind=Unseen.BOWED, mm=abs(fit.curve.bow))
+    return None
 
 
 def _plane_card(

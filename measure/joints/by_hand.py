@@ -20,6 +20,7 @@ from capture.files import read_whole
 from measure.joints.added_joints import with_joints
 from measure.measure_errors import MeasureError, PointsError
 from measure.profile import Profile
+from measure.reasons import Note, Noted
 
 HAND_SD_PX = 1.5  # pixels, per direction, pointing at a zoomed picture; common practice, no source
 LARGEST_SD_PX = 200.0
@@ -170,9 +171,9 @@ def _mm_per_px(view: View, point: HandPoint, z_mm: float) -> Array:
     return out
 
 
-def _disagreements(profile: Profile, at: Mapping[str, Array], hand: Mapping[str, Array]) -> list[str]:
-    """Sentences on joints that hand and machine see in clearly different places."""
-    out: list[str] = []
+def _disagreements(profile: Profile, at: Mapping[str, Array], hand: Mapping[str, Array]) -> list[Note]:
+    """Note the joints that hand and machine see in clearly different places."""
+    out: list[Note] = []
     for joint in at:
         if joint not in profile.joints:
             continue
@@ -182,8 +183,5 @@ def _disagreements(profile: Profile, at: Mapping[str, Array], hand: Mapping[str,
         cov = hand[joint] + sum(c[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for c in own)
         # Beyond 3 standard deviations in two dimensions: 1.1 % by chance.
         if float(off @ np.linalg.solve(cov, off)) > 9.0:
-            out.append(
-                f"The {joint} pointed at by hand lies {float(np.hypot(*off)):.1f} mm from where the photo's "
-                "edges put it; the hand's place is used."
-            )
+            out.append(Note(kind=Noted.HAND_DIFFERS, names=(joint,), mm=float(np.hypot(*off))))
     return out

@@ -14,6 +14,7 @@ from scipy.linalg import block_diag
 from capture.arrays import Array
 from measure.geometry import Curve, crossing
 from measure.layout import Layout, Role
+from measure.reasons import Unseen, WhyUnseen
 
 PARALLEL_RAD = np.deg2rad(12.0)  # pages of a spread that is nearly flat
 STRAIGHT_ON_RAD = np.deg2rad(4.0)  # other panels: a joint so blunt is uncertain along them, and says so
@@ -75,7 +76,7 @@ class JointSet:
     names: tuple[str, ...]
     xy_mm: Array
     cov_by_source: Mapping[str, Array]
-    undetermined: Mapping[str, str]
+    undetermined: Mapping[str, WhyUnseen]
     panels: tuple[str, ...] = ()
     near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
@@ -165,7 +166,7 @@ def locate_joints(
     pulls: list[list[_Pull]] = []
     along: list[tuple[int, Array, float, float]] = []  # joint, direction, sd, lever
     misses: list[tuple[int, float]] = []  # joint, what one of its lines misses the others by
-    undetermined: dict[str, str] = {}
+    undetermined: dict[str, WhyUnseen] = {}
     for joint in layout.joint_names:
         members = _through(lines, joint)
         if joint in free and members:
@@ -252,15 +253,15 @@ def _consistent(lines: Sequence[PanelLine], members: list[int]) -> tuple[list[in
     return out, float(min(np.hypot(*g) for g in gaps)) if alike else 0.0
 
 
-def why_not(layout: Layout, found: Collection[str], joint: str) -> str:
+def why_not(layout: Layout, found: Collection[str], joint: str) -> WhyUnseen:
     """Say why a joint is not measured, by the panels that were found."""
     missing = [p.name for p in layout.panels if joint in p.joints and p.name not in found]
     if missing:
-        return f"{' and '.join(missing)} not found in the photo"
+        return WhyUnseen(kind=Unseen.PANELS_MISSING, names=tuple(missing))
     pages = [p for p in layout.panels if joint in p.joints and p.role is Role.PAGE]
     if len(pages) == 2:
-        return "the spine cannot be seen on a flat, unmarked base"
-    return "not looked for in this photo"
+        return WhyUnseen(kind=Unseen.SPINE_UNMARKED)
+    return WhyUnseen(kind=Unseen.NOT_LOOKED_FOR)
 
 
 def _near_end_gain(

@@ -17,6 +17,7 @@ from capture.camera.view import View
 from capture.solved import ClosedPlane
 from measure.edges.silhouette import runs
 from measure.measure_errors import MeasureError
+from measure.reasons import Note, Noted
 from measure.shut.shut_edges import TUNED as SIDES
 from measure.shut.shut_edges import Side, page_line, side_of, way_of
 from measure.shut.shut_scene import shut_scene
@@ -74,14 +75,14 @@ class ClosedOutline:
     size_mm : width (spine to fore edge) and depth (tail to head) of the page.
     size_u_mm : their standard uncertainties.
     beyond : pieces of card that stick out, largest first.
-    notes : plain sentences.
+    notes : what to know about it.
     """
 
     corners_mm: Array
     size_mm: tuple[float, float]
     size_u_mm: tuple[float, float]
     beyond: tuple[Beyond, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     def largest(self) -> dict[str, Beyond]:
         """Edge -> the piece that sticks out farthest there."""
@@ -110,7 +111,6 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
     scene = shut_scene(plane)
     sides = [side_of(scene, k) for k in range(4)]
     lines = {s.edge: page_line(s) for s in sides}
-    notes = list(plane.notes)
     missing = [edge for edge, line in lines.items() if line is None]
     if missing:
         raise MeasureError(
@@ -118,8 +118,7 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
             "inside the ring of the uncut sheet, nothing on it, and photograph it from straight above"
         )
     known = {edge: line for edge, line in lines.items() if line is not None}
-    known, more = _within_whole_edges(sides, known, page_mm)
-    notes += more
+    known, notes = _within_whole_edges(sides, known, page_mm)
     corners = _corners(sides, known)
     width = float(np.mean([np.hypot(*(corners[1] - corners[0])), np.hypot(*(corners[2] - corners[3]))]))
     depth = float(np.mean([np.hypot(*(corners[3] - corners[0])), np.hypot(*(corners[2] - corners[1]))]))
@@ -148,13 +147,13 @@ def _within_whole_edges(
     sides: Sequence[Side],
     lines: Mapping[str, tuple[float, float]],
     page_mm: tuple[float, float | None] | None,
-) -> tuple[dict[str, tuple[float, float]], list[str]]:
+) -> tuple[dict[str, tuple[float, float]], list[Note]]:
     """Move lines in where the outline is larger than the page is designed: card sticks out along all of it.
 
     Then the page's own edge cannot be told from the silhouette; the opposite edge and the design place it.
     """
     out = dict(lines)
-    notes: list[str] = []
+    notes: list[Note] = []
     if page_mm is None:
         return out, notes
     by_edge = {s.edge: s for s in sides}
@@ -169,10 +168,7 @@ def _within_whole_edges(
         excess = span - size
         if excess > TUNED.whole_mm:
             out[edge] = (out[edge][0] - excess, out[edge][1])
-            notes.append(
-                f"along the whole {edge} the outline lies {excess:.1f} mm beyond a page of {size:g} mm: "
-                "taken for card, or for the lower page; if the page is wider than designed, that is no card"
-            )
+            notes.append(Note(kind=Noted.WHOLE_EDGE, names=(edge,), mm=excess, size_mm=size))
     return out, notes
 
 

@@ -30,7 +30,7 @@ def test_flat_base_hides_the_spine(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     m = measured_of(profile_of(spec, {"foot left": 1.5}), spec)
     assert m.lengths["feet"].value == pytest.approx(25.5)
-    assert "foot left" not in m.lengths and "bears no mark" in reason_words(m.undetermined["foot left"])
+    assert "foot left" not in m.lengths and "unmarked base" in reason_words(m.undetermined["foot left"])
     assert "page right" in m.undetermined
     assert m.working["foot left"].value == pytest.approx(12.75)  # shared out as designed, and said so
     assert "shared out" in reason_words(m.assumed["foot left"])

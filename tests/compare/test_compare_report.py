@@ -35,7 +35,7 @@ def test_the_answer_is_the_first_line(tmp_path: Path) -> None:
     row = next(line for line in out.splitlines() if line.strip().startswith("leg right"))
     assert row.split()[2:] == ["40.00", "38.10", "0.17", "-1.90", "±0.80", "does", "not", "conform"]
     assert "Knife:" in out and "toy-safety" in out  # a cut is told, so is the caution
-    assert "prop the spread open" in out and "bears no mark" in out and "A note" in out
+    assert "prop the spread open" in out and "unmarked base" in out and "A note" in out
     assert "\x1b" not in out  # no colour codes where there is no terminal
     assert "-0.00" not in out.replace("+-0.00", "")
 

@@ -9,6 +9,7 @@ from capture.arrays import Array
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
 from measure.profile import PanelFit, Profile
+from measure.reasons import Unseen, WhyUnseen
 
 TWO_SIDED = """
 title = "The lighthouse keeper's kitchen"
@@ -148,7 +149,7 @@ def profile_of(
         extra_arc_mm={},
         panels=_panels(names, xy),
         undetermined={
-            j: "the base lies flat and bears no mark" if j == "spine" else f"the {j} is not in the photo"
+            j: WhyUnseen(kind=Unseen.SPINE_UNMARKED if j == "spine" else Unseen.NOT_LOOKED_FOR)
             for j in sorted(gone)
         },
         standoff_mm=0.0,
@@ -176,7 +177,7 @@ def _panels(names: tuple[str, ...], xy: Array) -> tuple[PanelFit, ...]:
             PanelFit(
                 name=name,
                 found=True,
-                reason="",
+                reason=None,
                 line_mm=line,
                 angle_rad=float(np.arctan2(d[1], d[0])),
                 sagitta_mm=0.0,

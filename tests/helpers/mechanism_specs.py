@@ -7,6 +7,7 @@ import numpy as np
 from compare.design.expected_layout import layout_of
 from compare.design.spec.spec import Spec
 from measure.profile import PanelFit, Profile
+from measure.reasons import Unseen, WhyUnseen
 from tests.helpers.made_profiles import covariance
 
 
@@ -33,7 +34,7 @@ def any_profile(
                 PanelFit(
                     name=panel.name,
                     found=True,
-                    reason="",
+                    reason=None,
                     line_mm=np.array([seen[0], seen[-1]]),
                     angle_rad=float(np.arctan2(way[1], way[0])),
                     sagitta_mm=0.0,
@@ -49,6 +50,6 @@ def any_profile(
         cov_by_source=parts,
         extra_arc_mm={},
         panels=tuple(panels),
-        undetermined={j: "the base lies flat and bears no mark" for j in gone},
+        undetermined={j: WhyUnseen(kind=Unseen.SPINE_UNMARKED) for j in gone},
         standoff_mm=0.0,
     )

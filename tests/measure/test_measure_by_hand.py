@@ -19,11 +19,13 @@ from measure.guided.placement import place_by_joints
 from measure.joints.by_hand import HAND, HAND_SD_PX, HandPoint, read_points, require_sound, with_hand_points
 from measure.measure_errors import MeasureError
 from measure.profile import Profile
+from measure.reasons import Note, Noted, Unseen, WhyUnseen
 from tests.capture.test_capture_scene import camera
 from tests.helpers.drawn_dummy import dummy_layout
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 NAMES = ("inner foot right", "ridge")
+UNMARKED = WhyUnseen(kind=Unseen.SPINE_UNMARKED)
 XY = np.array([[12.0, -20.0], [1.0, 18.0]])
 
 
@@ -35,7 +37,7 @@ def profile() -> Profile:
     sources = {"edge fits": np.eye(4) * 0.1**2, "near ends": np.eye(4) * 0.07**2, "standoff": np.eye(4)}
     return Profile(
         joints=NAMES, xy_mm=XY, cov_mm2=sum(sources.values(), np.zeros((4, 4))), cov_by_source=sources,
-        extra_arc_mm={}, panels=(), undetermined={"spine": "not seen"}, standoff_mm=0.0,
+        extra_arc_mm={}, panels=(), undetermined={"spine": UNMARKED}, standoff_mm=0.0,
     )  # fmt: skip
 
 
@@ -64,7 +66,7 @@ def test_a_measured_joint_is_replaced_with_its_covariance_and_a_clash_is_told() 
     assert out.at("ridge") == pytest.approx(XY[1] + (2.0, 0.0), abs=1e-6)
     assert np.all(out.cov_by_source["edge fits"][2:] == 0)
     assert np.all(out.cov_by_source["edge fits"][:2, :2] == np.eye(2) * 0.1**2)
-    assert "ridge pointed at by hand lies 2.0 mm" in out.notes[0]
+    assert out.notes == (Note(kind=Noted.HAND_DIFFERS, names=("ridge",), mm=pytest.approx(2.0, abs=0.05)),)
     near = with_points(at_pixel(view(), XY[1] + (0.1, 0.0), "ridge"))
     assert near.notes == ()
 

@@ -16,9 +16,10 @@ from capture.errors import FoldgaugeError
 from capture.photo import photo_of_array
 from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS
-from capture.solved import ClosedPlane, SolvedPhoto
+from capture.solved import ClosedPlane, Solved
 from compare.jobs.check_dummy import check
 from compare.tell.check.check_json import inspection_dict
+from compare.tell.words.measuring_words import measured_note
 from compare.tell.words.note_words import inspection_notes
 from measure.edges.silhouette import runs, silhouette
 from measure.measure_errors import MeasureError
@@ -82,7 +83,7 @@ def picture(
     grey = to_srgb(light)
     bgr = np.repeat(grey[:, :, None], 3, axis=2)
     sighting: Any = SimpleNamespace(sheet=SHEETS["a4"])
-    solved = SolvedPhoto(photo=photo_of_array(bgr, name="shut.jpg"), sighting=sighting, view=view)
+    solved = Solved(photo=photo_of_array(bgr, name="shut.jpg"), sighting=sighting, view=view, setup=Setup())
     return ClosedPlane(
         solved=solved,
         top_mm=THICK,
@@ -145,7 +146,9 @@ def test_card_along_a_whole_edge_is_told_from_the_design_s_page() -> None:
     out = outline_of(plane, PAGE_MM)
     (piece,) = out.beyond
     assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(3.0, abs=0.15)
-    assert "along the whole fore edge the outline lies 2.9 mm beyond a page of 90 mm" in out.notes[0]
+    assert measured_note(out.notes[0]).startswith(
+        "along the whole fore edge the outline lies 2.9 mm beyond a page of 90 mm"
+    )
     # Without a design nothing tells card from a wider page.
     assert outline_of(plane).size_mm[0] == pytest.approx(93.0, abs=0.1)
 

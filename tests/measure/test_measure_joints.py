@@ -8,6 +8,7 @@ import pytest
 from measure.geometry import Curve
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints, meet
 from measure.layout import Layout, Panel, Role
+from measure.reasons import Unseen, WhyUnseen
 from tests.helpers.drawn_dummy import HEIGHT, JOINTS, dummy_layout, exact_lines
 
 EYE = np.array([15.0, 70.0, 620.0])
@@ -63,8 +64,8 @@ def test_every_joint_of_an_exact_dummy_is_placed_exactly() -> None:
     assert set(joints.names) == set(JOINTS) - {"spine", "fore edge left", "fore edge right"}
     for name in joints.names:
         assert place(joints, name) == pytest.approx(JOINTS[name], abs=1e-9)
-    assert joints.undetermined["spine"] == "the spine cannot be seen on a flat, unmarked base"
-    assert "not looked for" in joints.undetermined["fore edge right"]
+    assert joints.undetermined["spine"] == WhyUnseen(kind=Unseen.SPINE_UNMARKED)
+    assert joints.undetermined["fore edge right"] == WhyUnseen(kind=Unseen.NOT_LOOKED_FOR)
 
 
 def test_on_an_open_vee_the_spine_is_where_the_pages_meet() -> None:
@@ -81,9 +82,15 @@ def test_what_misses_a_panel_is_named_with_that_panel() -> None:
     layout = dummy_layout()
     lines = [line for line in exact_lines(layout) if line.name not in ("leg left", "plane left")]
     joints = located(layout, lines, ENDS[:1])
-    assert joints.undetermined["leg top left"] == "plane left and leg left not found in the photo"
-    assert joints.undetermined["outer foot left"] == "leg left not found in the photo"
-    assert joints.undetermined["plane edge left"] == "plane left not found in the photo"
+    assert joints.undetermined["leg top left"] == WhyUnseen(
+        kind=Unseen.PANELS_MISSING, names=("plane left", "leg left")
+    )
+    assert joints.undetermined["outer foot left"] == WhyUnseen(
+        kind=Unseen.PANELS_MISSING, names=("leg left",)
+    )
+    assert joints.undetermined["plane edge left"] == WhyUnseen(
+        kind=Unseen.PANELS_MISSING, names=("plane left",)
+    )
     assert "ridge" in joints.names and "leg top right" in joints.names
 
 

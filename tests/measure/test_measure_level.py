@@ -12,6 +12,7 @@ from measure.edges.edge_evidence import Template
 from measure.geometry import Curve
 from measure.guided.page.page_level import PageLevel, page_level
 from measure.guided.plane_layers import JointsUnder, joints_under_plane
+from measure.guided.plane_layers import Layers as Seen
 from measure.layout import Card
 from tests.capture.test_capture_scene import camera
 from tests.helpers.drawn_scene import BLUR_PX, across_and_along, pixel_mm, plane_of, scene_of
@@ -238,13 +239,13 @@ def under(
 def test_layers_under_the_plane_set_the_level_of_its_joints(seed: int) -> None:
     rng = np.random.default_rng(95 + seed)
     one = under(ONE, [], rng)
-    assert one.seen == "one layer" and one.up_mm == pytest.approx(-CARD / 2)
+    assert one.seen == Seen.ONE and one.up_mm == pytest.approx(-CARD / 2)
     strip = under(TWO, [], rng)
-    assert strip.seen == "strip under the plane" and strip.up_mm == pytest.approx(-CARD)
+    assert strip.seen == Seen.STRIP and strip.up_mm == pytest.approx(-CARD)
     tabs = under(ONE, [(0.5, 7.5), (SPACING - 7.5, SPACING - 0.5)], rng)
-    assert tabs.seen == "tabs under the plane" and tabs.up_mm == pytest.approx(-CARD)
+    assert tabs.seen == Seen.TABS and tabs.up_mm == pytest.approx(-CARD)
     outside = under(ONE, [(SPACING + 0.5, SPACING + 7.0)], rng)
-    assert outside.seen == "tabs under the plane" and outside.up_mm == pytest.approx(-CARD)
+    assert outside.seen == Seen.TABS and outside.up_mm == pytest.approx(-CARD)
     assert 0 < tabs.err_mm < strip.err_mm < one.err_mm < CARD / 2
 
 
@@ -256,7 +257,7 @@ def test_the_left_half_of_the_plane_is_read_the_same_way() -> None:
     right_end = [
         (PLANE_MM - high, PLANE_MM - low) for low, high in [(0.5, 7.5), (SPACING - 7.5, SPACING - 0.5)]
     ]
-    assert under(ONE, right_end, rng, up=-1.0).seen == "tabs under the plane"
+    assert under(ONE, right_end, rng, up=-1.0).seen == Seen.TABS
 
 
 def test_a_dark_gap_of_a_layers_width_is_no_layer() -> None:
@@ -271,4 +272,4 @@ def test_a_dark_gap_of_a_layers_width_is_no_layer() -> None:
 def test_where_no_edge_shows_nothing_is_claimed() -> None:
     rng = np.random.default_rng(101)
     blank = under([(0.0, 0.3), (99.0, 0.3)], [], rng)
-    assert blank.seen == "no clear edge" and blank.up_mm == 0.0 and blank.err_mm == pytest.approx(CARD / 2)
+    assert blank.seen == Seen.NONE_CLEAR and blank.up_mm == 0.0 and blank.err_mm == pytest.approx(CARD / 2)

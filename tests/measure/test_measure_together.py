@@ -76,7 +76,7 @@ def photo(
             PanelFit(
                 name=line.name,
                 found=True,
-                reason="",
+                reason=None,
                 line_mm=np.stack([line.curve.a, line.curve.b]),
                 angle_rad=0.0,
                 sagitta_mm=0.0,

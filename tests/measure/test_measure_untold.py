@@ -7,7 +7,8 @@ import pytest
 
 from measure.layout import Card
 from measure.profile import PanelFit, Profile
-from measure.tracing.measure_untold import _agreed, sound_part
+from measure.reasons import Note, Noted, Unseen, WhyUnseen
+from measure.tracing.confirm_traced import agreed, sound_part
 from measure.tracing.trace_dummy import Traced, traced_of
 from measure.tracing.traced_shape import Half, Shape
 from tests.helpers.drawn_dummy import at_opening
@@ -46,7 +47,7 @@ def profile(traced: Traced, missing: tuple[str, ...] = (), **moved: tuple[float,
         PanelFit(
             name=p.name,
             found=p.name not in missing,
-            reason="" if p.name not in missing else "no trace of it",
+            reason=None if p.name not in missing else WhyUnseen(kind=Unseen.NO_TRACE),
             line_mm=np.linspace(at[p.joints[0]], at[p.joints[-1]], 5),
             angle_rad=0.0,
             sagitta_mm=0.0,
@@ -84,7 +85,8 @@ def test_a_half_without_its_plane_or_its_leg_is_left_out_whole(missing: str) -> 
     traced = traced_of(shape(), Card())
     sound, (note,) = sound_part(traced, profile(traced, (missing,)), EYE)
     assert names_of(traced) - names_of(sound) == {"plane left", "leg left"}
-    assert "The left half of the plane is left out" in note
+    assert note.names == ("left",)
+    assert note.kind is (Noted.HALF_UNCLEAR if missing == "plane left" else Noted.HALF_WITHOUT_LEG)
     assert not any(
         j.endswith("left") and j.split()[0] in ("outer", "leg", "plane") for j in sound.layout.joint_names
     )
@@ -123,25 +125,25 @@ def test_a_plane_that_misses_the_ridge_is_something_else() -> None:
 def test_what_two_looks_do_not_agree_on_is_not_told() -> None:
     traced = traced_of(shape(), Card())
     first, second = profile(traced), profile(traced, leg_top_left=(1.6, 0.0))
-    out, notes = _agreed(traced, first, second)
+    out, notes = agreed(traced, first, second)
     assert "leg top left" not in out.joints and "leg top left" in out.undetermined
-    assert notes == ["The leg top left is left out: two looks at the photo place it differently."]
+    assert notes == [Note(kind=Noted.JOINT_LOOKS_DIFFER, names=("leg top left",))]
     assert out.cov_mm2.shape == (2 * len(out.joints), 2 * len(out.joints))
 
 
 def test_a_plane_edge_without_an_edge_running_back_is_not_told() -> None:
     traced = traced_of(shape(corner=False), Card())
-    out, _ = _agreed(traced, profile(traced), profile(traced))
+    out, _ = agreed(traced, profile(traced), profile(traced))
     assert not any(j.startswith("plane edge") for j in out.joints)
     traced = traced_of(shape(), Card())
-    out, _ = _agreed(traced, profile(traced), profile(traced, plane_edge_left=(3.5, 0.0)))
+    out, _ = agreed(traced, profile(traced), profile(traced, plane_edge_left=(3.5, 0.0)))
     assert "plane edge right" in out.joints and "plane edge left" not in out.joints
 
 
 def test_what_was_left_out_is_not_in_the_profile() -> None:
     traced = traced_of(shape(), Card())
     seen = profile(traced)
-    out, _ = _agreed(traced.without({"leg left", "plane left"}, ()), seen, seen)
+    out, _ = agreed(traced.without({"leg left", "plane left"}, ()), seen, seen)
     assert not {"outer foot left", "leg top left", "plane edge left"} & set(out.joints)
     assert not {"leg left", "plane left"} & {p.name for p in out.panels}
 
@@ -149,6 +151,6 @@ def test_what_was_left_out_is_not_in_the_profile() -> None:
 def test_a_leg_top_off_the_plane_is_not_told() -> None:
     traced = traced_of(shape(), Card())
     seen = profile(traced, leg_top_right=(0.0, 3.0))
-    out, (note,) = _agreed(traced, seen, seen)
+    out, (note,) = agreed(traced, seen, seen)
     assert "leg top right" not in out.joints and "leg top left" in out.joints
-    assert note.startswith("The leg top right is left out")
+    assert note == Note(kind=Noted.JOINT_OFF_PLANE, names=("leg top right",))

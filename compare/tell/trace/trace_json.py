@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from compare.jobs.measure_dummy import Figure, Tracing
+from compare.tell.words.measuring_words import unseen_words
 from compare.tell.words.note_words import tracing_notes
 from compare.tell.words.traced_words import traced_headline
 from compare.tell.words.verdict_words import by_hand_words
@@ -30,9 +31,10 @@ def tracing_dict(tracing: Tracing) -> dict[str, Any]:
             for name, xy, s in zip(profile.joints, profile.xy_mm, u, strict=True)
         },
         "panels": {
-            p.name: {"found": p.found, **({} if p.found else {"reason": p.reason})} for p in profile.panels
+            p.name: {"found": p.found, **({"reason": unseen_words(p.reason)} if p.reason else {})}
+            for p in profile.panels
         },
-        "undetermined": dict(profile.undetermined),
+        "undetermined": {joint: unseen_words(why) for joint, why in profile.undetermined.items()},
         "by_hand": {joint: {"sd_px": sd} for joint, sd in profile.by_hand.items()},
         "photo": {"name": photo.name, "sha256": photo.sha256, "size": list(photo.size)},
         "use": tracing.placing.use,

@@ -12,6 +12,7 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.result_files import write_whole
+from compare.tell.words.measuring_words import unseen_words
 from compare.tell.words.note_words import tracing_notes
 from compare.tell.words.traced_words import traced_headline
 from compare.tell.words.verdict_words import by_hand_words
@@ -38,8 +39,12 @@ def print_tracing(tracing: Tracing, stream: TextIO, *, budget: bool = False) -> 
     console.print()
     if budget:
         print_budgets(tracing.budgets, stream)
-    unseen = tracing.profile.undetermined
-    _list(console.print, "Not determined by this photo", [f"{k}: {why}" for k, why in unseen.items()])
+    gone = tracing.profile.undetermined
+    _list(
+        console.print,
+        "Not determined by this photo",
+        [f"{joint}: {unseen_words(why)}" for joint, why in gone.items()],
+    )
     _list(console.print, "Notes", tracing_notes(tracing))
 
 

@@ -8,6 +8,7 @@ from compare.jobs.measure_dummy import Tracing
 from compare.jobs.one_photo import Shot
 from compare.jobs.several_photos import LengthsApart, NearEndApart, OtherOpening, PhotosApart, SeveralNote
 from compare.jobs.shut_photo import ShutPhoto
+from compare.tell.words.measuring_words import measured_note
 from compare.tell.words.placing_notes import placing_notes, traced_placing_notes
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond
@@ -31,10 +32,10 @@ def tracing_notes(tracing: Tracing) -> list[str]:
     notes = [
         *hand_notes(tracing.profile.by_hand),
         *traced_placing_notes(tracing.placing.assumed),
-        *tracing.untold.notes,
+        *map(measured_note, tracing.untold.notes),
         *tracing.view.notes,
         *(a.text for a in tracing.advice if a.topic != TOLD_ELSEWHERE),
-        *tracing.profile.notes,
+        *map(measured_note, tracing.profile.notes),
     ]
     return list(dict.fromkeys(notes))
 
@@ -61,7 +62,10 @@ def shut_notes(closed: ShutPhoto) -> list[str]:
     told = [f"Closed photo: {_beyond(p)}." for p in closed.outline.beyond]
     if not told:
         told = [f"Closed photo: no card beyond the page (more than {SEEN_MM:g} mm would be seen)."]
-    return [*told, *(f"closed photo: {note}" for note in closed.outline.notes)]
+    return [
+        *told,
+        *(f"closed photo: {note}" for note in (*closed.taken, *map(measured_note, closed.outline.notes))),
+    ]
 
 
 def _beyond(p: Beyond) -> str:
@@ -115,5 +119,5 @@ def _notes(shot: Shot) -> list[str]:
         *placing_notes(shot.placing.assumed),
         *shot.view.notes,
         *(a.line for a in shot.advice if a.topic != TOLD_ELSEWHERE),
-        *shot.profile.notes,
+        *map(measured_note, shot.profile.notes),
     ]

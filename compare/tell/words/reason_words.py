@@ -5,6 +5,8 @@ from types import MappingProxyType
 from typing import Final
 
 from compare.quantities.undetermined import Rests, Undetermined, Why
+from compare.tell.words.measuring_words import unseen_words
+from measure.reasons import WhyUnseen
 
 REASONS: Final[Mapping[Why, str]] = MappingProxyType(
     {
@@ -27,8 +29,8 @@ REASONS: Final[Mapping[Why, str]] = MappingProxyType(
 
 def reason_words(reason: Undetermined) -> str:
     """Return a reason, without capital and full stop."""
-    if isinstance(reason, str):
-        return reason
+    if isinstance(reason, WhyUnseen):
+        return unseen_words(reason)
     if isinstance(reason, Rests):
         return f"{reason.length}: {reason_words(reason.reason)}"
     return REASONS[reason.why].format(*reason.names)

@@ -1,0 +1,152 @@
+"""What of a trace is confirmed by measuring it: halves whose loops shut, joints on which two looks agree."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from capture.arrays import Array
+from measure.geometry import Curve
+from measure.layout import Layout, Panel, Role
+from measure.part_names import part_name
+from measure.profile import Profile
+from measure.reasons import Note, Noted, Unseen, WhyUnseen
+from measure.sides import SIDES
+from measure.tracing.trace_dummy import Traced
+from measure.tracing.traced_shape import aims_at
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfirmNumbers:
+    """Tuned numbers; where nothing else is said, found on path-traced photographs of known dummies."""
+
+    closing_mm: float = 7.0
+    """fold + plane spacing and page spacing + leg differ by no more, or it is not a loop of card: faults of
+    some millimetres are common, a trace on the wrong edges is off by more. Common practice, no source."""
+    edge_on_closing_mm: float = 2.5
+    """The same where a line runs toward the eye: it may be an edge running back, less is believed."""
+    edge_on_deg: float = 1.0
+    """A leg within this of running toward the eye is seen edge-on."""
+    agree_mm: float = 1.0
+    """Two looks at one photo put a joint within this."""
+    ridge_gap_mm: float = 0.8
+    """The plane's line comes to the ridge, even if its crease is glued off it."""
+    off_plane_mm: float = 1.2
+    """A plane half may be bowed by about a millimetre."""
+    corner_mm: float = 3.0
+    """The plane's cut edge is where an edge runs back from it, within this."""
+
+
+TUNED = ConfirmNumbers()
+
+
+def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced, list[Note]]:
+    """Drop halves of the plane that the measurement does not confirm; say which and why."""
+    notes: list[Note] = []
+    dropped: list[str] = []
+    found = {p.name for p in profile.panels if p.found}
+    for side in SIDES:
+        legs = [p for p in traced.layout.panels if p.role is Role.LEG and p.side == side]
+        halves = [p.name for p in traced.layout.panels if p.role is Role.PLANE and p.side == side]
+        if not halves:
+            continue
+        half = halves[0]
+        bad = [leg.name for leg in legs if leg.name not in found or not _confirmed(profile, leg, eye_mm)]
+        dropped += bad
+        clear = half in found and _comes_to_ridge(profile, half)
+        if not clear or len(bad) == len(legs):
+            why = Noted.HALF_WITHOUT_LEG if clear else Noted.HALF_UNCLEAR
+            notes.append(Note(kind=why, names=(side,)))
+            dropped += [half, *(leg.name for leg in legs)]
+        elif bad:
+            notes.append(Note(kind=Noted.LEGS_LEFT_OUT, names=tuple(bad)))
+    return traced.without(set(dropped), traced.unsure), notes
+
+
+def _confirmed(profile: Profile, leg: Panel, eye_mm: Array) -> bool:
+    """Whether the loop of a leg can shut; less is believed of one that may be an edge running back."""
+    edge_on = _edge_on(profile, leg.name, eye_mm)
+    return _shuts(profile, leg, TUNED.edge_on_closing_mm if edge_on else TUNED.closing_mm)
+
+
+def _edge_on(profile: Profile, leg: str, eye_mm: Array) -> bool:
+    line = profile.panel(leg).line_mm
+    return aims_at(Curve(a=line[0], b=line[-1]), eye_mm, TUNED.edge_on_deg)
+
+
+def _comes_to_ridge(profile: Profile, half: str) -> bool:
+    line = profile.panel(half).line_mm
+    curve = Curve(a=line[0], b=line[-1])
+    if "ridge" not in profile.joints:
+        return False
+    return abs(float((profile.at("ridge") - curve.a) @ curve.normal)) < TUNED.ridge_gap_mm
+
+
+def _shuts(profile: Profile, leg: Panel, within_mm: float) -> bool:
+    """Whether the loop of a leg, its spacings and its side of the fold can shut flat."""
+    inner, (outer, top) = part_name("inner foot", leg.side), leg.joints
+    if not all(j in profile.joints for j in (inner, outer, top, "ridge")):
+        return False
+
+    def length(a: str, b: str) -> float:
+        return float(np.hypot(*(profile.at(b) - profile.at(a))))
+
+    closing = length(inner, "ridge") + length("ridge", top) - length(inner, outer) - length(outer, top)
+    return abs(closing) < within_mm
+
+
+def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, list[Note]]:
+    """Take out of the second profile what the two looks do not agree on, and ends that are only guessed."""
+    notes: list[Note] = []
+    out: dict[str, WhyUnseen] = {}
+    kept = {p.name for p in traced.layout.panels}
+    second = replace(second, panels=tuple(p for p in second.panels if p.name in kept))
+    edges = traced.layout.free_ends(Role.PLANE)
+    for joint in second.joints:
+        if joint not in traced.layout.joint_names:
+            out[joint] = WhyUnseen(kind=Unseen.PANEL_LEFT_OUT)
+            continue
+        if joint in second.by_hand:
+            continue
+        if joint in edges:
+            off = float(np.hypot(*(second.at(joint) - traced.at_mm[joint])))
+            if joint in traced.unsure or off > TUNED.corner_mm:
+                out[joint] = WhyUnseen(kind=Unseen.PLANE_END_UNSURE)
+        elif joint in first.joints and np.hypot(*(second.at(joint) - first.at(joint))) > TUNED.agree_mm:
+            out[joint] = WhyUnseen(kind=Unseen.LOOKS_DIFFER)
+            notes.append(Note(kind=Noted.JOINT_LOOKS_DIFFER, names=(joint,)))
+    for joint in _off_plane(traced.layout, second, set(second.joints) - set(out)):
+        out[joint] = WhyUnseen(kind=Unseen.OFF_THE_PLANE)
+        notes.append(Note(kind=Noted.JOINT_OFF_PLANE, names=(joint,)))
+    return _without_joints(second, out), notes
+
+
+def _off_plane(layout: Layout, profile: Profile, told: set[str]) -> list[str]:
+    """Tops of legs that miss the straight line from the ridge to the plane's edge, where both are told."""
+    out: list[str] = []
+    for panel in layout.panels:
+        if panel.role is not Role.PLANE or not panel.free_end:
+            continue
+        ridge, *tops, edge = panel.joints
+        if not {ridge, edge} <= told:
+            continue
+        line = Curve(a=profile.at(ridge), b=profile.at(edge))
+        for joint in sorted(tops):
+            if joint in told:
+                off = abs(float((profile.at(joint) - line.a) @ line.normal))
+                if off > TUNED.off_plane_mm:
+                    out.append(joint)
+    return out
+
+
+def _without_joints(profile: Profile, out: dict[str, WhyUnseen]) -> Profile:
+    keep = [i for i, name in enumerate(profile.joints) if name not in out]
+    rows = np.array([2 * i + k for i in keep for k in (0, 1)], dtype=int)
+    return replace(
+        profile,
+        joints=tuple(profile.joints[i] for i in keep),
+        xy_mm=profile.xy_mm[keep],
+        cov_mm2=profile.cov_mm2[np.ix_(rows, rows)],
+        cov_by_source={s: c[np.ix_(rows, rows)] for s, c in profile.cov_by_source.items()},
+        near_end_gain=profile.near_end_gain[rows] if profile.near_end_gain.size else profile.near_end_gain,
+        undetermined={**profile.undetermined, **out},
+    )
