@@ -15,6 +15,7 @@ from compare.design.load_spec import load_spec
 from compare.design.spec.forms import TOP, keys_by_table
 from compare.design.study.soundness import warnings_of
 from compare.tell.help.topics import TOPICS
+from tests.helpers.names_in_code import names_in
 
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("capture", "measure", "compare")
@@ -89,6 +90,45 @@ def test_options_are_named_by_the_commands_and_the_words_only() -> None:
         for path in sorted((ROOT / folder).rglob("*.py")):
             found = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", path.read_text(encoding="utf-8")))
             assert not found & known, f"{path.relative_to(ROOT)} names {found & known}"
+
+
+VOCABULARIES = ("compare/vocabulary.py", "measure/part_names.py")
+
+
+def test_names_are_spelled_and_taken_apart_in_one_place() -> None:
+    """Ask `compare.vocabulary`: `parsed(name).side`, `named(Kind.LEG, side)`; a `Panel` knows its side."""
+    found = [
+        f"{path.relative_to(ROOT)}, {place}"
+        for room in ROOMS
+        for path in sorted((ROOT / room).rglob("*.py"))
+        if str(path.relative_to(ROOT)) not in VOCABULARIES
+        for place in names_in(path.read_text(encoding="utf-8"))
+    ]
+    assert found == []
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        'name.rsplit(" ", 1)[-1]', "name.split()[-1]", 'name.startswith(("page ", "leg"))', "'foot' in name",
+        'name.endswith(f" {side}")', 'name.removeprefix("stage 2 ")', 'name.removesuffix(" left")',
+        'f"page {side}"', 'f"{prefix}leg{i} {side}"', '"plane spacing right"', 'f"lean {half.name}"',
+    ],
+)  # fmt: skip
+def test_a_name_taken_apart_is_found(code: str) -> None:
+    assert len(names_in(f"x = {code}")) == 1
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        '" ".join(text.split())', 'path.name.startswith(".")', 'f"the {side} half leans"', '"leg"',
+        "k in names", 'f"page_{side}"', 'f"{table}.{key}"', 'f"{name}: {reason}"',
+        'reason.removeprefix(f"{name}: ")',
+    ],
+)  # fmt: skip
+def test_other_texts_are_no_names(code: str) -> None:
+    assert names_in(f"x = {code}") == []
 
 
 def test_readme_has_two_set_up_commands_and_ci_runs_them() -> None:

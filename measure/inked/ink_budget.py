@@ -19,6 +19,8 @@ from measure.inked.measure_ink import InkMeasured
 from measure.inked.near_end_depths import Depths, solve_depths
 from measure.inked.near_end_plane import PageSurface
 from measure.page_marks import SPINE_MARK
+from measure.part_names import part_name
+from measure.sides import SIDES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,7 +259,8 @@ def _seen_by(lines: InkLines, pages: KnownPages, view: View, step: Array) -> Ink
 
 def _of_spine(located: Located, sd_mm: float) -> Array:
     """Covariance from the tick set by hand on the spine: along the pages."""
-    page = next(c for name, c in located.lines.items() if name.startswith("page"))
+    pages = {part_name("page", side) for side in SIDES}
+    page = next(c for name, c in located.lines.items() if name in pages)
     slope = np.zeros(2 * len(located.names))
     k = located.names.index("spine")
     slope[2 * k : 2 * k + 2] = page.tangent
