@@ -7,17 +7,14 @@ Because the law is a square root, no first-order propagation holds (at e = 0 it 
 lengths are drawn from their joint distribution (JCGM 101:2008) and each draw is closed.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from capture.arrays import Array
-from compare.design.linkage.mechanism import SMALLEST_PHI, Mechanism
-from compare.design.linkage.steps import Cost
+from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
-from compare.design.study.contact import jammed
+from compare.design.study.contact import binding_openings, is_quick
 from compare.quantities.measured import Measured
 from compare.vocabulary import Kind, named
 from measure.sides import SIDES
@@ -25,10 +22,6 @@ from measure.sides import SIDES
 DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
 FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees
 CARE_SD: Final = 0.3  # mm, each length cut and glued by hand; as `causes.CUTTING_SD`
-GRID: Final = 37
-HALVINGS: Final = 10  # of a step of at most 5 degrees: to 0.005 degrees
-FEW_HALVINGS: Final = 5  # to 0.2 degrees, where each solution takes long
-THIN: Final = np.radians(0.5)  # what binds below this is the thickness of the card
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,40 +51,9 @@ class Binding:
         return self.low_deg > self.usual_deg
 
 
-def _is_quick(mechanism: Mechanism) -> bool:
-    """Return whether every step of the linkage is a formula."""
-    return all(step.cost is Cost.FORMULA for step in mechanism.steps)
-
-
 def draws_for(mechanism: Mechanism) -> int:
     """Return how many dummies are drawn."""
-    return DRAWS if _is_quick(mechanism) else FEW_DRAWS
-
-
-def binding_openings(mechanism: Mechanism, lengths: Mapping[str, Array], phi: float) -> Array:
-    """Return the openings (rad) at which each of n samples, closed from `phi`, first jams; 0 where it shuts.
-
-    Parameters
-    ----------
-    lengths : name -> (n,) mm; what is missing is taken from the design.
-
-    Returns
-    -------
-    (n,): found on a grid from open to shut, then by halving.
-    """
-    n = max((len(v) for v in lengths.values()), default=1)
-    column = {k: v[:, None] for k, v in lengths.items()}
-    grid = np.linspace(phi, SMALLEST_PHI, GRID)
-    bad = jammed(mechanism, mechanism.solve(column, np.broadcast_to(grid, (n, len(grid)))))
-    bad &= grid > THIN
-    first = np.where(bad.any(axis=1), bad.argmax(axis=1), len(grid) - 1)
-    low, high = grid[first], grid[np.maximum(first - 1, 0)]
-    for _ in range(HALVINGS if _is_quick(mechanism) else FEW_HALVINGS):
-        middle = (low + high) / 2
-        stuck = jammed(mechanism, mechanism.solve(lengths, middle))
-        low, high = np.where(stuck, middle, low), np.where(stuck, high, middle)
-    out: Array = np.where(bad.any(axis=1) | (high > THIN), high, 0.0)
-    return out
+    return DRAWS if is_quick(mechanism) else FEW_DRAWS
 
 
 def usual_binding(mechanism: Mechanism, phi: float, rng: np.random.Generator) -> float:

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import click
 
+FAULTS: Final = 3  # exit code of a design with something wrong, as of a dummy that does not conform
 WAYS: Final = {"hand": 0.3, "die": 0.1}  # mm, scored and cut; common practice, no source
 
 
@@ -54,7 +55,7 @@ def design(
 ) -> None:
     """Check a design SPEC before cutting.
 
-    Its equalities and sums, how it moves, and how far it reaches when shut.
+    Its equalities and sums, how it moves, and how far it reaches when shut. Exits 3 if something is wrong.
     """
     if schema:
         from compare.design.constructions.registry import FORMS
@@ -83,7 +84,6 @@ def design(
     from compare.tell.design.design_picture import check_picture_name, sweep_sketch, write_picture
     from compare.tell.design.design_text import print_design, print_study
     from compare.tell.design.template_pdf import check_template_name, write_template
-    from compare.tell.words.design_words import all_told
 
     if picture is not None:  # names are checked before anything is computed or written
         check_picture_name(picture)
@@ -96,12 +96,12 @@ def design(
     if as_json:
         click.echo(to_json(design_as_dict(loaded, moved, found)))
     else:
-        print_design(loaded, sys.stdout, moved)
+        print_design(loaded, sys.stdout, moved, found)
         if found is not None:
             click.echo()
             print_study(loaded, found, sys.stdout)
     if picture is not None:
-        write_picture(picture, sweep_sketch(loaded, moved, all_told(concerns(loaded, moved))))
+        write_picture(picture, sweep_sketch(loaded, moved, found))
     if motion is not None:
         write_motion(motion, loaded, moved)
     if template is not None:
@@ -109,3 +109,5 @@ def design(
     for path in (picture, motion, template):
         if path is not None:
             click.echo(f"Written: {path}", err=True)
+    if concerns(loaded, moved):
+        sys.exit(FAULTS)

@@ -118,12 +118,16 @@ class PassesThrough(Fact):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ObliqueByDesign(Fact):
-    """A half drawn oblique on purpose: leg and plane spacing are longer by this; its lean open and shut."""
+    """A half drawn oblique on purpose: leg and plane spacing are longer by this; its lean open and shut.
+
+    shut_at_deg : the opening up to which it can be followed, 0 if it shuts.
+    """
 
     half: str
     more_mm: float
     open_deg: float
     shut_deg: float
+    shut_at_deg: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

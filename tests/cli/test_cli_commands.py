@@ -141,12 +141,12 @@ def test_design(tmp_path: Path) -> None:
     spec_of(TWO_SIDED, tmp_path)
     result = run("design", tmp_path / "spread.toml")
     assert result.exit_code == 0 and result.stderr == ""
-    assert result.stdout.splitlines()[0].endswith("every matched pair agrees, it shuts flat and clear.")
+    assert result.stdout.splitlines()[0].endswith("Every matched pair agrees, it shuts flat and clear.")
     assert "38.16" in result.stdout and "47.57" in result.stdout  # ridge at 180 and 90 degrees
     bad = tmp_path / "oblique.toml"
     bad.write_text(ONE_SIDED.replace("leg = 40", "leg = 38"))
     result = run("design", bad)
-    assert result.exit_code == 0 and "thing(s) to look at" in result.stdout.splitlines()[0]
+    assert result.exit_code == 3 and "Change [" in result.stdout.splitlines()[0]
     assert "first jams at" in result.stdout and "-2.02" in result.stdout
 
 

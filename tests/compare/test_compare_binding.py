@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.cause.binding import binding_of, binding_openings, usual_binding
+from compare.cause.binding import binding_of, usual_binding
+from compare.design.study.contact import binding_openings
 from compare.quantities.measured import measured_of
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.verdict.findings import compare_profile

@@ -1,17 +1,21 @@
 """Moving a design: reach, contact, crossings, how far it opens; binding against the closed forms."""
 
+import io
 from pathlib import Path
 
 import numpy as np
 import pytest
+import tomlkit
 
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
 from compare.design.study.concerns import concerns, remarks
 from compare.design.study.contact import binding_opening, first_contact
+from compare.design.study.design_fixes import fix_for, worst_of
 from compare.design.study.motion import move, opens_to
-from compare.tell.words.design_words import all_told, contact_told, praise, warnings_told
-from tests.helpers.made_profiles import ASYMMETRIC, TWO_SIDED, spec_of
+from compare.tell.design.design_text import print_design
+from compare.tell.words.design_words import all_told, contact_told, headline, praise, warnings_told
+from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, spec_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 ROWS = (
@@ -90,7 +94,7 @@ def test_panel_through_panel_is_found(tmp_path: Path) -> None:
     text = (SAMPLES / "tab_support.toml").read_text(encoding="utf-8")
     text = text.replace("support = 32 ", "support = 46 ").replace("tab = -6 ", "tab = 8 ")
     spec = spec_of(text, tmp_path)
-    said = all_told(concerns(spec, move(spec)))
+    said = all_told(concerns(spec, move(spec)), spec)
     assert any("the fold right passes through the support left" in s and "slot" in s for s in said), said
 
 
@@ -103,7 +107,9 @@ def test_a_design_that_stops_before_flat(tmp_path: Path) -> None:
     )
     spec = spec_of(text, tmp_path)
     assert np.degrees(opens_to(spec.mechanism, np.radians(150))) == pytest.approx(174.0878, abs=6e-5)
-    assert any("opens to 174.1 degrees and no farther" in c for c in all_told(concerns(spec, move(spec))))
+    assert any(
+        "opens to 174.1 degrees and no farther" in c for c in all_told(concerns(spec, move(spec)), spec)
+    )
 
 
 def test_v_fold_pokes_out_half_open(tmp_path: Path) -> None:
@@ -124,7 +130,7 @@ def test_v_fold_pokes_out_half_open(tmp_path: Path) -> None:
 def test_overhang_at_head_and_tail(tmp_path: Path) -> None:
     text = (SAMPLES / "vfold.toml").read_text(encoding="utf-8").replace("depth = 100", "depth = 80")
     spec = spec_of(text, tmp_path)
-    assert any("beyond the far end" in c for c in all_told(concerns(spec, move(spec))))
+    assert any("beyond the far end" in c for c in all_told(concerns(spec, move(spec)), spec))
 
 
 @pytest.mark.parametrize(
@@ -146,16 +152,16 @@ def test_the_leg_that_disagrees_is_named(which: int, error: float, said: str, tm
 
 def test_remarks_say_what_a_photo_cannot_show() -> None:
     spec = sample("vfold")
-    said = " ".join(all_told(remarks(spec, move(spec))))
+    said = " ".join(all_told(remarks(spec, move(spec)), spec))
     assert "only a side photo its nod" in said and "24.0 mm away from the camera" in said
     spec = sample("pillar")
-    said = " ".join(all_told(remarks(spec, move(spec))))
-    assert "52.0 to 100.1 mm" in said and "leans -2.6 degrees" in said
+    said = " ".join(all_told(remarks(spec, move(spec)), spec))
+    assert "52.0 mm to 100.1 mm" in said and "leans -2.6 degrees" in said
     spec = sample("oblique")
-    said = " ".join(all_told(remarks(spec, move(spec))))
+    said = " ".join(all_told(remarks(spec, move(spec)), spec))
     assert "right half of the plane is oblique by design" in said and "+8.0 degrees open" in said
     spec = sample("many_legs")
-    assert any("stands on 2 legs" in r for r in all_told(remarks(spec, move(spec))))
+    assert any("stands on 2 legs" in r for r in all_told(remarks(spec, move(spec)), spec))
 
 
 def test_asymmetric_fold_leans_over_as_it_closes(tmp_path: Path) -> None:
@@ -184,3 +190,77 @@ def test_drawn_linkage_that_does_not_shut_is_found_out(tmp_path: Path) -> None:
     path.write_text(text.replace('"apex" = [0, 76.21]', '"apex" = [6.5, 76.21]'), encoding="utf-8")
     spec = load_spec(path)
     assert any("first jams" in w for w in warnings_told(spec))
+
+
+FAULTY = {
+    "leg": ("leg = 40", "leg = 41"),
+    "spacing": ("plane_spacing = 60", "plane_spacing = 58.5"),
+    "foot": ("foot_left = 12", "foot_left = 13"),
+    "fold": ("left = 40", "left = 39"),
+    "plane out": ("right = 90", "right = 100"),
+    "plane near the edge": ("right = 90", "right = 96"),
+    "strips too deep": ("depth = 210", "depth = 210\n[card]\nstrip_depth = 240"),
+}
+
+
+@pytest.mark.parametrize("what", FAULTY)
+def test_the_number_named_cures_the_fault(what: str, tmp_path: Path) -> None:
+    """Each fault of a spread names one number of the file; changed so, nothing is wrong any more."""
+    old, new = FAULTY[what]
+    assert old in TWO_SIDED
+    text = TWO_SIDED.replace(old, new, 1)
+    for _ in range(3):  # one mistake may make several faults, each with its number
+        spec = spec_of(text, tmp_path)
+        wrong = concerns(spec, move(spec))
+        if not wrong:
+            break
+        fix = fix_for(spec, worst_of(wrong))
+        assert fix is not None, wrong
+        document = tomlkit.parse(text)
+        document[fix.table][fix.key] = round(fix.value, 2)  # type: ignore[index]
+        text = tomlkit.dumps(document)
+    assert text != TWO_SIDED.replace(old, new, 1) and concerns(spec, move(spec)) == ()
+
+
+def test_what_keeps_it_from_shutting_comes_first(tmp_path: Path) -> None:
+    text = TWO_SIDED.replace("right = 90", "right = 96").replace("leg = 40", "leg = 41", 1)
+    spec = spec_of(text, tmp_path)
+    said = headline(spec, concerns(spec, move(spec)))
+    assert said.startswith("The design does not shut flat: left") and "Change [left] leg to 40 mm." in said
+    assert "more below" in said
+
+
+def test_an_oblique_plane_is_not_praised_for_pairs_that_differ() -> None:
+    spec = sample("oblique")
+    assert praise(spec) == "every sum closes, it shuts flat and clear"
+    out = io.StringIO()
+    print_design(spec, out)
+    assert out.getvalue().count("by design") == 3  # two pairs, and the remark
+
+
+def test_an_oblique_plane_that_jams_is_followed_as_far_as_it_goes(tmp_path: Path) -> None:
+    text = (SAMPLES / "oblique.toml").read_text(encoding="utf-8").replace("left = 36", "left = 34.5", 1)
+    spec = spec_of(text, tmp_path)
+    said = " ".join(all_told(remarks(spec, move(spec)), spec))
+    assert "oblique by design" in said and "nan" not in said and "as far as it shuts" in said
+
+
+@pytest.mark.parametrize("change", [{"leg right": 0.5}, {"leg right": 2.0}, {"page spacing right": 1.5}])
+def test_a_lone_half_meets_the_other_page_where_it_reaches_it(
+    change: dict[str, float], tmp_path: Path
+) -> None:
+    """Against segments that cross, looked for at every fiftieth of a degree; not where directions cross."""
+    m = spec_of(ONE_SIDED, tmp_path).mechanism
+    n = {**m.lengths, **{k: m.lengths[k] + v for k, v in change.items()}}
+
+    def beside(o: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
+        return float((a - o)[0] * (b - o)[1] - (a - o)[1] * (b - o)[0])
+
+    hit = 0.0
+    for deg in np.arange(0.5, 20.0, 0.02):
+        j = m.solve(n, np.array(np.radians(deg))).joints
+        a, b, p, q = j["ridge"], j["plane edge right"], j["spine"], j["fore edge left"]
+        if beside(a, b, p) * beside(a, b, q) < 0 and beside(p, q, a) * beside(p, q, b) < 0:
+            hit = float(deg)
+    assert hit > 3
+    assert np.degrees(binding_opening(m, dict(n), np.pi)) == pytest.approx(hit, abs=0.03)

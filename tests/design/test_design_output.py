@@ -1,5 +1,6 @@
 """What `foldgauge design` writes: pictures, moving pictures, template, JSON, schema, tidy specs."""
 
+import html
 import json
 import subprocess
 import sys
@@ -252,3 +253,26 @@ def test_everything_in_inches(tmp_path: Path) -> None:
     assert [round(v / 72, 2) for v in document[0].get_size()] == [11.0, 8.5]  # letter
     assert "4 in from tick to tick" in document[0].get_textpage().get_text_range()
     document.close()
+
+
+def test_a_faulty_design_exits_3_and_its_picture_says_the_same(tmp_path: Path) -> None:
+    path = tmp_path / "arch.toml"
+    path.write_text(TWO_SIDED.replace("leg = 40", "leg = 41", 1), encoding="utf-8")
+    result = run(path, "--picture", tmp_path / "sweep.svg")
+    assert result.exit_code == 3
+    said = result.stdout.splitlines()[0]
+    assert (
+        "does not shut flat" in said
+        and "Change [left] leg to 40 mm. (" in said
+        and said.endswith("more below.)")
+    )
+    drawn = html.unescape((tmp_path / "sweep.svg").read_text(encoding="utf-8"))
+    assert "The design does not shut flat" in drawn and "agrees" not in drawn
+    data = json.loads(run(path, "--json").stdout)
+    assert data["answer"] == " ".join(said.split()) and data["changes"][0]["value"] == 40
+
+
+def test_what_scatters_too_much_is_not_praised_in_the_first_line() -> None:
+    result = run(SAMPLES / "good_arch.toml", "--tolerance", "1.0")
+    assert result.exit_code == 0
+    assert "cut with this scatter only" in " ".join(result.stdout.split("\n\n")[0].split())

@@ -8,6 +8,8 @@ from compare.compare_errors import SpecError
 from compare.design.spec.forms import Form, Key, Kind
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_tables import Table, Tables
+from compare.vocabulary import Kind as Kinds
+from compare.vocabulary import parsed
 from measure.sides import SIDES
 
 
@@ -47,6 +49,19 @@ PLANE: Final = Form(
 )
 CARRIED: Final[Mapping[str, Form]] = {"left": SIDE, "right": SIDE, "plane": PLANE}
 """Tables of what a V-fold or a pillar carries."""
+
+
+_KEY: Final = {Kinds.LEG: "leg", Kinds.PAGE_SPACING: "page_spacing", Kinds.PLANE_SPACING: "plane_spacing"}
+
+
+def carried_key(name: str) -> tuple[str, str] | None:
+    """Return table and key of a length of leg, plane or page, as they stand for what is built on the base."""
+    n = parsed(name)
+    if n.kind in _KEY:
+        return (f"{n.side}.legs[{n.number}]" if n.number else n.side), _KEY[Kinds(n.kind)]
+    if n.kind == Kinds.PLANE:
+        return "plane", n.side
+    return None
 
 
 def leg_of(f: Tables, path: str, t: Table) -> Leg:

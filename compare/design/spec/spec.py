@@ -45,6 +45,9 @@ class Building(Protocol):
     def remarks(self, spec: "Spec", phi: Array, pose: Pose) -> tuple[Fact, ...]:
         """Return what is worth knowing of its movement, the pose at openings `phi` (rad, descending)."""
 
+    def key_of(self, name: str) -> tuple[str, str] | None:
+        """Return table and key of the spec that give a length; None where no single number does."""
+
     def feet_beside_spine(self) -> tuple[float, ...]:
         """How far from a spine or crease the feet stand whose tabs point towards it, mm."""
 

@@ -18,6 +18,7 @@ from compare.design.study.motion import NEARLY_SHUT, Motion
 from compare.design.study.soundness import warnings_of
 
 WORTH_SAYING_MM: Final = 0.05
+SAME_CONTACT: Final = np.radians(3.0)  # panels that cross so shortly before it jams
 CLOSED_DEG: Final = 3.0  # below this the spread is as good as shut, and the sums for shut speak
 
 
@@ -42,6 +43,8 @@ def concerns(spec: Spec, motion: Motion) -> tuple[Fact, ...]:
             deg = float(np.degrees(motion.phi[at]))
             out.append(SticksOutAtEnd(end=end, opening_deg=deg, over_mm=float(over[at])))
     for c in motion.crossings:
+        if 0 < motion.shut_at and c.high < motion.shut_at + SAME_CONTACT:
+            continue  # how it jams, which is said already
         high, low = float(np.degrees(c.high)), float(max(np.degrees(c.low), np.degrees(NEARLY_SHUT)))
         out.append(PassesThrough(one=c.panels[0], other=c.panels[1], from_deg=high, to_deg=low))
     return tuple(out)
@@ -52,8 +55,16 @@ def remarks(spec: Spec, motion: Motion) -> tuple[Fact, ...]:
     out = list(spec.building.remarks(spec, motion.phi, motion.pose))
     for half, more in spec.building.oblique_halves().items():
         lean = np.degrees(motion.pose.lean[half])
+        followed = np.flatnonzero(np.isfinite(lean) & (motion.phi >= motion.shut_at))
+        last = int(followed[-1])
         out.append(
-            ObliqueByDesign(half=half, more_mm=more, open_deg=float(lean[0]), shut_deg=float(lean[-1]))
+            ObliqueByDesign(
+                half=half,
+                more_mm=more,
+                open_deg=float(lean[followed[0]]),
+                shut_deg=float(lean[last]),
+                shut_at_deg=float(np.degrees(motion.phi[last])),
+            )
         )
     if spec.base.depth is None:
         out.append(DepthUnknown())

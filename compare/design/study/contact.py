@@ -4,6 +4,7 @@ A linkage of lines knows no contact: it assembles long after card has met card. 
 far as every panel stays above the page or plane it stands on and the two halves of a plane stay apart.
 """
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -14,12 +15,17 @@ from compare.design.design_facts import Contact, Meeting
 from compare.design.linkage.halving import halved
 from compare.design.linkage.mechanism import SMALLEST_PHI, Half, Mechanism
 from compare.design.linkage.pose import Pose, turn_of
+from compare.design.linkage.steps import Cost
 from compare.vocabulary import PAGES, Kind, named, parsed
 from measure.sides import opposite
 
 SLACK: Final = 1e-9  # rad: at exactly closed everything is flat
 THIN: Final = 2e-3  # rad, 0.1 degree: thinner than any stack of card
 GRID: Final = 1801
+MANY_GRID: Final = 37  # for many dummies at once: steps of at most 5 degrees
+HALVINGS: Final = 10  # of such a step: to 0.005 degrees
+FEW_HALVINGS: Final = 5  # to 0.2 degrees, where each solution takes long
+MANY_THIN: Final = np.radians(0.5)  # what binds below this is the thickness of the card
 
 
 def floor_angles(mechanism: Mechanism, pose: Pose) -> dict[str, Array]:
@@ -60,9 +66,10 @@ def gaps(mechanism: Mechanism, pose: Pose) -> dict[Contact, Array]:
         if _beside(half) not in by_name:
             sign = 1.0 if half.side == "right" else -1.0
             other_page = named(Kind.PAGE, opposite(half.side))
-            out[Contact(Meeting.MEETS, half.plane, other_page)] = sign * (
-                pose.turns[half.plane] - pose.turns[other_page]
-            )
+            # by reach, not by direction: a lone half may point at the other page and yet stay clear of it
+            edge = next(p.joints[-1] for p in mechanism.panels if p.name == half.plane)
+            away = sign * (turn_of(pose.joints[edge]) - pose.turns[other_page])
+            out[Contact(Meeting.MEETS, half.plane, other_page)] = away
     return out
 
 
@@ -96,6 +103,37 @@ def binding_opening(mechanism: Mechanism, lengths: dict[str, ArrayLike] | None, 
         return bool(jammed(mechanism, mechanism.solve(given, np.array([opening])))[0])
 
     return halved(float(grid[last]), float(grid[last + 1]), jams)[1]
+
+
+def is_quick(mechanism: Mechanism) -> bool:
+    """Return whether every step of the linkage is a formula."""
+    return all(step.cost is Cost.FORMULA for step in mechanism.steps)
+
+
+def binding_openings(mechanism: Mechanism, lengths: Mapping[str, Array], phi: float) -> Array:
+    """Return the openings (rad) at which each of n samples, closed from `phi`, first jams; 0 where it shuts.
+
+    Parameters
+    ----------
+    lengths : name -> (n,) mm; what is missing is taken from the design.
+
+    Returns
+    -------
+    (n,): found on a grid from open to shut, then by halving.
+    """
+    n = max((len(v) for v in lengths.values()), default=1)
+    column = {k: v[:, None] for k, v in lengths.items()}
+    grid = np.linspace(phi, SMALLEST_PHI, MANY_GRID)
+    bad = jammed(mechanism, mechanism.solve(column, np.broadcast_to(grid, (n, len(grid)))))
+    bad &= grid > MANY_THIN
+    first = np.where(bad.any(axis=1), bad.argmax(axis=1), len(grid) - 1)
+    low, high = grid[first], grid[np.maximum(first - 1, 0)]
+    for _ in range(HALVINGS if is_quick(mechanism) else FEW_HALVINGS):
+        middle = (low + high) / 2
+        stuck = jammed(mechanism, mechanism.solve(lengths, middle))
+        low, high = np.where(stuck, middle, low), np.where(stuck, high, middle)
+    out: Array = np.where(bad.any(axis=1) | (high > MANY_THIN), high, 0.0)
+    return out
 
 
 def first_contact(mechanism: Mechanism, phi: float) -> Contact | None:

@@ -15,7 +15,7 @@ from capture.arrays import Array
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.steps import Cost
 from compare.design.spec.spec import Spec
-from compare.design.study.contact import jammed
+from compare.design.study.contact import binding_opening, binding_openings
 from compare.vocabulary import Kind, Told, named, parsed, told_of
 from measure.sides import SIDES
 
@@ -24,7 +24,7 @@ SAMPLES: Final = 200_000
 SLOW_SAMPLES: Final = 4000  # where the mechanism must iterate
 TIGHTEN_SAMPLES: Final = 20_000
 CONTACT_SAMPLES: Final = 2000
-CONTACT_OPENINGS: Final = 91
+SHUT_ENOUGH: Final = np.radians(5.0)  # a design that binds above this does not shut
 WANTED: Final = 0.99  # share of dummies that shall conform
 
 
@@ -215,14 +215,10 @@ def _contact(
 ) -> tuple[float, float]:
     """Median opening at which such dummies first bind, and the one below which 95 % have bound, degrees."""
     m = spec.mechanism
-    widest = spec.opening
-    phi = np.linspace(np.radians(1.0), widest, CONTACT_OPENINGS)
-    if bool(np.any(jammed(m, m.solve({}, phi[phi > np.radians(5.0)])))):
+    if binding_opening(m, None, spec.opening) > SHUT_ENOUGH:
         return float("nan"), float("nan")
-    lengths = {k: (v + spreads[k] * rng.standard_normal(count))[:, None] for k, v in m.lengths.items()}
-    bad = np.broadcast_to(jammed(m, m.solve(lengths, phi[None, :])), (count, len(phi)))
-    last = np.where(bad.any(axis=1), len(phi) - 1 - np.argmax(bad[:, ::-1], axis=1), 0)
-    at = np.degrees(phi[last])
+    lengths = {k: v + spreads[k] * rng.standard_normal(count) for k, v in m.lengths.items()}
+    at = np.degrees(binding_openings(m, lengths, spec.opening))
     return float(np.median(at)), float(np.quantile(at, 0.95))
 
 

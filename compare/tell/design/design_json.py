@@ -1,6 +1,7 @@
 """A design as JSON: one stable structure for other programs. Lengths in mm, angles in degrees.
 
     answer              the first line; concerns, remarks: sentences
+    changes             for each concern {table, key, value} of the number to change, or null
     title, units        of the spec; units of the numbers here are always mm and degrees
     lengths             {name: nominal}; angles in degrees for those listed in `degrees`
     pairs, loops        {name: {one, other, difference}}: sums or lengths that should be equal
@@ -26,10 +27,11 @@ import numpy as np
 from capture.arrays import Array
 from compare.design.spec.spec import Spec
 from compare.design.study.concerns import concerns, remarks
+from compare.design.study.design_fixes import Fix, fix_for
 from compare.design.study.motion import Motion
 from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import Study
-from compare.tell.words.design_words import all_told, contact_told, praise
+from compare.tell.words.design_words import all_told, contact_told, headline
 from compare.vocabulary import parsed
 from measure.sides import SIDES
 
@@ -69,13 +71,16 @@ def _study(found: Study) -> dict[str, Any]:
     }
 
 
+def _change(fix: Fix | None) -> dict[str, Any] | None:
+    return {"table": fix.table, "key": fix.key, "value": _number(fix.value)} if fix else None
+
+
 def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str, Any]:
     """Return a design, its movement and (if studied) its scatter, ready for JSON."""
     m = spec.mechanism
     n = m.lengths
-    wrong = all_told(concerns(spec, motion))
-    name = spec.title or spec.source.name
-    answer = f"{name}: {len(wrong)} thing(s) to look at." if wrong else f"{name}: {praise(spec)}."
+    wrong = concerns(spec, motion)
+    answer = f"{spec.title or spec.source.name}. {headline(spec, wrong, found)}"
     shut = {}
     for side in SIDES:
         reach, page = shut_reach(spec, side), float(getattr(spec.base, f"page_{side}"))
@@ -88,8 +93,9 @@ def design_as_dict(spec: Spec, motion: Motion, found: Study | None) -> dict[str,
     nod = motion.pose.nod
     return {
         "answer": answer,
-        "concerns": list(wrong),
-        "remarks": list(all_told(remarks(spec, motion))),
+        "concerns": list(all_told(wrong, spec)),
+        "changes": [_change(fix_for(spec, fact)) for fact in wrong],
+        "remarks": list(all_told(remarks(spec, motion), spec)),
         "title": spec.title,
         "units": {"length": "mm", "angle": "deg", "spec": spec.units},
         "spec": {"name": spec.source.name, "sha256": spec.source.sha256},

@@ -1,5 +1,6 @@
 """A design on one picture: its movement in drawings, curves of what matters, and the sums of its loops."""
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -10,7 +11,9 @@ from capture.arrays import Array
 from compare.compare_errors import OutputError
 from compare.design.linkage.mechanism import Loop
 from compare.design.spec.spec import Spec
+from compare.design.study.concerns import concerns
 from compare.design.study.motion import Motion
+from compare.design.study.tolerance import Study
 from compare.tell.design.design_frames import (
     at_opening,
     draw_legend,
@@ -37,6 +40,7 @@ from compare.tell.draw.sketch import (
     Words,
 )
 from compare.tell.result_files import write_whole
+from compare.tell.words.design_words import falls_short, headline
 from compare.units import unit_of
 from compare.vocabulary import parsed
 
@@ -47,6 +51,7 @@ CURVES: Final[tuple[Colour, ...]] = (BLUE, ORANGE, GREEN, PURPLE, SKY, VERMILLIO
 LOOPS_SHOWN: Final = 6
 MOST_NAMES: Final = 4  # beside the curves of a chart
 LONGEST: Final = 44
+NOTE_COLUMNS: Final = 150  # characters of the line under the title
 
 
 def shown_openings(motion: Motion) -> list[float]:
@@ -236,13 +241,16 @@ def _sums(sketch: Sketch, spec: Spec, loops: Sequence[Loop], top: float) -> floa
     return y
 
 
-def sweep_sketch(spec: Spec, motion: Motion, concerns: Sequence[str]) -> Sketch:
-    """Return the picture of a design's movement."""
+def sweep_sketch(spec: Spec, motion: Motion, found: Study | None = None) -> Sketch:
+    """Return the picture of a design's movement; its line says what the text says, `found` is its scatter."""
     sketch = Sketch(WIDTH, 10.0)
     sketch.add(Words(MARGIN, 44, spec.title or spec.source.name, 22))
-    note = concerns[0] if concerns else "every matched pair agrees, it shuts flat and clear"
-    sketch.add(Words(MARGIN, 68, note, 14, VERMILLION if concerns else GREEN))
-    y = _frames(sketch, spec, motion, 96)
+    wrong = concerns(spec, motion)
+    colour = VERMILLION if wrong or falls_short(found) else GREEN
+    lines = textwrap.wrap(headline(spec, wrong, found), NOTE_COLUMNS)
+    for i, line in enumerate(lines):
+        sketch.add(Words(MARGIN, 68 + 18 * i, line, 14, colour))
+    y = _frames(sketch, spec, motion, 78 + 18 * len(lines))
     if motion.pose.nod is not None:
         y = _side_views(sketch, spec, motion, y)
     y = _charts(sketch, spec, motion, y + 10)

@@ -6,13 +6,15 @@ import numpy as np
 from rich.table import Table
 from rich.text import Text
 
+from compare.design.linkage.mechanism import Pair
 from compare.design.spec.spec import Spec
 from compare.design.study.concerns import concerns, remarks
+from compare.design.study.design_fixes import worst_of
 from compare.design.study.motion import Motion, move
 from compare.design.study.soundness import shut_reach, unclosed_loops
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
-from compare.tell.words.design_words import all_told, contact_told, praise
+from compare.tell.words.design_words import all_told, contact_told, falls_short, headline, with_fix
 from compare.units import Unit, unit_of
 from compare.vocabulary import Told, parsed
 from measure.sides import SIDES
@@ -42,9 +44,22 @@ def equalities(spec: Spec) -> list[tuple[str, float, str]]:
 
 def _equalities_table(spec: Spec, unit: Unit) -> Table:
     table = table_of(f"Equalities, {unit.name}", "should be equal", "difference")
+    oblique = {p.name for h in spec.building.oblique_halves() for p in _pairs_of(spec, h)}
     for words, difference, kind in equalities(spec):
-        table.add_row(words, unit.signed(difference) if kind == "mm" else f"{difference + 0.0:+.2f}°")
+        shown = unit.signed(difference) if kind == "mm" else f"{difference + 0.0:+.2f}°"
+        table.add_row(words, shown + (" by design" if words in oblique else ""))
     return table
+
+
+def _pairs_of(spec: Spec, half: str) -> list[Pair]:
+    """Return the pairs of one half's leg."""
+    governs = spec.mechanism.half(half).governs
+    side = parsed(half)
+    return [
+        p
+        for p in spec.mechanism.pairs
+        if p.first in governs and (parsed(p.first).stage, parsed(p.first).side) == (side.stage, side.side)
+    ]
 
 
 def _heights(spec: Spec, motion: Motion) -> list[str]:
@@ -127,19 +142,19 @@ def _closing_words(spec: Spec, motion: Motion) -> list[str]:
     return out
 
 
-def print_design(spec: Spec, stream: TextIO, motion: Motion | None = None) -> None:
-    """Print what the design promises; the first line says whether it is sound."""
+def print_design(
+    spec: Spec, stream: TextIO, motion: Motion | None = None, found: Study | None = None
+) -> None:
+    """Print what the design promises; the first line says whether it is sound, `found` is how it scatters."""
     console, unit = console_for(stream), unit_of(spec.units)
     moved = move(spec) if motion is None else motion
-    name = spec.title or spec.source.name
-    found = all_told(concerns(spec, moved))
-    if found:
-        console.print(Text(f"{name}: {len(found)} thing(s) to look at.", style="yellow"))
-        for w in found:
-            console.print(Text(f"  - {w}"))
-    else:
-        console.print(Text(f"{name}: {praise(spec)}.", style="green"))
-    for w in all_told(remarks(spec, moved)):
+    wrong = concerns(spec, moved)
+    style = "yellow" if wrong or falls_short(found) else "green"
+    console.print(Text(f"{spec.title or spec.source.name}. {headline(spec, wrong, found)}", style=style))
+    for fact in wrong:
+        if fact is not worst_of(wrong):
+            console.print(Text(f"  - {with_fix(spec, fact)}"))
+    for w in all_told(remarks(spec, moved), spec):
         console.print(Text(f"  ({w})"))
     console.print()
     if spec.mechanism.pairs or spec.mechanism.loops:

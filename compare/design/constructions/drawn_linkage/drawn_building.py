@@ -45,6 +45,10 @@ class DrawnBuilding:
         """Return nothing."""
         return ()
 
+    def key_of(self, name: str) -> tuple[str, str] | None:
+        """Return nothing: a length follows from the places of two joints."""
+        return None
+
     def feet_beside_spine(self) -> tuple[float, ...]:
         """Return nothing: which joints are feet is not known."""
         return ()

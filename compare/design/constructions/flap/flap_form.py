@@ -5,6 +5,8 @@ from typing import Final
 
 from compare.design.spec.forms import Form, Key, Kind
 from compare.design.spec.spec_tables import Table, Tables
+from compare.vocabulary import Kind as Kinds
+from compare.vocabulary import Name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +29,12 @@ FLAP: Final = Form(
         "strap": Key(Kind.LENGTH, "plane's edge to flap", required=True),
     },
 )
+
+
+def flap_key(name: Name) -> tuple[str, str] | None:
+    """Return table and key of a length of flap or strap; None for any other."""
+    keys = {Kinds.FLAP: "flap", Kinds.FLAP_HINGE: "hinge", Kinds.STRAP: "strap"}
+    return (f"{name.side}.flap", keys[Kinds(name.kind)]) if name.kind in keys else None
 
 
 def flap_of(f: Tables, t: Table) -> Flap:

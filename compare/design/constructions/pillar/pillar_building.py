@@ -8,7 +8,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.construction import Construction
-from compare.design.constructions.leg_and_plane import CARRIED
+from compare.design.constructions.leg_and_plane import CARRIED, carried_key
 from compare.design.constructions.pillar.pillar_checks import check_pillar
 from compare.design.constructions.pillar.pillar_form import PILLAR as FORM
 from compare.design.constructions.pillar.pillar_form import Pillar, pillar_of
@@ -71,6 +71,12 @@ class PillarBuilding:
             at = int(np.nanargmax(np.abs(lean)))
             out.append(LeansOnTheWay(lean_deg=float(lean[at]), opening_deg=float(np.degrees(phi[at]))))
         return tuple(out)
+
+    def key_of(self, name: str) -> tuple[str, str] | None:
+        """Return table and key of a length."""
+        own = {"crease near": "crease", "crease far": "crease_far", "gap": "gap"}
+        own |= {"glue angle": "glue_angle", "panel angle": "angle"}
+        return ("pillar", own[name]) if name in own else carried_key(name)
 
     def feet_beside_spine(self) -> tuple[float, ...]:
         """Return nothing: its tabs run along its glue lines."""

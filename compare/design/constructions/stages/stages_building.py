@@ -9,6 +9,8 @@ import numpy as np
 from capture.arrays import Array
 from compare.compare_errors import SpecError
 from compare.design.constructions.construction import Construction
+from compare.design.constructions.flap.flap_form import flap_key
+from compare.design.constructions.leg_and_plane import carried_key
 from compare.design.constructions.parallel_fold.fold_checks import check_assembly, check_side
 from compare.design.constructions.parallel_fold.fold_form import ON_BASE, ON_PLANE, Stage, stage_of
 from compare.design.constructions.parallel_fold.fold_pieces import cut_pages, cut_stage
@@ -18,6 +20,7 @@ from compare.design.constructions.stages.stages_soundness import (
     oblique_halves,
     redundant_legs,
 )
+from compare.design.constructions.support.support_form import support_key
 from compare.design.design_facts import Fact
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -27,6 +30,7 @@ from compare.design.spec.parts import Base
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_tables import Tables
 from compare.design.study.contact import floor_angles
+from compare.vocabulary import Kind, parsed
 from measure.sides import SIDES
 
 STAGE: Final = Form(
@@ -72,6 +76,15 @@ class Stages:
     def remarks(self, spec: Spec, phi: Array, pose: Pose) -> tuple[Fact, ...]:
         """Return the halves with more legs than they need."""
         return redundant_legs(self.stages)
+
+    def key_of(self, name: str) -> tuple[str, str] | None:
+        """Return table and key of a length."""
+        n = parsed(name)
+        if n.kind in (Kind.FOLD, Kind.FOOT):
+            found: tuple[str, str] | None = ("fold", n.side if n.kind == Kind.FOLD else f"foot_{n.side}")
+        else:
+            found = support_key(n) or flap_key(n) or carried_key(name)
+        return found and (f"{table_prefix(n.stage - 1)}{found[0]}", found[1])
 
     def feet_beside_spine(self) -> tuple[float, ...]:
         """Return spine (or crease) to foot of every support and fold."""

@@ -6,6 +6,8 @@ from typing import Final
 
 from compare.design.spec.forms import Key, Kind
 from compare.design.spec.spec_tables import Table, Tables
+from compare.vocabulary import Kind as Kinds
+from compare.vocabulary import Name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,12 @@ SUPPORT_KEYS: Final[Mapping[str, Key]] = {
     "foot": Key(Kind.LENGTH, "spine to the support's foot"),
     "tab": Key(Kind.SHIFT, "ridge to the support's tab along the plane, negative on the support's own side"),
 }
+
+
+def support_key(name: Name) -> tuple[str, str] | None:
+    """Return table and key of a length of a support; None for any other."""
+    keys = {Kinds.SUPPORT: "support", Kinds.SUPPORT_FOOT: "foot", Kinds.SUPPORT_TAB: "tab"}
+    return (name.side, keys[Kinds(name.kind)]) if name.kind in keys else None
 
 
 def support_of(f: Tables, path: str, t: Table) -> Support:

@@ -8,7 +8,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.construction import Construction
-from compare.design.constructions.leg_and_plane import CARRIED
+from compare.design.constructions.leg_and_plane import CARRIED, carried_key
 from compare.design.constructions.v_fold.v_fold_checks import check_vfold
 from compare.design.constructions.v_fold.v_fold_form import VFOLD, VFold, vfold_of
 from compare.design.constructions.v_fold.v_fold_mechanism import mechanism_of_vfold
@@ -21,6 +21,7 @@ from compare.design.spec.parts import Base
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_tables import Tables
 from compare.design.study.soundness import CLOSING_SLACK
+from compare.vocabulary import Kind, parsed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +71,19 @@ class VFoldBuilding:
         if len(spec.mechanism.halves) == 2 and self.vfold.legs:
             out.append(LegsDecide())
         return tuple(out)
+
+    def key_of(self, name: str) -> tuple[str, str] | None:
+        """Return table and key of a length or angle."""
+        n = parsed(name)
+        own = {
+            Kind.GLUE_ANGLE: "glue_angle",
+            Kind.VFOLD_ANGLE: "angle",
+            Kind.WIDTH: "width",
+            Kind.PLANE_ANGLE: "plane_angle",
+        }
+        if n.kind in own:
+            return f"vfold.{n.side}", own[Kind(n.kind)]
+        return ("vfold", "crease") if n.kind == Kind.CREASE else carried_key(name)
 
     def feet_beside_spine(self) -> tuple[float, ...]:
         """Return nothing: its tabs run along its glue lines."""
