@@ -37,7 +37,7 @@ def test_spec_and_truth_of_a_random_spread_are_whole(kind: str, seed: int, tmp_p
     assert told["inked_near_ends"] == kind.endswith("_ink")
     for name, value in shot.lengths.items():
         along = told["lengths_mm"][name] + told["extra_arc_mm"].get(name, 0.0)
-        assert along == pytest.approx(value, abs=0.003)
+        assert along == pytest.approx(value, abs=0.02)
 
 
 @pytest.mark.parametrize("seed", range(9110, 9114))
