@@ -4,6 +4,7 @@ What is chosen at random, and how widely, is meant to be what people do; the tru
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
@@ -12,6 +13,7 @@ import numpy as np
 from capture.sheet.marker_sheet import sheet_for_paper
 from sample_images.rendering.cards.card_dummy import Build
 from sample_images.rendering.cards.inked_ends import Ink
+from sample_images.rendering.cards.kinds import Joints, Kind
 from sample_images.rendering.cards.own_linkage import SIDES
 from sample_images.rendering.cards.spatial_kinds import VFOLD
 from sample_images.rendering.chance.catalogue import hand_made, random_camera, random_faults, random_looks
@@ -58,7 +60,9 @@ def random_spread(kind: str, seed: int) -> tuple[Shot, str]:
             design.kind.solve(design.nominal, opening)
         except ValueError:
             continue
-        if all(abs(x) < 9 for x in design.kind.leans_of(joints).values()):
+        if all(abs(x) < 9 for x in design.kind.leans_of(joints).values()) and _as_cut(
+            design.kind, joints, lengths
+        ):
             break
     else:
         raise ValueError(f"{kind} {seed}: no dummy found that closes")
@@ -119,6 +123,14 @@ def framed(shot: Shot) -> Shot:
             return shot
         shot = replace(shot, fill=0.97 * shot.fill, look=(0.9 * shot.look[0], 0.9 * shot.look[1]))
     raise ValueError(f"{shot.name}: does not fit into the picture")
+
+
+def _as_cut(kind: Kind, joints: Joints, lengths: Mapping[str, float]) -> bool:
+    """Whether the dummy shows the lengths it was cut to: no card too long for its place, unless it bows."""
+    built = kind.lengths_of(joints)
+    bows = kind.bows(joints, lengths)
+    along = {k: v + 8 * bows.get(k, 0.0) ** 2 / (3 * v) for k, v in built.items()}
+    return all(abs(along[k] - v) < 0.4 for k, v in lengths.items() if k in along)
 
 
 def _design(base: str, rng: np.random.Generator) -> Design:
