@@ -90,9 +90,18 @@ def checked(jpg: Path, truth: dict[str, Any], say_use: bool, no_thickness: bool,
             told = json.loads(done.stdout)
         except json.JSONDecodeError:
             done.stderr = f"no JSON: {done.stdout[:200]}"
-    said = done.stderr.strip().splitlines()
-    out = outcome_of(jpg.stem, truth, told, said[-1] if said else f"exit code {done.returncode}")
+    out = outcome_of(jpg.stem, truth, told, _last_words(done.stderr) or f"exit code {done.returncode}")
     return replace(out, seconds=time.monotonic() - began)
+
+
+def _last_words(stderr: str) -> str:
+    """Return the last line of what was said, and of a traceback also where it came from."""
+    lines = stderr.strip().splitlines()
+    places = re.findall(r'File "([^"]+)", line (\d+)', stderr)
+    if not lines or not places:
+        return lines[-1] if lines else ""
+    ours = [(f, n) for f, n in places if Path(f).is_relative_to(TOP)] or places
+    return f"{lines[-1]} (traceback, {Path(ours[-1][0]).name} line {ours[-1][1]})"
 
 
 def badness(o: Outcome) -> float:

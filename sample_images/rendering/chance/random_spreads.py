@@ -31,6 +31,9 @@ SPREADS: Final = (
 HAND_SD_MM: Final = 0.15
 """How far hand-cut lengths are off where nothing is wrong on purpose (standard deviation)."""
 
+FAULTY: Final = 0.65
+"""Share of dummies that may have something done wrong on purpose (four in five of these then have)."""
+
 LIGHTS: Final = (
     ("soft", 0.50), ("hard", 0.12), ("dim", 0.07), ("defocus", 0.06), ("white_on_white", 0.09),
     ("clutter", 0.09), ("coloured", 0.07),
@@ -50,7 +53,7 @@ def random_spread(kind: str, seed: int) -> tuple[Shot, str]:
     opening = float(rng.integers(90, 173)) if base == "raised" else 180.0
     for _ in range(200):
         design = _design(base, rng)
-        faults = random_faults(design.nominal, rng)
+        faults = random_faults(design.nominal, rng) if rng.uniform() < FAULTY else {}
         if any(k.startswith("vfold foot") for k in faults):
             continue  # its glue lines would no longer be those of the design
         lengths = hand_made(design.nominal, faults, HAND_SD_MM, rng)
