@@ -54,6 +54,8 @@ class Finding:
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
     layout : the layout at the opening at which the dummy was found.
     tone : grey value of cut edges in this photo, if it could be told.
+    level_shift : for each page (or two flat ones together): page -> shift of its line, mm along its normal,
+        by one standard uncertainty of its level.
     """
 
     fits: Mapping[str, Fit]
@@ -64,6 +66,7 @@ class Finding:
     layer_sd: Mapping[str, float] = field(default_factory=dict)
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
     tone: float | None = None
+    level_shift: tuple[Mapping[str, float], ...] = ()
 
 
 def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
@@ -121,8 +124,9 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
     missing |= {p.name: NO_TRACE for p in layout.panels if p.name not in seen}
     pages = [item for item in items if item.panel.role is Role.PAGE]
     joint_shift: dict[str, Array] = {}
-    for group in page_groups(layout, pages):
-        fit_pages(scene, group, rough, fits, hinges, joint_shift)
+    levels = [
+        fit_pages(scene, group, rough, fits, hinges, joint_shift) for group in page_groups(layout, pages)
+    ]
     return Finding(
         fits=fits,
         hinges=hinges,
@@ -132,6 +136,7 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
         layer_sd=layer_sd,
         joint_shift=joint_shift,
         tone=scene.tone,
+        level_shift=tuple(levels),
     )
 
 

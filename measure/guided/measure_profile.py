@@ -158,6 +158,7 @@ def _profile(scene: Scene, finding: Finding, view: View, standoff_err_mm: float)
         eye_mm=plane.eye_mm,
         standoff_mm=plane.z_mm,
         near_end_sd_mm=layout.near_end_sd_mm,
+        level_shifts=finding.level_shift,
     )
     sources = dict(joints.cov_by_source)
     sources |= shared_covs(view, joints.xy_mm, plane.z_mm, standoff_err_mm)

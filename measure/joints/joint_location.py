@@ -155,10 +155,17 @@ def locate_joints(
     eye_mm: Array,
     standoff_mm: float,
     near_end_sd_mm: float,
+    level_shifts: Sequence[Mapping[str, float]] = (),
 ) -> JointSet:
     """Place every joint that the found panels determine, with covariance by source.
 
-    Sources: "edge fits", "near ends" (panels that do not end exactly in the plane), "card layers".
+    Sources: "edge fits", "near ends" (panels that do not end exactly in the plane), "card layers", "page
+    level".
+
+    Parameters
+    ----------
+    level_shifts : for each level that several lines share: line -> its shift, mm along its own normal, by one
+        standard uncertainty of that level.
     """
     free = {end.joint: end for end in ends}
     names: list[str] = []
@@ -210,7 +217,7 @@ def locate_joints(
     return JointSet(
         names=tuple(names),
         xy_mm=np.array(places).reshape(-1, 2),
-        cov_by_source=_covariances(lines, pulls, along, gain, near_end_sd_mm, own),
+        cov_by_source=_covariances(lines, pulls, along, gain, near_end_sd_mm, own, level_shifts),
         undetermined=undetermined,
         panels=tuple(line.name for line in lines),
         near_end_gain=gain,
@@ -297,6 +304,7 @@ def _covariances(
     near_end_gain: Array,
     near_end_sd_mm: float,
     misses: Array,
+    level_shifts: Sequence[Mapping[str, float]],
 ) -> dict[str, Array]:
     n_joints = len(pulls)
     fit = np.zeros((2 * n_joints, 3 * len(lines)))
@@ -311,8 +319,12 @@ def _covariances(
     for j, direction, sd, _ in along:
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])
+    levels = layer @ np.array(
+        [[shift.get(line.name, 0.0) for shift in level_shifts] for line in lines]
+    ).reshape(len(lines), -1)
     return {
         "edge fits": out_fit + misses,
         "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,
         "card layers": (layer * layer_sd**2) @ layer.T,
+        "page level": levels @ levels.T,
     }

@@ -9,6 +9,8 @@ from capture.arrays import Array
 from measure.edges.line_fit import Fit
 from measure.geometry import Curve, crossing
 from measure.guided.choose_lines import PanelLines
+from measure.guided.page.foot_level import level_by_feet
+from measure.guided.page.page_belief import Belief, believed_level
 from measure.guided.page.page_level import MARK_REACH_MM, PAGE_REACH_MM, page_level
 from measure.guided.panel_doubt import is_flat
 from measure.layout import Layout, Role
@@ -16,6 +18,7 @@ from measure.page_marks import PageMarks, marked_line
 from measure.scene import Scene
 
 PAGE_SD_MM = 0.05
+EDGE_SD_MM = 0.12  # of the level of an edge that lies at the near ends; found on photographs with truth
 UNSURE_SD_MM = 0.5
 SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
 
@@ -34,8 +37,13 @@ def fit_pages(
     fits: dict[str, Fit],
     hinges: dict[str, Curve],
     joint_shift: dict[str, Array],
-) -> None:
-    """Fit the line of one page, or of two flat pages together, and note it under each page's name."""
+) -> dict[str, float]:
+    """Fit the line of one page, or of two flat pages together, and note it under each page's name.
+
+    Returns
+    -------
+    by page, how far (mm, along its line's own normal) one standard uncertainty of the common level shifts it.
+    """
     layout, marks = scene.layout, scene.marks
     first, last = pages[0], pages[-1]
     a = rough[first.panel.name].b if len(pages) == 2 else rough[first.panel.name].a
@@ -61,11 +69,61 @@ def fit_pages(
     )
     # Where another level explains the photo nearly as well, the page line is only known that roughly.
     sd = float(np.hypot(PAGE_SD_MM, UNSURE_SD_MM * max(0.0, 1.0 - level.margin / SURE_MARGIN)))
+    common = 0.0
+    if marked is None:
+        belief = _believed(scene, level.curve, sd, pages, feet, fits, hinges, up)
+        if belief is not None:
+            level = replace(
+                level, curve=belief.curve, tab_seen=tuple(s and belief.flush > 0.5 for s in level.tab_seen)
+            )
+            sd, common = belief.tilt_sd_mm, belief.sd_mm
     n = level.n_stations
     _note(layout, pages, level.curve, fits, hinges, sd_mm=sd, n_stations=n, score=level.score)
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
+    return {p.panel.name: common * (-1.0 if len(pages) == 2 and p is first else 1.0) for p in pages}
+
+
+def _believed(
+    scene: Scene,
+    edge: Curve,
+    edge_sd_mm: float,
+    pages: list[PanelLines],
+    feet: Mapping[str, float],
+    fits: Mapping[str, Fit],
+    hinges: Mapping[str, Curve],
+    up: float,
+) -> Belief | None:
+    """Weigh the edge's level against that of the feet; None if the feet do not show."""
+    told = level_by_feet(scene, edge, _strips(scene.layout, feet, fits), up)
+    if told is None:
+        return None
+    excess = [_excess(scene.layout, feet, hinges, line) for line in (edge, told.curve)]
+    at = float(np.clip(np.mean(list(feet.values())) / edge.length, 0.0, 1.0))
+    return believed_level(edge, float(np.hypot(EDGE_SD_MM, edge_sd_mm)), told, excess, at, up)
+
+
+def _excess(
+    layout: Layout, feet: Mapping[str, float], hinges: Mapping[str, Curve], line: Curve
+) -> float | None:
+    """By how much the middle one of the heights over a page exceeds its nominal, mm; None for fewer than two."""
+    out = []
+    for panel in layout.panels:
+        if panel.joints[0] not in feet or panel.name not in hinges or panel.role not in (Role.FOLD, Role.LEG):
+            continue
+        others = [
+            hinges[p.name]
+            for p in layout.panels
+            if p.name != panel.name and p.name in hinges and panel.joints[-1] in p.joints
+        ]
+        hinge = hinges[panel.name]
+        tops = [crossing(hinge, other) for other in others if abs(float(hinge.tangent @ other.normal)) > 0.3]
+        foot = crossing(line, hinge)
+        if tops and np.all(np.isfinite(foot)):
+            top = np.median(tops, axis=0)
+            out.append(float(np.hypot(*(top - foot))) - layout.length(panel.joints[0], panel.joints[-1]))
+    return float(np.median(out)) if len(out) >= 2 else None
 
 
 def _note(
