@@ -37,6 +37,7 @@ OTHER_TONE = 0.35
 SAME_TONE = 0.15  # natural logarithm: a fit is not repeated for less
 ROLLS_DEG = (-2.0, 0.0, 2.0)
 NO_TRACE = WhyUnseen(kind=Unseen.NO_TRACE)
+PROPPED_DEG = 3.0  # half of what is missing to flat, from which on it matters which page is raised
 ORDER = {Role.PAGE: 0, Role.FOLD: 1, Role.PLANE: 2, Role.LEG: 3}
 
 
@@ -186,8 +187,19 @@ def places_to_try(scene: Scene, seeds: Mapping[str, Array], *, only_there: bool 
         if marks.has_tick:
             return marked
         by_joints = [*by_joints, *marked]
-    placements = place_layouts(scene.plane, layout.openings(), scene.region, tuple(np.deg2rad(ROLLS_DEG)))
-    return [*by_joints, *_distinct(placements)]
+    placements = [
+        p
+        for opened in layout.openings()
+        for p in place_layouts(scene.plane, [opened], scene.region, _rolls_rad(opened.opening_deg))
+    ]
+    return [*by_joints, *_distinct(sorted(placements, key=lambda p: -p.score))]
+
+
+def _rolls_rad(opening_deg: float) -> tuple[float, ...]:
+    """How a spread may be turned in the picture: nearly level, or with one page flat and the other raised."""
+    lean = (180.0 - opening_deg) / 2
+    about = (0.0,) if lean < PROPPED_DEG else (0.0, -lean, lean)
+    return tuple(np.deg2rad([turn + roll for turn in about for roll in ROLLS_DEG]))
 
 
 def _tones_to_try(scene: Scene, seen: float | None) -> list[float | None]:

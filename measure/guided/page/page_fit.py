@@ -55,8 +55,8 @@ def fit_pages(
         start = marked
         if marks is not None and marks.upper:
             n = max(2, int(start.length))
-            _note(layout, pages, start, fits, hinges, sd_mm=marks.height_sd, n_stations=n)
-            return
+            _note(layout, pages, start, fits, hinges, sd_mm=PAGE_SD_MM, n_stations=n)
+            return _level_shift(pages, marks.height_sd)
     feet = _feet(layout, pages, hinges, start)
     level = page_level(
         scene,
@@ -82,7 +82,12 @@ def fit_pages(
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
         if seen:
             joint_shift[joint] = up * foot_up * level.curve.normal
-    return {p.panel.name: common * (-1.0 if len(pages) == 2 and p is first else 1.0) for p in pages}
+    return _level_shift(pages, common)
+
+
+def _level_shift(pages: list[PanelLines], sd_mm: float) -> dict[str, float]:
+    """How far the line of each page is shifted, along its own normal, by one sd of the level they share."""
+    return {p.panel.name: -sd_mm if len(pages) == 2 and p is pages[0] else sd_mm for p in pages}
 
 
 def _believed(
