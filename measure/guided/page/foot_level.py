@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from capture.arrays import Array
 from measure.geometry import Curve, crossing
 from measure.scene import Scene
 
