@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from capture.camera.view import View
 from measure.geometry import Curve
 from measure.guided.page.foot_level import FootLevel, level_by_feet
 from measure.guided.page.page_belief import believed_level
@@ -50,8 +51,8 @@ def test_heights_keep_away_a_level_at_which_every_strip_would_be_wrong() -> None
     assert doubted.sd_mm > 0.4  # never sure where feet and edge contradict each other
 
 
-def picture(view, page: Curve, xs: list[float], rng: np.random.Generator) -> np.ndarray:  # type: ignore[no-untyped-def]
-    """Four upright strips on a page, white before dark; below their feet nothing but the page's white face."""
+def picture(view: View, page: Curve, xs: list[float], rng: np.random.Generator) -> np.ndarray:
+    """Four upright strips on a page, white before dark; below their feet only the page's white face."""
     mm, _ = pixel_mm(view)
     up, s = across_and_along(page, mm)
     along = s * page.length

@@ -26,8 +26,8 @@ class FootTuning:
     step_mm : spacing of places along a strip, and of levels tried.
     across_mm : a near end may be this far off its fitted line close to the foot.
     seen : evidence (log-likelihood units) from which on a near end is rather there than not.
-    clear, fair : contrast (share seen above less share seen below, -2 to 2) of a foot that counts in full, and
-        of one that counts at all.
+    clear, fair : contrast (share seen above less share seen below, -2 to 2) of a foot that counts in full,
+        and of one that counts at all.
     clear_sd_mm, fair_sd_mm : scatter of a clear and of a fair foot about the true level.
     common_sd_mm : what all feet of a photo have in common beside that: tabs, bends, shadows.
     tilt_sd : how far the page may slant against the line it was taken for (rise per length).

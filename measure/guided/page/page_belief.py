@@ -26,8 +26,8 @@ class BeliefTuning:
         below the true level (the page's edge in front of them) or above it (shadows, prints).
     misread : how often feet mislead altogether, and how far.
     misread_mm : over so much.
-    height_sd_mm : how far the middle one of all heights may be off its nominal, in what is built by hand. Wide
-        on purpose: it only keeps a level away at which every strip would be millimetres wrong.
+    height_sd_mm : how far the middle one of all heights may be off its nominal, in what is built by hand.
+        Wide on purpose: it only keeps a level away at which every strip would be millimetres wrong.
     """
 
     flush: float = 0.35

@@ -112,7 +112,7 @@ def _believed(
 def _excess(
     layout: Layout, feet: Mapping[str, float], hinges: Mapping[str, Curve], line: Curve
 ) -> float | None:
-    """By how much the middle one of the heights over a page exceeds its nominal, mm; None for fewer than two."""
+    """By how much the middle one of a page's heights exceeds its nominal, mm; None for fewer than two."""
     out = []
     for panel in layout.panels:
         if panel.joints[0] not in feet or panel.name not in hinges or panel.role not in (Role.FOLD, Role.LEG):
