@@ -72,6 +72,8 @@ class MarkerSheet:
     black_squares : (M, 2) lower left corners of the black squares.
     window : (left, bottom, right, top) of the inside of the ring; four zeros on a calibration board.
     bars : the two check bars, "across" then "up".
+    fold_mm : height of the line below which the sheet is folded forward (see `capture.sheet.sill`); None on
+        a sheet printed without a sill.
     """
 
     paper: str
@@ -87,6 +89,7 @@ class MarkerSheet:
     black_squares: Array = field(repr=False)
     window: tuple[float, float, float, float]
     bars: tuple[CheckBar, CheckBar]
+    fold_mm: float | None = None
 
     @property
     def ring(self) -> tuple[float, float, float, float]:

@@ -6,11 +6,13 @@ The canvas is scaled to millimetres.
 from collections.abc import Mapping
 from typing import Any, Final
 
+import numpy as np
 from reportlab.lib.units import mm
 
 from capture.arrays import Array
-from capture.sheet.marker_sheet import CheckBar
-from capture.sight.tags import white_modules
+from capture.sheet.marker_sheet import TAG_MODULES, CheckBar
+from capture.sheet.sill import SillPart
+from capture.sight.tags import tag_bits, white_modules
 
 FIELD_GREY: Final = 0.11
 """Grey of the dark field (0 black, 1 white): dark behind white card, yet saving some ink."""
@@ -35,6 +37,24 @@ def draw_checks(canvas: Any, black_squares: Array, square_mm: float, tags: Mappi
         white = canvas.beginPath()
         for x, y, module in white_modules(tag_id, corners):
             white.rect(x, y, module, module)
+        canvas.drawPath(white, stroke=0, fill=1)
+
+
+def draw_sill_part(canvas: Any, part: SillPart) -> None:
+    """Black cells as one path; each tag stretched along the depth, its white modules as one path."""
+    canvas.setFillGray(0)
+    dark = canvas.beginPath()
+    for x, y in part.black_cells:
+        dark.rect(x, y, *part.cell_mm)
+    for corners in part.tags.values():
+        dark.rect(*corners[3], *(corners[1] - corners[3]))
+    canvas.drawPath(dark, stroke=0, fill=1)
+    canvas.setFillGray(1)
+    for tag_id, corners in part.tags.items():
+        white = canvas.beginPath()
+        width, depth = (corners[1] - corners[3]) / TAG_MODULES
+        for row, col in np.argwhere(tag_bits(tag_id)):
+            white.rect(corners[0, 0] + col * width, corners[0, 1] - (row + 1) * depth, width, depth)
         canvas.drawPath(white, stroke=0, fill=1)
 
 

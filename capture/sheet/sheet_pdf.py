@@ -1,12 +1,13 @@
 """Drawing a marker sheet as a vector PDF at true size.
 
-Page 1 is the sheet, page 2 the apron, page 3 tells in a few lines how to use them. Everything is drawn in
-nominal mm of the sheet frame, so the numbers in `capture.sheet.marker_sheet` are the numbers on the paper.
+Page 1 is the sheet with its sill, page 2 the doorstep and the apron, page 3 shows how to use them.
+Everything is drawn in nominal mm of the sheet frame, so the numbers in `capture.sheet.marker_sheet` and
+`capture.sheet.sill` are the numbers on the paper.
 """
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
@@ -16,18 +17,23 @@ from capture.files import write_whole
 from capture.sheet.apron_pdf import draw_apron
 from capture.sheet.board import BOARD_ENLARGED
 from capture.sheet.board_pdf import draw_board
+from capture.sheet.doorstep_pdf import draw_doorstep
+from capture.sheet.how_to_pdf import draw_instructions
 from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
 from capture.sheet.printed_marks import FIELD_GREY, LINE_MM, SMALL_PT, draw_bar, draw_checks, text
+from capture.sheet.sill import SILL_SHEETS, printed_sill
+from capture.sheet.sill_pdf import draw_guides, draw_sill
 
 
-def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True) -> None:
-    """Write the sheet for a paper size as a PDF: the sheet, the apron, instructions.
+def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True, *, sill: bool = True) -> None:
+    """Write the sheet for a paper size as a PDF: the sheet, doorstep and apron, instructions.
 
     Parameters
     ----------
     path : where to write.
     paper : one of `capture.sheet.marker_sheet.SHEETS`.
     dark_field : fill the window nearly black (backdrop use wants it; arch use cuts it out).
+    sill : False draws the first page as it was printed before there was a sill, its ring closed.
 
     Raises
     ------
@@ -35,10 +41,12 @@ def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True) -> None:
         Unknown paper, or the file cannot be written.
     """
     sheet = sheet_for_paper(paper)
+    sheet = SILL_SHEETS[sheet.paper] if sill else sheet
 
     def draw(canvas: Any) -> None:
         draw_sheet(canvas, sheet, dark_field=dark_field)
         canvas.showPage()
+        draw_doorstep(canvas, sheet.paper_mm)
         draw_apron(canvas, sheet.paper_mm)
         canvas.showPage()
         draw_instructions(canvas, sheet)
@@ -96,16 +104,24 @@ def draw_sheet(canvas: Any, sheet: MarkerSheet, *, dark_field: bool) -> None:
     if dark_field:
         canvas.setFillGray(FIELD_GREY)
         canvas.rect(left, bottom, right - left, top - bottom, stroke=0, fill=1)
-    draw_checks(canvas, sheet.black_squares, sheet.square_mm, sheet.tags)
-    _draw_cuts(canvas, sheet, light=dark_field)
+    sill = None if sheet.fold_mm is None else printed_sill(sheet)
+    lying = () if sill is None else sill.tag_ids
+    upright = {i: corners for i, corners in sheet.tags.items() if i not in lying}
+    draw_checks(canvas, sheet.black_squares, sheet.square_mm, upright)
+    _draw_window(canvas, sheet, light=dark_field)
+    if sill is None:
+        _draw_arch_cuts(canvas, sheet)
+    else:
+        draw_sill(canvas, sill)
+        draw_guides(canvas, sill, window_mm=float(sheet.cut_path[-1, 0]))
     for bar in sheet.bars:
         draw_bar(canvas, bar)
     _draw_margin_text(canvas, sheet)
     canvas.restoreState()
 
 
-def _draw_cuts(canvas: Any, sheet: MarkerSheet, *, light: bool) -> None:
-    """Draw the solid window cut, and dashes in the margin for the arch cuts (nothing on the ring)."""
+def _draw_window(canvas: Any, sheet: MarkerSheet, *, light: bool) -> None:
+    """Draw the solid line along which the window is cut."""
     canvas.setLineWidth(LINE_MM)
     canvas.setStrokeGray(1.0 if light else 0.0)
     path = canvas.beginPath()
@@ -113,6 +129,10 @@ def _draw_cuts(canvas: Any, sheet: MarkerSheet, *, light: bool) -> None:
     for point in sheet.cut_path[1:]:
         path.lineTo(*point)
     canvas.drawPath(path, stroke=1, fill=0)
+
+
+def _draw_arch_cuts(canvas: Any, sheet: MarkerSheet) -> None:
+    """Draw dashes in the margin for the cuts that take the bottom band away (nothing on the ring)."""
     canvas.setDash(1.2, 0.8)
     ring_bottom, edge = sheet.ring[1], -sheet.paper_mm[1] / 2
     canvas.setStrokeGray(0.0)
@@ -136,44 +156,5 @@ def _draw_margin_text(canvas: Any, sheet: MarkerSheet) -> None:
     canvas.rotate(90)
     canvas.setFillGray(0)
     canvas.setFont("Helvetica", SMALL_PT / mm)
-    canvas.drawRightString(0, -0.75, "keep flat and upright")
+    canvas.drawRightString(0, -0.75, "keep flat and upright" if sheet.fold_mm is None else "keep flat")
     canvas.restoreState()
-
-
-_INSTRUCTIONS: Final = """\
-# Print
-On {paper} paper, landscape, at 100 % ("actual size"), not "fit to page". Plain matt paper or thin card.
-Measure the two bars with a steel rule, from the middle of one end tick to the middle of the
-other: 150 mm across and 100 mm up. Give foldgauge what you read, to 0.1 mm if you can.
-Glue the sheet to stiff flat board if it will not stay flat: a curled sheet measures wrong.
-# Arch use (precise)
-Cut along the solid line inside the window, then straight down from the window's two lower
-corners, along the edge of the squares, to the dashed marks. The bottom band comes away.
-Stand the arch on the table on its two legs, flush with the near end of the open dummy, so
-that the near end shows through the opening. Put something dark behind.
-# Backdrop use (quick)
-Leave the sheet uncut. Stand it upright behind the open dummy, touching its far end.
-Give foldgauge the length of the dummy along the spine (the standoff).
-# Photograph
-Look along the spine, 0.5-1.2 m away, 0-15 degrees above the table, the whole ring in view.
-Soft light from the side, no flash. A sharp picture matters more than a bright one.
-# Caution
-A craft knife cuts fingers as easily as card: a sharp blade, a steel safety rule, a cutting mat
-larger than the cut, the holding hand behind the blade and out of its line. Retract the blade
-when you put it down. Where children take part, an adult cuts.
-"""
-
-
-def draw_instructions(canvas: Any, sheet: MarkerSheet) -> None:
-    """Draw page 2."""
-    x, y = 22 * mm, (sheet.paper_mm[1] - 22) * mm
-    canvas.setFillGray(0)
-    canvas.setFont("Helvetica-Bold", 16)
-    canvas.drawString(x, y, f"foldgauge marker sheet, {paper_name(sheet)}")
-    y -= 9 * mm
-    for line in _INSTRUCTIONS.format(paper=paper_name(sheet)).splitlines():
-        heading = line.startswith("# ")
-        y -= 4 * mm if heading else 0
-        canvas.setFont("Helvetica-Bold" if heading else "Helvetica", 12 if heading else 11)
-        canvas.drawString(x, y, line.removeprefix("# "))
-        y -= 5.5 * mm

@@ -1,6 +1,6 @@
 """Finding the marker sheet: its saddles in pixels, with uncertainty, matched with sheet millimetres."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -13,7 +13,7 @@ from capture.photo import Photo
 from capture.sheet.apron import APRON, SQUARE_MM, ApronHalf
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import MarkerSheet
-from capture.sheet.sill import CLEAR_OF_FOLD_MM, sill_of
+from capture.sheet.sill import CLEAR_OF_FOLD_MM, SILL_SHEETS, Sill, folded_band, printed_sill
 from capture.sight.saddles import SaddleFits, fit_saddles
 from capture.sight.screen import refuse_screens
 from capture.sight.shake import blur_ratio
@@ -36,6 +36,9 @@ _WORST_MISFIT: Final = 0.35
 
 _MAX_SIGMA_PX: Final = 0.4
 _MAX_SHIFT_SQUARES: Final = 0.17
+
+FEWEST_SILL_TAGS: Final = 2
+"""So many tags of the sill in the plane of the upright sheet: it is not folded."""
 
 _MOST_UNFOLDED: Final = 0.2
 """Where more than this share of the marks below the fold are seen as on a flat sheet, it is not folded."""
@@ -126,10 +129,11 @@ def find_sheet(photo: Photo) -> Sighting:
     sill = _find_sill(photo, tags, fits, good)
     if sill:
         above = upright_tags(tags, sill[0].sill)
-        if above is not None and len(above.ids) < len(tags.ids):  # the fold had misled the homography
-            tags = above
+        sheet = SILL_SHEETS[tags.sheet.paper] if sill[0].sill.has_tick else tags.sheet
+        if above is not None and (len(above.ids) < len(tags.ids) or sheet is not tags.sheet):
+            tags = replace(above, sheet=sheet)
             fits, good = _fit_all(photo, tags)
-        good &= tags.sheet.saddles[:, 1] > sill[0].sill.fold_mm + CLEAR_OF_FOLD_MM
+        good &= sheet.saddles[:, 1] > sill[0].sill.fold_mm + CLEAR_OF_FOLD_MM
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
     lowest_mm = sill[0].sill.fold_mm if sill else -np.inf
@@ -142,13 +146,23 @@ def _find_sill(photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool
     """Look for the part of the sheet that is folded forward, at the focal length the photo tells or usual."""
     if tags.sheet is BOARD or not good.any():
         return ()
-    sill = sill_of(tags.sheet)
-    below = tags.sheet.saddles[:, 1] < sill.fold_mm - CLEAR_OF_FOLD_MM
-    if np.count_nonzero(good & below) > _MOST_UNFOLDED * np.count_nonzero(below):
-        return ()
     focal = photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
     contrast = float(np.median(fits.contrast[good]))
-    return find_sill(photo.grey, tags, sill, focal, contrast)
+    for sill in (printed_sill(tags.sheet), folded_band(tags.sheet)):
+        if _stands_unfolded(tags, sill, good):
+            continue
+        found = find_sill(photo.grey, tags, sill, focal, contrast)
+        if found:
+            return found
+    return ()
+
+
+def _stands_unfolded(tags: Tags, sill: Sill, good: NDArray[np.bool_]) -> bool:
+    """Say whether what lies below the fold line is seen in the plane of the upright sheet."""
+    below = tags.sheet.saddles[:, 1] < sill.fold_mm - CLEAR_OF_FOLD_MM
+    if sill.has_tick or tags.sheet.fold_mm is not None:
+        return bool(np.count_nonzero(np.isin(tags.ids, sill.tag_ids)) >= FEWEST_SILL_TAGS)
+    return bool(np.count_nonzero(good & below) > _MOST_UNFOLDED * np.count_nonzero(below))
 
 
 def find_target(photo: Photo) -> Sighting:
@@ -180,6 +194,8 @@ def _sighting(
 ) -> Sighting:
     sheet = tags.sheet
     n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
+    on_sill = () if sheet.fold_mm is None else printed_sill(sheet).tag_ids
+    n_sill_tags = int(np.count_nonzero(np.isin(tags.ids, on_sill)))
     return Sighting(
         sheet=sheet,
         index=index,
@@ -192,7 +208,7 @@ def _sighting(
         clipped=float(np.mean(fits.white[index] > 250)),
         n_tags=len(tags.ids),
         n_bottom_band=n_bottom,
-        bottom_band_seen=n_bottom >= 3,
+        bottom_band_seen=n_bottom >= 3 or n_sill_tags >= FEWEST_SILL_TAGS,
         blur_ratio=blur_ratio(photo.grey, tags.H_img_sheet, fits.px[index], 0.09 * _square_px(tags)),
         n_glare=_count_glare(fits, index),
         apron=apron,

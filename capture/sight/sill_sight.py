@@ -15,7 +15,7 @@ from capture.arrays import Array, Pixels
 from capture.sheet.sill import Sill, SillPart
 from capture.sight.rough_pose import camera_matrix, folded_homography, pose_of
 from capture.sight.saddles import SaddleFits, fit_saddles
-from capture.sight.tags import Tags, apply_h, detect_tags, nearby_mean, tags_homography
+from capture.sight.tags import Tags, apply_h, detect_tags, homography, nearby_mean, tags_homography
 
 _MOST_PX_PER_MM: Final = 8.0
 _AROUND_MM: Final = 8.0
@@ -32,6 +32,7 @@ _LEAST_LIKE_PATTERN: Final = 0.7
 """Share of the saddles that must show black and white where they should, before they are fitted."""
 
 _LOOK_AT: Final = 0.1
+_LOOK_AT_PLAIN: Final = 0.3
 """Distance of those four points from the saddle, as a share of the cell."""
 
 _WORST_MISFIT: Final = 0.35
@@ -96,7 +97,7 @@ def _find_part(grey: Pixels, h: Array, sill: Sill, part: SillPart, contrast: flo
     for start in (_by_pattern(grey, h, part, contrast), _by_tags(grey, h, part)):
         if start is None:
             continue
-        fits, good = _fit(grey, start, part, contrast)
+        fits, good, h_part = _fit(grey, start, part, contrast)
         if np.count_nonzero(good) >= max(_FEWEST_SADDLES, _LEAST_SHARE * len(part.saddles)):
             return SillSeen(
                 sill=sill,
@@ -104,7 +105,7 @@ def _find_part(grey: Pixels, h: Array, sill: Sill, part: SillPart, contrast: flo
                 xy_mm=part.saddles[good],
                 px=fits.px[good],
                 sigma_px=fits.sigma_px[good],
-                H_img_paper=start,
+                H_img_paper=h_part,
             )
     return None
 
@@ -114,7 +115,8 @@ def _by_pattern(grey: Pixels, h: Array, part: SillPart, contrast: float) -> Arra
 
     Looked at are four points round each saddle, two of them black and two white.
     """
-    off = np.array([[1, 1], [-1, -1], [1, -1], [-1, 1]]) * _LOOK_AT * np.array(part.cell_mm)
+    reach = _LOOK_AT_PLAIN if part.plain else _LOOK_AT
+    off = np.array([[1, 1], [-1, -1], [1, -1], [-1, 1]]) * reach * np.array(part.cell_mm)
     around = apply_h(h, part.saddles[:, None] + off)
     across = np.diff(apply_h(h, np.array([[0.0, 0.0], [1.0, 0.0]])), axis=0)[0]
     up = np.array([across[1], -across[0]])  # the sheet's x and y are seen about at a right angle
@@ -154,17 +156,25 @@ def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
     return tags_homography(part.tags, np.array(ids, dtype=np.int64), apply_h(to_photo, corners))
 
 
-def _fit(grey: Pixels, h: Array, part: SillPart, contrast: float) -> tuple[SaddleFits, NDArray[np.bool_]]:
-    """Fit the saddles from where a homography has them, then from where their fitted neighbours say."""
+def _fit(
+    grey: Pixels, h: Array, part: SillPart, contrast: float
+) -> tuple[SaddleFits, NDArray[np.bool_], Array]:
+    """Fit the saddles from where a homography has them, then from where their fitted neighbours say.
+
+    Returns the fits, which are good, and the last homography.
+    """
     predicted = apply_h(h, part.saddles)
     fits, good = _fit_from(grey, h, part, predicted, contrast)
     for _ in range(2):
         if np.count_nonzero(good) < 4:
             break
+        if np.ptp(part.saddles[good, 1]) > 0:  # two rows of saddles have a homography of their own
+            better = homography(part.saddles[good], fits.px[good])
+            h = h if better is None else better
         lag = fits.px[good] - apply_h(h, part.saddles[good])
         predicted = apply_h(h, part.saddles) + nearby_mean(part.saddles, part.saddles[good], lag)
         fits, good = _fit_from(grey, h, part, predicted, contrast)
-    return fits, good
+    return fits, good, h
 
 
 def _fit_from(

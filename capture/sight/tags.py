@@ -18,7 +18,7 @@ from capture.errors import SheetError
 from capture.sheet.apron import APRON, HALF_COLS
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import SHEETS, TAG_MODULES, TAG_SHARE, MarkerSheet
-from capture.sheet.sill import sill_of
+from capture.sheet.sill import SILL_SHEETS, sill_of
 
 TARGETS: Final[Mapping[str, MarkerSheet]] = {**SHEETS, "board": BOARD}
 TARGET_OF_ID: Final[Mapping[int, str]] = {i: name for name, target in TARGETS.items() for i in target.tags}
@@ -202,9 +202,15 @@ def detect_tags(image: Pixels, scale: float, windows: tuple[int, int]) -> tuple[
 
 
 def _best_target(ids: list[int], corners: Array) -> Tags | None:
-    """Of all sheets and the board the one with most consistent tags."""
+    """Of all sheets and the board the one with most consistent tags.
+
+    A print with a sill has the same tags as one without, but for those below the fold: it is only told by
+    these, where it stands unfolded; where it is folded, by the sill itself.
+    """
     votes = Counter(TARGET_OF_ID[i] for i in ids if i in TARGET_OF_ID)
-    candidates = [_consistent(ids, corners, TARGETS[name]) for name, _ in votes.most_common(2)]
+    names = [name for name, _ in votes.most_common(2)]
+    targets = [TARGETS[name] for name in names] + [SILL_SHEETS[n] for n in names if n in SILL_SHEETS]
+    candidates = [_consistent(ids, corners, target) for target in targets]
     return max((c for c in candidates if c is not None), key=lambda c: len(c.ids), default=None)
 
 
@@ -244,7 +250,7 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     other = _best_target([ids[k] for k in rest], corners[rest])
     if other is None or len(other.ids) < _SECOND_SHEET_TAGS or _may_be_folded(found, other):
         return
-    if other.sheet is found.sheet:
+    if other.sheet.paper == found.sheet.paper:
         raise SheetError(
             f"{name}: the {found.sheet.paper} sheet is seen twice; leave only one print in the picture"
         )
@@ -256,10 +262,10 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
 
 def _may_be_folded(found: Tags, other: Tags) -> bool:
     """Say whether the tags in the other plane are what the sheet shows where its lower end is folded."""
-    if other.sheet is not found.sheet or np.isin(other.ids, found.ids).any():
+    if other.sheet.paper != found.sheet.paper or np.isin(other.ids, found.ids).any():
         return False
     fold = sill_of(found.sheet).fold_mm
-    return all(found.sheet.tags[int(i)][:, 1].max() <= fold for i in other.ids)
+    return all(other.sheet.tags[int(i)][:, 1].max() <= fold for i in other.ids)
 
 
 def _why_nothing(grey: Pixels, name: str) -> str:

@@ -11,8 +11,10 @@ from capture.errors import SheetError
 from capture.sheet.apron import APRON, BOTTOM_MM, FLAP_MM
 from capture.sheet.apron_pdf import APRON_PAGE_Y_MM
 from capture.sheet.board import BOARD, BOARD_ENLARGED
+from capture.sheet.doorstep_pdf import DOORSTEP_TOP_MM
 from capture.sheet.marker_sheet import SHEETS, arch_outline, sheet_for_paper, sheet_of_tags
 from capture.sheet.sheet_pdf import write_board, write_sheet
+from capture.sheet.sill import DOORSTEP, DOORSTEP_TAGS, SILL_SHEETS, SILL_TAGS, printed_sill
 
 DPI = 254.0  # ten pixels per mm
 
@@ -31,7 +33,7 @@ def rasters(tmp_path_factory: pytest.TempPathFactory) -> dict[str, np.ndarray]:
     out = {}
     for paper in SHEETS:
         path = tmp_path_factory.mktemp("pdf") / f"{paper}.pdf"
-        write_sheet(path, paper, dark_field=paper != "letter")
+        write_sheet(path, paper, dark_field=paper != "letter", sill=False)
         with pypdfium2.PdfDocument(path) as document:
             assert len(document) == 3
             page = document[0]
@@ -203,7 +205,7 @@ def test_apron_lies_on_the_second_page_as_its_geometry_says(paper: str, tmp_path
         image = np.asarray(document[1].render(scale=DPI / 72, grayscale=True).to_numpy()).squeeze()
     on_page = np.array([0.0, APRON_PAGE_Y_MM])
     found = read_back(image)
-    assert set(found) == {i for half in APRON for i in half.tags}
+    assert {i for i in found if i not in DOORSTEP.tag_ids} == {i for half in APRON for i in half.tags}
     for half in APRON:
         for i, corners in half.tags.items():
             assert np.abs(found[i] - pixel(paper, image, corners + on_page)).max() < 1.5
@@ -216,6 +218,49 @@ def test_apron_lies_on_the_second_page_as_its_geometry_says(paper: str, tmp_path
     assert np.all(band[0] == 255) and np.all(band[1:] < 40)  # the tick at the spine, the dark band
     assert np.all(quadrants(paper, image, np.array([[40.0, 1.0]]) + on_page, 0.5) == 255)  # the flap
     assert BOTTOM_MM == -30 and FLAP_MM == 12
+
+
+@pytest.mark.parametrize("paper", SHEETS)
+def test_the_first_page_with_its_sill_is_as_its_geometry_says(paper: str, tmp_path: Path) -> None:
+    sheet = SILL_SHEETS[paper]
+    sill = printed_sill(sheet)
+    write_sheet(tmp_path / "s.pdf", paper)
+    with pypdfium2.PdfDocument(tmp_path / "s.pdf") as document:
+        pages = [
+            np.asarray(document[i].render(scale=DPI / 72, grayscale=True).to_numpy()).squeeze()
+            for i in (0, 1)
+        ]
+    found = read_back(pages[0])
+    assert set(found) == set(sheet.tags)
+    for i, corners in sheet.tags.items():
+        assert np.abs(found[i] - pixel(paper, pages[0], corners)).max() < 1.6
+    on_second = np.array([0.0, sheet.paper_mm[1] / 2 - DOORSTEP_TOP_MM])
+    for lying, image, shift in ((sill, pages[0], np.zeros(2)), (DOORSTEP, pages[1], on_second)):
+        for part in lying.parts:
+            seen = quadrants(paper, image, part.saddles + shift, 2.0)
+            black = np.stack([part.saddle_sign, -part.saddle_sign] * 2, axis=1) > 0
+            assert np.array_equal(seen < 128, black)
+            tags = np.concatenate(list(part.tags.values()))
+            assert tags[:, 1].max() < lying.fold_mm - 3 and part.black_cells[:, 1].max() < lying.fold_mm - 3
+            assert part.span_mm[0] < tags[:, 0].min() and tags[:, 0].max() < part.span_mm[1]
+            cells = [(x, x + part.cell_mm[0]) for x, _ in part.black_cells]
+            assert all(b < part.coin_mm[0] - 11.4 or a > part.coin_mm[0] + 11.4 for a, b in cells)
+    assert 30 <= sill.depth_mm <= 45
+    margin = sheet.paper_mm[1] / 2 + min(c[1] for part in sill.parts for c in part.black_cells)
+    assert margin > 4.2  # common printers leave that much white (common practice, no source)
+    ring_foot = sheet.black_squares[:, 1].min()
+    assert ring_foot >= sill.fold_mm + 3
+
+
+def test_what_stays_upright_is_the_same_on_prints_with_and_without_a_sill() -> None:
+    for paper, sheet in SHEETS.items():
+        other = SILL_SHEETS[paper]
+        common = set(sheet.tags) & set(other.tags)
+        assert all(np.array_equal(sheet.tags[i], other.tags[i]) for i in common)
+        assert set(other.tags) - common == set(printed_sill(other).tag_ids)
+    ids = [*SILL_TAGS, *DOORSTEP_TAGS]
+    taken = {i for s in (*SHEETS.values(), BOARD, *APRON) for i in s.tags}
+    assert len(set(ids)) == 8 and not taken & set(ids)
 
 
 @pytest.mark.parametrize("paper", SHEETS)

@@ -33,7 +33,7 @@ SHRINK = 4
 @lru_cache(maxsize=4)
 def printed_page(paper: str, dark_field: bool, page: int = 0) -> NDArray[np.float32]:
     """Reflectance (rows, cols) of a page of the marker sheet's PDF; remembered, for series of photos."""
-    return printed(partial(write_sheet, paper=paper, dark_field=dark_field), page)
+    return printed(partial(write_sheet, paper=paper, dark_field=dark_field, sill=False), page)
 
 
 def printed(write: Callable[[Path], None], page: int = 0) -> NDArray[np.float32]:
@@ -155,7 +155,7 @@ def above_scene(photo: Above, folder: Path) -> Any:
     book = surroundings.SceneBook(folder)
     half = np.array(photo.sheet.paper_mm) / 2
     corners = np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1]]) * half
-    write = partial(write_board if photo.board else write_sheet, paper=photo.paper)
+    write = partial(write_board if photo.board else partial(write_sheet, sill=False), paper=photo.paper)
 
     def uv(p: NDArray[np.float64]) -> NDArray[np.float64]:
         share: NDArray[np.float64] = np.clip(p / photo.print_scale / (2 * half) + 0.5, 0.0, 1.0)

@@ -114,7 +114,7 @@ def furnish(shot: Shot, at: Stage, parts: list[Part], rng: np.random.Generator) 
         add(mesh.moved(at.rot, at.shift), surface)
 
     def sheet_pdf(path: Path) -> None:
-        write_sheet(path, shot.paper, dark_field=shot.use != "arch")
+        write_sheet(path, shot.paper, dark_field=shot.use != "arch", sill=False)
 
     front, back = sheet_meshes(shot, at)
     ink = np.repeat(printed(sheet_pdf)[..., None], 3, axis=2)
