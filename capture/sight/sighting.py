@@ -148,7 +148,10 @@ def _find_sill(photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool
         return ()
     focal = photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
     contrast = float(np.median(fits.contrast[good]))
-    for sill in (printed_sill(tags.sheet), folded_band(tags.sheet)):
+    sills = [printed_sill(tags.sheet)]
+    if tags.sheet.fold_mm is None:  # what stays upright does not tell whether it was printed with a sill
+        sills.append(folded_band(tags.sheet))
+    for sill in sills:
         if _stands_unfolded(tags, sill, good):
             continue
         found = find_sill(photo.grey, tags, sill, focal, contrast)

@@ -9,7 +9,7 @@ import numpy as np
 from capture.arrays import Array, Pixels, Single
 from capture.camera.view import View
 from capture.sheet.marker_sheet import MarkerSheet
-from capture.sheet.sill import Sill, SillPart, printed_sill
+from capture.sheet.sill import Sill, SillPart
 from capture.sight.tags import tag_bits
 from tests.capture.test_capture_scene import CELLS_PER_MM, from_apron, seen, sheet_cells
 
@@ -101,8 +101,3 @@ def folded_picture(
         assert rng is not None
         total = total + rng.normal(0, noise, total.shape).astype(np.float32)
     return np.clip(np.rint(total), 0, 255).astype(np.uint8)
-
-
-def sill_of_paper(sheet: MarkerSheet) -> Sill:
-    """Return the sill printed on a paper."""
-    return printed_sill(sheet)
