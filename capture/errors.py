@@ -34,13 +34,13 @@ class FoldgaugeError(Exception):
     parts : the line in pieces: text, and the options it speaks of.
     """
 
-    def __init__(self, *parts: str | Option) -> None:
+    def __init__(self, *parts: str | Enum) -> None:
         super().__init__(*parts)
         self.parts = parts
 
-    def told(self, names: Mapping[Option, str]) -> str:
+    def told(self, names: Mapping[Enum, str]) -> str:
         """Return the line with the options called as one surface calls them."""
-        return "".join(p if isinstance(p, str) else names.get(p, p.value) for p in self.parts)
+        return "".join(p if isinstance(p, str) else names.get(p, str(p.value)) for p in self.parts)
 
     def speaks_of(self, option: Option) -> bool:
         """Return whether the error is about what was given (or not) as this option."""

@@ -134,10 +134,11 @@ def check_lot(
         assessment = assess(found.name, design, checking, run, book, chosen, together)
     target = None
     if not no_report:
+        from compare.lot.worst_samples import look_again
         from compare.tell.lot.lot_page import write_lot_report
 
         target = report or Path(f"lot-{_file_name(found.name)}.html")
-        write_lot_report(assessment, target, folder=folder, run=run)
+        write_lot_report(assessment, target, folder=folder, looked=look_again(assessment, run))
     if as_json:
         from compare.tell.check.check_json import to_text
         from compare.tell.lot.lot_json import assessment_dict

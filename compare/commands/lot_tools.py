@@ -70,6 +70,7 @@ def study_lot(
 
     from compare.lot.study.photo_study import Studied, study_photos, study_table
     from compare.tell.lot.lot_study import print_study, study_dict
+    from compare.tell.words.unused_words import told_unused
 
     studied: tuple[Studied, ...]
     if source.suffix.lower() == ".csv" and not source.is_dir():
@@ -93,7 +94,7 @@ def study_lot(
                 found, design, checking, book,
                 workers=workers, scheduler=scheduler, together=False, tell=tell,
             )  # fmt: skip
-            for photo, reason in run.problems:
+            for photo, reason in told_unused(run.problems):
                 click.echo(f"{photo}: {reason}", err=True)
             studied = study_photos(load_samples(book, list(run.keys)), by)
     if as_json:

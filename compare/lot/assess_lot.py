@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
 from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import Advice, Frequent, advice, frequent_causes
@@ -14,6 +14,7 @@ from compare.lot.plans.attribute_plans import Severity
 from compare.lot.run.checking import Checking
 from compare.lot.run.runner import Run
 from compare.lot.run.samples import Sample, load_samples
+from compare.lot.run.unused_photos import LotNote, Unused
 from compare.lot.study.lot_statistics import Statistics, label_columns, statistics_of
 from compare.version import own_version
 
@@ -36,7 +37,8 @@ class Assessment:
 
     Attributes
     ----------
-    problems : (photo, reason) of all that could not be used. notes : sentences.
+    problems : (photo, reason) of all that could not be used.
+    notes : what is to be known about how the photos were found.
     """
 
     lot: str
@@ -47,8 +49,8 @@ class Assessment:
     decision: Decision
     advice: tuple[Advice, ...]
     causes: tuple[Frequent, ...]
-    problems: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
+    problems: tuple[tuple[str, Unused], ...]
+    notes: tuple[LotNote, ...]
     version: str
 
     @property
@@ -103,7 +105,7 @@ def assess(
     samples = load_samples(ledger, list(run.keys))
     if together is not None and together not in label_columns(samples):
         known = ", ".join(label_columns(samples)) or "none"
-        raise LotError(f"--together: the manifest has no column {together!r} (labels: {known})")
+        raise LotError(LotOption.TOGETHER, f": the manifest has no column {together!r} (labels: {known})")
     statistics = statistics_of(samples, np.random.default_rng(SHUFFLE_SEED), checking.rule, together)
     chosen = None
     if sampling is not None:

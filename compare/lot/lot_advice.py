@@ -2,21 +2,50 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 
-from compare.lot.lot_decision import since
-from compare.lot.lot_words import became, capital, percent, size
 from compare.lot.run.samples import Sample
-from compare.lot.study.lot_statistics import Statistics
-from compare.vocabulary import parsed, spoken
+from compare.lot.study.lot_statistics import Grouping, Statistics
+from compare.vocabulary import parsed
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+class AdviceKind(Enum):
+    """What is seen of a length."""
+
+    CHANGED = auto()  # it drifts, or made a step
+    OFF = auto()  # all pieces alike
+    VARIES = auto()  # from piece to piece
+    DEPENDS = auto()  # on a label
+
+
+@dataclass(frozen=True, slots=True)
+class LabelChange:
+    """A label that changes where a step is and nowhere else."""
+
+    column: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Advice:
-    """One thing to tell: what is seen, and what to do. `cuts` if a knife or blade is involved."""
+    """One thing to tell the assemblers.
 
-    seen: str
-    do: str
-    cuts: bool
+    Attributes
+    ----------
+    kind : what is seen. statistics : of the length. comes_with : what changed where it made a step.
+    grouping : the labels it depends on.
+    """
+
+    kind: AdviceKind
+    statistics: Statistics
+    comes_with: LabelChange | None = None
+    grouping: Grouping | None = None
+
+    @property
+    def cuts(self) -> bool:
+        """True if a knife or blade is involved."""
+        return not parsed(self.statistics.name).is_glued
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,76 +84,16 @@ def frequent_causes(samples: Sequence[Sample]) -> tuple[Frequent, ...]:
     return tuple(sorted(out, key=lambda f: (-f.count, -f.lean_deg, f.name)))
 
 
-def _tool(name: str) -> str:
-    if parsed(name).is_glued:
-        return "the gluing jig or the pencil mark it is placed by"
-    return "the die, the blade and the stop it is cut and scored against"
-
-
-def _drift(s: Statistics, samples: Sequence[Sample]) -> Advice:
-    seen = (
-        f"{capital(spoken(s.name))} became {became(s.kind, s.course.change)} by "
-        f"{size(s.course.change, s.unit)} {since(s, samples)}."
-    )
-    what = "wear or slipping" if s.course.kind != "step" else "a change"
-    switched = _switched(s, samples)
-    do = f"Look for {what} at {_tool(s.name)}"
-    do += f"; it comes with {switched}" if switched else ""
-    back = f"{size(s.now, s.unit)} {became(s.kind, -s.now)}"
-    do += f". Set it {back} again, then photograph three pieces in a row."
-    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
-
-
-def _switched(s: Statistics, samples: Sequence[Sample]) -> str:
+def _label_change(s: Statistics, samples: Sequence[Sample]) -> LabelChange | None:
     """Return a label that changes where a step is and nowhere else."""
     if s.course.kind != "step":
-        return ""
+        return None
     k = s.course.start
     for g in s.groupings:
         labels = [samples[i].labels.get(g.column, "") for i in s.samples]
         if len(set(labels[:k])) == 1 == len(set(labels[k:])) and labels[0] != labels[-1]:
-            return f"the change from {g.column} {labels[0]} to {labels[-1]}"
-    return ""
-
-
-def _off(s: Statistics) -> Advice:
-    by = f"{size(s.mean, s.unit)} too {_too(s.mean)}"
-    seen = f"{capital(spoken(s.name))} is {by} in the mean of {s.n} samples."
-    do = f"Set {_tool(s.name)} {size(s.mean, s.unit)} {became(s.kind, -s.mean)} for all pieces."
-    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
-
-
-def _too(deviation: float) -> str:
-    return "long" if deviation > 0 else "short"
-
-
-def _spread(s: Statistics) -> Advice:
-    out = f", {percent(s.share)} of pieces out of limits" if s.share >= 0.001 else ""
-    either = size(2 * s.course.spread, s.unit)
-    seen = f"{capital(spoken(s.name))} varies from piece to piece by {either} either way{out}."
-    do = (
-        "Glue it against a jig or stop instead of by eye."
-        if parsed(s.name).is_glued
-        else "Cut and score it against a stop, not by eye."
-    )
-    return Advice(seen=seen, do=do, cuts=not parsed(s.name).is_glued)
-
-
-def _groups(s: Statistics, looked_at: int) -> list[Advice]:
-    out: list[Advice] = []
-    for g in s.telling_groups(looked_at):
-        low, high = min(g.groups, key=lambda x: x.mean), max(g.groups, key=lambda x: x.mean)
-        worst = max((low, high), key=lambda x: abs(x.mean))
-        out.append(
-            Advice(
-                seen=f"{capital(spoken(s.name))} depends on the {g.column}: with {high.label} it is "
-                f"{size(g.difference, s.unit)} longer than with {low.label}.",
-                do=f"Compare {g.column} {high.label} with {g.column} {low.label}; {worst.label} is farther "
-                "off the design.",
-                cuts=not parsed(s.name).is_glued,
-            )
-        )
-    return out
+            return LabelChange(g.column, labels[0], labels[-1])
+    return None
 
 
 def advice(statistics: Sequence[Statistics], samples: Sequence[Sample]) -> tuple[Advice, ...]:
@@ -134,9 +103,17 @@ def advice(statistics: Sequence[Statistics], samples: Sequence[Sample]) -> tuple
     """
     lengths = [s for s in statistics if s.kind == "length"]
     drifts = sorted((s for s in lengths if s.drifts), key=lambda s: -abs(s.course.change) / s.half)
-    out = [_drift(s, samples) for s in drifts]
-    out += [_off(s) for s in sorted(lengths, key=lambda s: -abs(s.mean) / s.half) if s.off and not s.drifts]
-    out += [_spread(s) for s in lengths if s.spreads]
-    for s in lengths:
-        out += _groups(s, len(lengths))
-    return tuple(out)
+    off = sorted((s for s in lengths if s.off and not s.drifts), key=lambda s: -abs(s.mean) / s.half)
+    return (
+        *(
+            Advice(kind=AdviceKind.CHANGED, statistics=s, comes_with=_label_change(s, samples))
+            for s in drifts
+        ),
+        *(Advice(kind=AdviceKind.OFF, statistics=s) for s in off),
+        *(Advice(kind=AdviceKind.VARIES, statistics=s) for s in lengths if s.spreads),
+        *(
+            Advice(kind=AdviceKind.DEPENDS, statistics=s, grouping=g)
+            for s in lengths
+            for g in s.telling_groups(len(lengths))
+        ),
+    )

@@ -8,9 +8,9 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Any, Final, Literal
 
-from compare.lot.lot_words import became, capital, listed, percent, size
 from compare.lot.plans import variable_plans as variables
 from compare.lot.plans.attribute_plans import (
     AQLS,
@@ -27,10 +27,25 @@ from compare.lot.run.samples import Sample
 from compare.lot.study.capability import share_interval
 from compare.lot.study.lot_statistics import Statistics
 from compare.verdict.conformity import Verdict
-from compare.vocabulary import spoken
 
 Word = Literal["accept", "do not accept", "undecided"]
 NEAR: Final = 0.75  # a drift that has used up this share of the tolerance stops the line
+
+
+class Basis(Enum):
+    """What a decision was made by."""
+
+    # with a plan
+    REFUSAL_REACHED = auto()
+    TOO_FEW_JUDGED = auto()
+    WITHIN_ACCEPTANCE = auto()
+    BELOW_REFUSAL = auto()  # beyond acceptance, under reduced inspection
+    DOUBT_DECIDES = auto()  # samples too close to call would decide it
+    # without one
+    SOME_FAIL = auto()
+    NONE_JUDGED = auto()
+    SOME_OPEN = auto()
+    ALL_CONFORM = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,25 +78,35 @@ class Decision:
 
     Attributes
     ----------
-    word : on the lot. stop : stop the line. headline : one sentence; sentences : what it rests on.
+    word : on the lot. basis : what it was made by. stop : stop the line.
+    off_course : the samples alone would do, but the line does not hold its course.
     plan, switch, risks : of the sampling plan; None without one.
     by_plan : outcomes of the samples the plan was judged by, the first `plan.n`; None without a plan.
+    beyond_plan : outcomes of the other samples; None without a plan.
+    out_of_limits : samples with a measured value out of its limits, uncertainty left aside.
     share : 95 % interval of the nonconforming share of the lot, open samples counted either way.
     drifting : statistics of what changed, lengths first and the worst first.
     """
 
     word: Word
+    basis: Basis
     stop: bool
-    headline: str
-    sentences: tuple[str, ...]
+    off_course: bool
     counts: Counts
     share: tuple[float, float]
     plan: Plan | None
     by_plan: Counts | None
+    beyond_plan: Counts | None
+    out_of_limits: int
     switch: Switch | None
     risks: Risks | None
     by_variables: ByVariables | None
     drifting: tuple[Statistics, ...]
+
+    @property
+    def moving(self) -> tuple[Statistics, ...]:
+        """The lengths that changed; where none did, all that did."""
+        return tuple(s for s in self.drifting if s.kind == "length") or self.drifting
 
 
 def count(samples: Sequence[Sample]) -> Counts:
@@ -121,26 +146,6 @@ def urgent(s: Statistics) -> bool:
     return s.failing > 0 or (math.isfinite(limit) and abs(end) >= NEAR * limit)
 
 
-def since(s: Statistics, samples: Sequence[Sample]) -> str:
-    """Return since when it changed."""
-    if s.course.kind == "drift":
-        return "over the whole lot"
-    return f"since {samples[s.samples[s.course.start]].when}"
-
-
-def drift_words(s: Statistics, samples: Sequence[Sample]) -> str:
-    """Return what changed, how much, since when, and where it stands: without a full stop."""
-    how = "gets" if s.course.kind != "step" else "became"
-    limit = s.high if s.now > 0 else -s.low
-    stands = f"now {size(s.now, s.unit)} off"
-    if math.isfinite(limit):
-        stands += f" with {size(limit, s.unit)} allowed"
-    return (
-        f"{spoken(s.name)} {how} {became(s.kind, s.course.change)}, {size(s.course.change, s.unit)} "
-        f"{since(s, samples)}, {stands}"
-    )
-
-
 def past_lots(rows: Sequence[Mapping[str, Any]], before: str) -> list[PastLot]:
     """Return the decisions before a lot, all if it was never decided: judged again it is not its own past."""
     earlier = list(itertools.takewhile(lambda r: r["lot"] != before, rows))
@@ -174,73 +179,28 @@ def _variables(statistics: Sequence[Statistics], aql: float) -> ByVariables | No
     return ByVariables(n=n, k=k, too_near=tuple(bad))
 
 
-def _by_plan(p: Plan, counts: Counts) -> tuple[Word, str]:
+def _by_plan(p: Plan, counts: Counts) -> tuple[Word, Basis]:
     """Decide by the plan; open samples count both ways."""
     least, most = counts.failing, counts.failing + counts.open
     if least >= p.reject:
-        return "do not accept", f"{least} nonconforming samples are {p.reject} or more"
+        return "do not accept", Basis.REFUSAL_REACHED
     if counts.judged < p.n:
-        missing = p.n - counts.judged
-        return "undecided", f"the plan wants {p.n} samples, {missing} more than could be judged"
+        return "undecided", Basis.TOO_FEW_JUDGED
     if most <= p.accept:
-        return "accept", f"at most {most} nonconforming among {counts.judged}, {p.accept} are allowed"
+        return "accept", Basis.WITHIN_ACCEPTANCE
     if most < p.reject:
-        return "accept", (
-            f"at most {most} nonconforming among {counts.judged}, fewer than {p.reject}; the next lot is "
-            "inspected normally"
-        )
-    return "undecided", (
-        f"{least} to {most} nonconforming, {p.accept} are allowed: look again at those too close to call"
-    )
+        return "accept", Basis.BELOW_REFUSAL
+    return "undecided", Basis.DOUBT_DECIDES
 
 
-def _without_plan(counts: Counts) -> tuple[Word, str]:
+def _without_plan(counts: Counts) -> tuple[Word, Basis]:
     if counts.failing:
-        what = "sample does" if counts.failing == 1 else "samples do"
-        return "do not accept", f"{counts.failing} of {counts.judged} {what} not conform"
+        return "do not accept", Basis.SOME_FAIL
     if not counts.judged:
-        return "undecided", "no sample could be judged"
+        return "undecided", Basis.NONE_JUDGED
     if counts.open:
-        return "undecided", f"{counts.open} of {counts.judged} samples are too close to call"
-    return "accept", f"all {counts.judged} samples conform"
-
-
-def _plan_sentences(p: Plan, switch: Switch, r: Risks, beyond: Counts) -> list[str]:
-    out = [
-        f"Sampling plan: {p.n} of {p.size} pieces, accept with {p.accept} nonconforming, refuse with "
-        f"{p.reject} (MIL-STD-105E, AQL {p.aql:g} %, {p.severity} inspection).",
-    ]
-    if beyond.judged:
-        out.append(
-            f"The plan looks at the first {p.n} samples in the order of making; the other {beyond.judged} do "
-            f"not count for it ({beyond.failing} of them nonconforming)."
-        )
-    if p.whole_lot:
-        out.append(
-            "The lot is no larger than the sample: every piece is looked at, so nothing is left to risk."
-        )
-    else:
-        out.append(
-            f"Risks of this plan: a lot with {p.aql:g} % nonconforming is refused {percent(r.producer)} of "
-            f"the time; one with {percent(r.consumer_share)} is still accepted once in ten times."
-        )
-    if switch.stop:
-        out.append("Five lots were not accepted under tightened inspection: stop until the cause is mended.")
-    elif switch.severity != p.severity:
-        out.append(f"By the switching rules {switch.severity} inspection is due: {switch.why}.")
-    return out
-
-
-def _headline(
-    word: Word, why: str, moving: Sequence[Statistics], stop: bool, samples: Sequence[Sample]
-) -> str:
-    if stop and moving:
-        return f"Stop the line: {drift_words(moving[0], samples)}."
-    if stop:
-        return f"Stop the line: {why}."
-    start = {"accept": "Accept", "do not accept": "Do not accept", "undecided": "Undecided"}[word]
-    text = f"{start}: {why}"
-    return f"{text}; but watch: {drift_words(moving[0], samples)}." if moving else f"{text}."
+        return "undecided", Basis.SOME_OPEN
+    return "accept", Basis.ALL_CONFORM
 
 
 def decide(
@@ -257,57 +217,34 @@ def decide(
     """
     counts = count(samples)
     moving = drifting(statistics)
-    lengths_moving = [s for s in moving if s.kind == "length"] or list(moving)
     n = max(counts.judged, 1)
     share = (
         share_interval(counts.failing, n)[0],
         share_interval(min(counts.failing + counts.open, n), n)[1],
     )
-    sentences: list[str] = []
-    p = r = switch = by = of_plan = None
+    p = r = switch = by = of_plan = beyond = None
     if chosen is None:
-        word, why = _without_plan(counts)
-        sentences.append(
-            "No sampling plan was asked for (--size, --aql): this judges the samples, not the whole lot."
-        )
+        word, basis = _without_plan(counts)
     else:
         p, switch = chosen
         r = risks(p.n, p.reject - 1, p.aql)
         first = first_judged(samples, p.n)
-        of_plan = count(samples[:first])
-        word, why = _by_plan(p, of_plan)
-        sentences += _plan_sentences(p, switch, r, count(samples[first:]))
+        of_plan, beyond = count(samples[:first]), count(samples[first:])
+        word, basis = _by_plan(p, of_plan)
         by = _variables(statistics, p.aql)
     stop = any(urgent(s) for s in moving) or bool(switch and switch.stop)
-    if stop and word == "accept":
-        word, why = "undecided", f"{why}, but the line does not hold its course"
-    if stop and moving:
-        sentences.insert(0, f"The lot itself: {word} ({why}).")
-    rest = [f"{capital(drift_words(s, samples))}." for s in lengths_moving[1:]]
-    sentences = [*rest, *sentences]
-    follow = [s.name for s in moving if s.kind != "length"]
-    if follow and moving[0].kind == "length":
-        sentences.insert(len(rest), f"With it changed: {listed(follow)}.")
-    if counts.open:
-        out = sum(s.out_of_limits for s in samples)
-        sentences.append(
-            f"By the measured values alone {out} of {counts.judged} samples are out of a limit; "
-            f"{counts.open} are too near to one to be sure."
-        )
-    if counts.judged:
-        sentences.append(
-            f"From these samples alone, {percent(share[0])} to {percent(share[1])} of such pieces do not "
-            "conform (95 % confidence)."
-        )
+    off_course = stop and word == "accept"
     return Decision(
-        word=word,
+        word="undecided" if off_course else word,
+        basis=basis,
         stop=stop,
-        headline=_headline(word, why, lengths_moving, stop, samples),
-        sentences=tuple(sentences),
+        off_course=off_course,
         counts=counts,
         share=share,
         plan=p,
         by_plan=of_plan,
+        beyond_plan=beyond,
+        out_of_limits=sum(s.out_of_limits for s in samples),
         switch=switch,
         risks=r,
         by_variables=by,

@@ -11,14 +11,16 @@ from compare.compare_errors import LotError
 from compare.design.load_spec import load_spec
 from compare.lot.assess_lot import Assessment, Sampling, assess
 from compare.lot.ledger.ledger import Ledger
-from compare.lot.lot_advice import advice
+from compare.lot.lot_advice import AdviceKind, advice
 from compare.lot.lot_decision import decide, past_lots, stricter_would_accept
-from compare.lot.lot_words import listed, percent, size
 from compare.lot.plans.attribute_plans import PastLot, next_severity, plan
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.runner import run_lot
 from compare.lot.run.samples import Reading, Sample
 from compare.lot.study.lot_statistics import statistics_of
+from compare.tell.words.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lot_decision_words import headline, sentences
+from compare.tell.words.lot_words import listed, percent, size
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill
@@ -57,27 +59,27 @@ def test_a_drift_stops_the_line_and_is_named(tmp_path: Path) -> None:
     a = assessed(tmp_path)
     d = a.decision
     assert d.stop and a.exit_code == 3
-    assert (
-        d.headline.startswith("Stop the line: the left leg gets shorter, 1.")
-        and "since sample 1" in d.headline
-    )
-    first = d.drifting[0]
-    assert first.name == "leg left" and first.course.kind in ("drift from", "drift")
-    assert 9 <= first.course.start <= 14  # it began with sample 12
-    assert first.now == pytest.approx(-1.44, abs=0.2)
+    told = headline(d, a.samples)
+    assert told.startswith("Stop the line: the left leg gets shorter, 1.") and "since sample 1" in told
+    worst = d.drifting[0]
+    assert worst.name == "leg left" and worst.course.kind in ("drift from", "drift")
+    assert 9 <= worst.course.start <= 14  # it began with sample 12
+    assert worst.now == pytest.approx(-1.44, abs=0.2)
     assert {s.name for s in d.drifting[1:]} >= {"leg = fold left", "lean left"}
-    told = a.advice[0]
-    assert told.seen.startswith("The left leg became shorter") and "longer again" in told.do and told.cuts
-    assert a.cuts
+    first = a.advice[0]
+    assert first.kind is AdviceKind.CHANGED and first.cuts and a.cuts
+    assert advice_seen(first, a.samples).startswith("The left leg became shorter")
+    assert "longer again" in advice_do(first)
     assert a.causes[0].name == "leg left"
     assert a.worst(2)[0].name in ("23", "24")
 
 
 def test_a_die_that_differs_is_told_and_the_shift_is_not(tmp_path: Path) -> None:
     a = assessed(tmp_path)
-    (told,) = [x for x in a.advice if "depends" in x.seen]
-    assert told.seen == "The right page spacing depends on the die: with B it is 0.3 mm longer than with A."
-    assert "gluing" not in told.do and "B is farther off" in told.do
+    (told,) = [x for x in a.advice if x.kind is AdviceKind.DEPENDS]
+    seen, do = advice_seen(told, a.samples), advice_do(told)
+    assert seen == "The right page spacing depends on the die: with B it is 0.3 mm longer than with A."
+    assert "gluing" not in do and "B is farther off" in do
     (s,) = [s for s in a.statistics if s.name == "page spacing right"]
     (by_die,) = [g for g in s.groupings if g.column == "die"]
     assert by_die.difference == pytest.approx(0.35, abs=0.12)
@@ -92,7 +94,7 @@ def test_a_good_lot_is_accepted_and_nothing_is_told(tmp_path: Path) -> None:
         sampling = Sampling(size=150, aql=4.0)  # 20 samples, 2 allowed
         a = assess("good", spec, CHECKING, run, ledger, sampling)
         assert (a.decision.word, a.decision.stop, a.exit_code) == ("accept", False, 0)
-        assert a.decision.headline == "Accept: at most 0 nonconforming among 20, 2 are allowed."
+        assert headline(a.decision, a.samples) == "Accept: at most 0 nonconforming among 20, 2 are allowed."
         assert a.advice == () == a.causes and not a.cuts
         (kept,) = ledger.decisions(spec.source.sha256)
         assert (kept["accepted"], kept["severity"], kept["n"]) == (1, "normal", 20)
@@ -131,9 +133,10 @@ def test_switching_rules_follow_the_ledger(tmp_path: Path) -> None:
 def test_by_plan(deviations: list[float], word: str, why: str) -> None:
     samples = [sample(k, d) for k, d in enumerate(deviations)]
     d = decide(samples, (), (plan(150, 4.0), next_severity([])))
-    assert d.word == word and why in d.headline
-    assert any("Sampling plan: 20 of 150 pieces" in s for s in d.sentences)
-    assert any("refused" in s and "accepted once in ten" in s for s in d.sentences)
+    assert d.word == word and why in headline(d, samples)
+    told = sentences(d, samples)
+    assert any("Sampling plan: 20 of 150 pieces" in s for s in told)
+    assert any("refused" in s and "accepted once in ten" in s for s in told)
 
 
 def test_more_samples_than_the_plan_asks_for_do_not_count_for_it() -> None:
@@ -141,7 +144,7 @@ def test_more_samples_than_the_plan_asks_for_do_not_count_for_it() -> None:
     extra = [sample(k, d) for k, d in enumerate([0.0] * 20 + [-1.5] * 3 + [0.0] * 17)]
     d = decide(extra, (), (plan(150, 4.0), next_severity([])))
     assert d.word == "accept" and d.by_plan is not None and d.by_plan.judged == 20
-    assert any("first 20 samples" in s and "(3 of them nonconforming)" in s for s in d.sentences)
+    assert any("first 20 samples" in s and "(3 of them nonconforming)" in s for s in sentences(d, extra))
 
 
 def test_a_lot_at_the_limit_is_refused_as_often_as_the_plan_says_whatever_is_inspected() -> None:
@@ -160,8 +163,9 @@ def test_between_accept_and_refuse_under_reduced_inspection() -> None:
     """MIL-STD-105E, 4.10.1: lot of 1000, AQL 2.5: n 32, Ac 2, Re 5. Three are accepted, then normal again."""
     chosen = (plan(1000, 2.5, severity="reduced"), next_severity([]))
     assert (chosen[0].n, chosen[0].accept, chosen[0].reject) == (32, 2, 5)
-    d = decide([sample(k, -1.5 * (k < 3)) for k in range(32)], (), chosen)
-    assert d.word == "accept" and "the next lot is inspected normally" in d.headline
+    samples = [sample(k, -1.5 * (k < 3)) for k in range(32)]
+    d = decide(samples, (), chosen)
+    assert d.word == "accept" and "the next lot is inspected normally" in headline(d, samples)
     assert not stricter_would_accept(chosen[0], "II", 3) and stricter_would_accept(chosen[0], "II", 2)
     gap = PastLot(severity="reduced", accept=2, accepted=True, accepted_stricter=False)
     good = PastLot(severity="normal", accept=5, accepted=True, accepted_stricter=True)
@@ -171,12 +175,14 @@ def test_between_accept_and_refuse_under_reduced_inspection() -> None:
 
 def test_without_plan() -> None:
     good = [sample(k, 0.0) for k in range(4)]
-    assert decide(good, ()).headline == "Accept: all 4 samples conform."
-    assert decide([*good, sample(9, 1.5)], ()).headline == "Do not accept: 1 of 5 sample does not conform."
-    d = decide([*good, sample(9, 0.79)], ())
+    assert headline(decide(good, ()), good) == "Accept: all 4 samples conform."
+    bad = [*good, sample(9, 1.5)]
+    assert headline(decide(bad, ()), bad) == "Do not accept: 1 of 5 sample does not conform."
+    doubtful = [*good, sample(9, 0.79)]
+    d = decide(doubtful, ())
     assert d.word == "undecided" and d.share[0] == 0
-    assert any("By the measured values alone 0 of 5" in s for s in d.sentences)
-    assert decide([], ()).headline == "Undecided: no sample could be judged."
+    assert any("By the measured values alone 0 of 5" in s for s in sentences(d, doubtful))
+    assert headline(decide([], ()), []) == "Undecided: no sample could be judged."
 
 
 def test_a_small_drift_is_watched_and_a_steady_offset_told() -> None:
@@ -184,14 +190,14 @@ def test_a_small_drift_is_watched_and_a_steady_offset_told() -> None:
     slope = [sample(k, 0.45 * k / 29 + float(rng.normal(0, 0.02))) for k in range(30)]
     found = statistics_of(slope, np.random.default_rng(0))
     d = decide(slope, found)
-    assert not d.stop and d.word == "accept" and "but watch: the left leg gets longer" in d.headline
+    assert not d.stop and d.word == "accept" and "but watch: the left leg gets longer" in headline(d, slope)
     off = [sample(k, 0.5 + float(rng.normal(0, 0.05))) for k in range(12)]
     (told,) = advice(statistics_of(off, np.random.default_rng(0)), off)
-    assert told.seen == "The left leg is 0.5 mm too long in the mean of 12 samples."
-    assert "0.5 mm shorter" in told.do
+    assert advice_seen(told, off) == "The left leg is 0.5 mm too long in the mean of 12 samples."
+    assert "0.5 mm shorter" in advice_do(told)
     wide = [sample(k, float(v)) for k, v in enumerate(rng.normal(0, 0.6, 20))]
     (told,) = advice(statistics_of(wide, np.random.default_rng(0)), wide)
-    assert "varies from piece to piece" in told.seen
+    assert "varies from piece to piece" in advice_seen(told, wide)
 
 
 def test_a_step_is_put_down_to_the_die_that_came_with_it() -> None:
@@ -201,7 +207,8 @@ def test_a_step_is_put_down_to_the_die_that_came_with_it() -> None:
         for k in range(16)
     ]
     (told,) = advice(statistics_of(samples, np.random.default_rng(0)), samples)
-    assert "since sample 8" in told.seen and "it comes with the change from die A to B" in told.do
+    assert "since sample 8" in advice_seen(told, samples)
+    assert "it comes with the change from die A to B" in advice_do(told)
 
 
 def test_measuring_spread_is_taken_out_only_when_it_was_measured() -> None:
@@ -258,7 +265,7 @@ def test_stricter_plan() -> None:
 
 
 def test_no_such_plan(tmp_path: Path) -> None:
-    with pytest.raises(LotError, match="--aql"):
+    with pytest.raises(LotError, match="the AQL"):
         assessed(tmp_path, Sampling(size=2000, aql=3.0))
 
 

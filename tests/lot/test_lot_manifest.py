@@ -6,6 +6,8 @@ import pytest
 
 from compare.compare_errors import LotError
 from compare.lot.run.manifest import naming_pattern, read_lot
+from compare.lot.run.unused_photos import NoManifest, OffTheRule
+from compare.tell.words.unused_words import lot_note, unused_words
 
 
 def folder_with(place: Path, *names: str, manifest: str | None = None) -> Path:
@@ -26,14 +28,16 @@ def test_manifest(tmp_path: Path) -> None:
     assert (first[0].sample, first[0].place, second[0].place) == ("7", 0, 1)  # as made, not as named
     assert first[0].labels == {"assembler": "Wren"} and first[0].made_at == "2024-05-14T08:10"
     assert lot.name == tmp_path.name and lot.missing == ()
-    assert lot.notes == ("Not in manifest.csv, so left out: d.JPG.",)
+    assert [lot_note(n) for n in lot.notes] == ["Not in manifest.csv, so left out: d.JPG."]
 
 
 def test_missing_photos_are_told_and_the_rest_goes_on(tmp_path: Path) -> None:
     lot = read_lot(folder_with(tmp_path, "a.jpg", manifest="sample,photo\n1,a.jpg\n2,gone.jpg\n"))
     assert len(lot.shots) == 1
     ((name, reason),) = lot.missing
-    assert name == "gone.jpg" and reason.startswith("manifest.csv, line 3: there is no such photo")
+    assert name == "gone.jpg" and unused_words(reason).startswith(
+        "manifest.csv, line 3: there is no such photo"
+    )
 
 
 @pytest.mark.parametrize(
@@ -67,18 +71,18 @@ def test_naming_rule(tmp_path: Path) -> None:
     lot = read_lot(tmp_path, naming="{die}-{sample}_{shot}")
     assert [(s[0].sample, len(s)) for s in lot.samples] == [("2", 1), ("10", 2), ("3", 1)]  # 2 before 10
     assert lot.shots[0].labels == {"die": "A"}
-    assert lot.missing == (("cat.jpg", "its name does not follow '{die}-{sample}_{shot}'"),)
+    assert lot.missing == (("cat.jpg", OffTheRule("{die}-{sample}_{shot}")),)
 
 
 @pytest.mark.parametrize("rule", ["{shot}", "{sample}_{sample}", "{sample", "{sample}{"])
 def test_bad_naming_rules(rule: str) -> None:
-    with pytest.raises(LotError, match="--naming"):
+    with pytest.raises(LotError, match="the rule for the photos' names"):
         naming_pattern(rule)
 
 
 def test_without_a_manifest_every_photo_is_a_sample(tmp_path: Path) -> None:
     lot = read_lot(folder_with(tmp_path, "p10.jpg", "p9.heic", ".p1.jpg"))
-    assert [s[0].sample for s in lot.samples] == ["p9", "p10"] and "No manifest" in lot.notes[0]
+    assert [s[0].sample for s in lot.samples] == ["p9", "p10"] and lot.notes == (NoManifest(),)
 
 
 def test_folders_that_hold_nothing(tmp_path: Path) -> None:

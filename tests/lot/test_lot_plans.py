@@ -10,7 +10,15 @@ from scipy import stats
 from compare.compare_errors import LotError
 from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
-from compare.lot.plans.attribute_plans import AQLS, PastLot, Severity, code_letter, next_severity, plan
+from compare.lot.plans.attribute_plans import (
+    AQLS,
+    PastLot,
+    Severity,
+    SwitchReason,
+    code_letter,
+    next_severity,
+    plan,
+)
 
 # MIL-STD-105E (1989), tables II-A, II-B and II-C, arrows resolved, as in the R package AQLSchemes 1.7:
 # n/Ac/Re by severity, code letter and AQL. MIL-STD-105E is in the public domain.
@@ -75,11 +83,11 @@ def test_tightened_is_stricter_and_reduced_smaller() -> None:
 
 
 def test_refused_words() -> None:
-    with pytest.raises(LotError, match=r"--aql: one of .* got 3 \(nearest: 2.5\)|nearest: 4"):
+    with pytest.raises(LotError, match=r"the AQL: one of .* got 3 \(nearest: 2.5\)|nearest: 4"):
         plan(500, 3.0)
     with pytest.raises(LotError, match="at least 2"):
         plan(1, 1.0)
-    with pytest.raises(LotError, match="--level"):
+    with pytest.raises(LotError, match="the inspection level: one of"):
         plan(500, 1.0, "IV")
 
 
@@ -98,7 +106,7 @@ def test_switching() -> None:
     assert next_severity(lots(*[True] * 15, accept=0)).severity == "reduced"
     assert next_severity(lots(False, False) + lots(*[True] * 5, severity="tightened")).severity == "normal"
     stopped = next_severity(lots(False, False) + lots(*[False] * 5, severity="tightened"))
-    assert stopped.stop and "five lots" in stopped.why
+    assert stopped.stop and stopped.reason is SwitchReason.FIVE_REFUSED
     assert next_severity(lots(*[True] * 10) + lots(False, severity="reduced")).severity == "normal"
 
 

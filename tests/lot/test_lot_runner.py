@@ -28,7 +28,9 @@ from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, Tally, run_lot
 from compare.lot.run.sample_job import Job, run_job
 from compare.lot.run.samples import load_samples
+from compare.lot.run.unused_photos import Relabelled, SameFile
 from compare.tell.lot.ledger_telling import TO_LEDGER
+from compare.tell.words.unused_words import unused_words
 from compare.verdict.conformity import Rule
 
 FERRY = Path(__file__).resolve().parents[2] / "sample_images" / "lot_ferry"
@@ -64,7 +66,7 @@ def test_every_sample_once_and_not_again(few: Path, tmp_path: Path) -> None:
     with Ledger(tmp_path / "l.sqlite") as ledger:
         first = run(lot_of(few), ledger, workers=2, tell=seen.append)
         assert (first.checked, first.known, ledger.count()) == (3, 0, 3)
-        assert first.problems == [("4_a.jpg", "is the same file as 2_a.jpg: left out")]
+        assert first.problems == [("4_a.jpg", SameFile("2_a.jpg"))]
         assert seen[-1] == Tally(done=3, known=0, total=3, bad=2)
         one, two, three = load_samples(ledger, list(first.keys))
         assert one.photos == ("1_a.jpg", "1_b.jpg")
@@ -101,7 +103,7 @@ def test_known_samples_follow_the_manifest(few: Path, tmp_path: Path) -> None:
         assert (sample.name, sample.labels) == ("last", {"die": "B"})
         third = run_lot(Lot(name="other", shots=read_lot(few).shots, missing=(), notes=()),
                         load_spec(SPEC), CHECKING, ledger)  # fmt: skip
-        assert third.notes == ["1 inspections of lot 'few' belong to lot 'other' now."]
+        assert third.notes == [Relabelled(1, "few", "other")]
 
 
 def test_a_bug_costs_one_photo(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -111,7 +113,7 @@ def test_a_bug_costs_one_photo(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
     monkeypatch.setattr(compare.lot.run.sample_job, "_check", broken)
     outcome = run_job(Job(photos=(tmp_path / "x.jpg",), spec=load_spec(SPEC), checking=CHECKING))
     assert outcome.status == "failed"
-    assert outcome.reason == (
+    assert unused_words(outcome.reason) == (
         "x.jpg: an error inside foldgauge (ZeroDivisionError: by nothing); please report it"
     )
 
@@ -160,7 +162,7 @@ def test_a_photo_that_kills_its_worker_is_the_only_one_lost() -> None:
     )
     lines = done.stdout.splitlines()
     assert len(lines) == 7 and sum("refused" in x for x in lines) == 6
-    assert lines[2].startswith("2 failed deadly.jpg: the process that checked it died")
+    assert lines[2] == "2 failed WorkerDied(photos='deadly.jpg')"
 
 
 def command(folder: Path, ledger: Path, *more: str) -> list[str]:

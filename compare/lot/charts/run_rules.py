@@ -24,7 +24,7 @@ class Signal:
 
     Attributes
     ----------
-    rule : its name in `RULES`.
+    rule : its name, one of `RULES`.
     first, last : indices of the first and the last value of the pattern.
     above : on which side of the centre (or: rising).
     """
@@ -33,24 +33,6 @@ class Signal:
     first: int
     last: int
     above: bool
-
-    @property
-    def words(self) -> str:
-        """Say what was seen."""
-        return RULES[self.rule].format(side="above" if self.above else "below", way=_way(self.above))
-
-
-def _way(above: bool) -> str:
-    return "rising" if above else "falling"
-
-
-RULES: Final = {
-    "beyond": "one value {side} the three-sigma limit",
-    "two of three": "two of three values {side} two sigma",
-    "four of five": "four of five values {side} one sigma",
-    "run": "nine values in a row {side} the centre",
-    "trend": "six values in a row {way}",
-}
 
 
 def _windows(flags: Bools, length: int, needed: int) -> list[tuple[int, int]]:
@@ -81,6 +63,10 @@ _TESTS: Final[dict[str, Callable[[Array], list[tuple[int, int]]]]] = {
 }
 
 
+RULES: Final = tuple(_TESTS)
+"""Names of the rules."""
+
+
 def _joined(found: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     """Join windows that overlap, so that a long run is told once."""
     out: list[tuple[int, int]] = []
@@ -92,7 +78,7 @@ def _joined(found: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     return out
 
 
-def signals(chart: Chart, rules: Sequence[str] = tuple(RULES)) -> tuple[Signal, ...]:
+def signals(chart: Chart, rules: Sequence[str] = RULES) -> tuple[Signal, ...]:
     """Return the patterns in a chart with symmetric limits, in the order of their ends.
 
     Raises

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, insert, i
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
 from compare.lot.ledger.ledger_tables import (
     ABOUT,
     CAUSE,
@@ -45,7 +45,7 @@ class Entry:
     photos, photos_sha256, spec, spec_sha256, settings, version : what was checked with what.
     dropped : (photo, reason) of those that could not be used.
     status : "checked" or "refused"; reason : why it was refused.
-    result : as `foldgauge check --json` prints it; {} if refused.
+    result : as the command `check` prints it as JSON; {} if refused.
     alone : name of a reading -> its deviation by each photo alone; {} for a single photo.
     """
 
@@ -201,17 +201,19 @@ class Ledger:
     def __init__(self, place: str | Path, *, create: bool = True) -> None:
         self.place = str(place)
         if "://" not in self.place and not create and not Path(self.place).is_file():
-            raise LotError(f"{self.place}: there is no such ledger; --ledger names another place")
+            raise LotError(
+                f"{self.place}: there is no such ledger; ", LotOption.LEDGER, " names another place"
+            )
         try:
             self.engine = create_engine(_url(place))
         except (ArgumentError, NoSuchModuleError):
             raise LotError(
-                "--ledger: a file or a URL like postgresql://user@host/database is wanted, got "
-                f"{self.place!r}"
+                LotOption.LEDGER,
+                f": a file or a URL like postgresql://user@host/database is wanted, got {self.place!r}",
             ) from None
         except ImportError as err:
             raise LotError(
-                f"--ledger: the driver {err.name} is missing; pip install 'foldgauge[postgresql]'"
+                LotOption.LEDGER, f": the driver {err.name} is missing; pip install 'foldgauge[postgresql]'"
             ) from None
         if self.engine.dialect.name == "sqlite":
             _sqlite_settings(self.engine)

@@ -9,7 +9,7 @@ import numpy as np
 from sqlalchemy import Select, case, func, select
 
 from capture.arrays import Array
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
 from compare.lot.charts.drift import Course, course
 from compare.lot.ledger.ledger import TABLES, Ledger
 from compare.lot.ledger.ledger_tables import DECISION, INSPECTION, READING
@@ -139,7 +139,9 @@ def _limits(ledger: Ledger, spec: str | None) -> dict[str, tuple[str, float, flo
 
 
 def _unknown(name: str, known: Iterable[str]) -> LotError:
-    return LotError(f"--length: the ledger holds no {name!r} (it holds: {', '.join(known) or 'nothing'})")
+    return LotError(
+        LotOption.LENGTH, f": the ledger holds no {name!r} (it holds: {', '.join(known) or 'nothing'})"
+    )
 
 
 def all_series(

@@ -9,9 +9,10 @@ plans are those of ISO 2859-1:1999 too; its reduced plans have no gap between th
 import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Final, Literal
 
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
 
 Severity = Literal["normal", "tightened", "reduced"]
 
@@ -91,9 +92,9 @@ def code_letter(size: int, level: str = "II") -> str:
     LotError : lot of less than two pieces, or a level that does not exist.
     """
     if size < 2:
-        raise LotError(f"--size: a lot of at least 2 pieces is wanted, got {size}")
+        raise LotError(LotOption.SIZE, f": a lot of at least 2 pieces is wanted, got {size}")
     if level not in _CODES:
-        raise LotError(f"--level: one of {', '.join(LEVELS)} is wanted, got {level!r}")
+        raise LotError(LotOption.LEVEL, f": one of {', '.join(LEVELS)} is wanted, got {level!r}")
     return _CODES[level][bisect.bisect_left(_LOT_ENDS, size)]
 
 
@@ -109,8 +110,8 @@ def aql_index(aql: float) -> int:
             return i
     near = min(AQLS, key=lambda v: abs(v - aql))
     raise LotError(
-        f"--aql: one of {', '.join(f'{v:g}' for v in AQLS)} percent is wanted, got {aql:g} "
-        f"(nearest: {near:g})"
+        LotOption.AQL,
+        f": one of {', '.join(f'{v:g}' for v in AQLS)} percent is wanted, got {aql:g} (nearest: {near:g})",
     )
 
 
@@ -177,6 +178,21 @@ class PastLot:
     accepted_stricter: bool
 
 
+class SwitchReason(Enum):
+    """What of the history asks for an inspection."""
+
+    FIRST_LOTS = auto()
+    TWO_OF_FIVE = auto()  # not accepted
+    SCORE = auto()
+    NOTHING = auto()
+    FIVE_REFUSED = auto()
+    FIVE_ACCEPTED = auto()
+    STAYS_TIGHTENED = auto()
+    REFUSED_REDUCED = auto()
+    BEYOND_REDUCED = auto()  # its acceptance number
+    STAYS_REDUCED = auto()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switch:
     """What the history asks for.
@@ -185,13 +201,13 @@ class Switch:
     ----------
     severity : of the next lot. score : switching score; 30 or more allows reduced inspection.
     stop : five lots not accepted under tightened inspection: inspection is to be stopped until mended.
-    why : one sentence.
+    reason : what of the history asks for it.
     """
 
     severity: Severity
     score: int
     stop: bool
-    why: str
+    reason: SwitchReason
 
 
 REDUCED_SCORE: Final = 30
@@ -209,7 +225,7 @@ def next_severity(past: Sequence[PastLot], *, steady: bool = True) -> Switch:
     now: Severity = "normal"
     score = refused_tightened = good_tightened = 0
     recent: list[bool] = []
-    stop, why = False, "the first lots are inspected normally"
+    stop, why = False, SwitchReason.FIRST_LOTS
     for lot in past:
         if lot.severity != now:
             now, score, refused_tightened, good_tightened, recent = lot.severity, 0, 0, 0, []
@@ -218,27 +234,27 @@ def next_severity(past: Sequence[PastLot], *, steady: bool = True) -> Switch:
             kept = lot.accepted_stricter if lot.accept >= 2 else lot.accepted
             score = score + (3 if lot.accept >= 2 else 2) if kept else 0
             if recent.count(False) >= 2:
-                now, why = "tightened", "two of the last five lots (or fewer) were not accepted"
+                now, why = "tightened", SwitchReason.TWO_OF_FIVE
                 score, recent, good_tightened, refused_tightened = 0, [], 0, 0
             elif score >= REDUCED_SCORE and steady:
-                now, why = "reduced", f"the switching score has reached {REDUCED_SCORE}"
+                now, why = "reduced", SwitchReason.SCORE
             else:
-                why = "nothing asks for a switch"
+                why = SwitchReason.NOTHING
         elif now == "tightened":
             good_tightened = good_tightened + 1 if lot.accepted else 0
             refused_tightened += not lot.accepted
             if refused_tightened >= 5:
-                stop, why = True, "five lots were not accepted under tightened inspection"
+                stop, why = True, SwitchReason.FIVE_REFUSED
             elif good_tightened >= 5:
-                now, why = "normal", "five lots in a row were accepted under tightened inspection"
+                now, why = "normal", SwitchReason.FIVE_ACCEPTED
                 stop, refused_tightened = False, 0
             else:
-                why = "tightened until five lots in a row are accepted"
+                why = SwitchReason.STAYS_TIGHTENED
         elif not lot.accepted or not lot.accepted_stricter:
-            why = "a lot was not accepted under reduced inspection"
+            why = SwitchReason.REFUSED_REDUCED
             if lot.accepted:
-                why = "a lot under reduced inspection went beyond its acceptance number"
+                why = SwitchReason.BEYOND_REDUCED
             now, score, recent = "normal", 0, []
         else:
-            why = "reduced as long as every lot is accepted"
-    return Switch(severity=now, score=score, stop=stop, why=why)
+            why = SwitchReason.STAYS_REDUCED
+    return Switch(severity=now, score=score, stop=stop, reason=why)

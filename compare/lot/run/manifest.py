@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
+from compare.lot.run.unused_photos import LotNote, NoManifest, NotListed, NotThere, OffTheRule, Unused
 
 MANIFEST: Final = "manifest.csv"
 SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
@@ -45,13 +46,13 @@ class Lot:
     ----------
     name : of the lot. shots : in the order the samples were made.
     missing : (photo, reason) of photos that are named and cannot be had.
-    notes : sentences on what was left out or assumed.
+    notes : what was left out or assumed.
     """
 
     name: str
     shots: tuple[Shot, ...]
-    missing: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
+    missing: tuple[tuple[str, Unused], ...]
+    notes: tuple[LotNote, ...]
 
     @property
     def samples(self) -> tuple[tuple[Shot, ...], ...]:
@@ -105,7 +106,7 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
 
 def _from_manifest(folder: Path, path: Path) -> Lot:
     shots: list[Shot] = []
-    missing: list[tuple[str, str]] = []
+    missing: list[tuple[str, Unused]] = []
     places: dict[str, int] = {}
     seen: dict[Path, int] = {}
     for line, row in _rows(path):
@@ -118,16 +119,13 @@ def _from_manifest(folder: Path, path: Path) -> Lot:
         seen[photo] = line
         place = places.setdefault(sample, len(places))
         if not photo.is_file():
-            missing.append((name, f"{path.name}, line {line}: there is no such photo in {folder.name}"))
+            missing.append((name, NotThere(path.name, line, folder.name)))
             continue
         labels = {k: v for k, v in row.items() if k not in _OWN and v}
         shots.append(Shot(path=photo, sample=sample, place=place, made_at=row.get("time", ""), labels=labels))
-    others = [p.name for p in _photos(folder) if p not in seen]
-    notes = []
-    if others:
-        more = "" if len(others) <= 3 else f" and {len(others) - 3} more"
-        notes.append(f"Not in {path.name}, so left out: {', '.join(others[:3])}{more}.")
-    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=tuple(notes))
+    others = tuple(p.name for p in _photos(folder) if p not in seen)
+    notes = (NotListed(path.name, others),) if others else ()
+    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=notes)
 
 
 def naming_pattern(rule: str) -> re.Pattern[str]:
@@ -141,7 +139,10 @@ def naming_pattern(rule: str) -> re.Pattern[str]:
     names = [p[1:-1] for p in parts if re.fullmatch(r"\{[a-z_]+\}", p)]
     rest = "".join(p for p in parts if not re.fullmatch(r"\{[a-z_]+\}", p))
     if "sample" not in names or len(set(names)) < len(names) or "{" in rest or "}" in rest:
-        raise LotError(f'--naming: a rule like "{{sample}}_{{shot}}" is wanted, each part once, got {rule!r}')
+        raise LotError(
+            LotOption.NAMING,
+            f': a rule like "{{sample}}_{{shot}}" is wanted, each part once, got {rule!r}',
+        )
     text = "".join(f"(?P<{p[1:-1]}>.+?)" if re.fullmatch(r"\{[a-z_]+\}", p) else re.escape(p) for p in parts)
     return re.compile(text)
 
@@ -150,11 +151,11 @@ def _from_names(folder: Path, photos: Sequence[Path], rule: str) -> Lot:
     pattern = naming_pattern(rule)
     places: dict[str, int] = {}
     shots: list[Shot] = []
-    missing: list[tuple[str, str]] = []
+    missing: list[tuple[str, Unused]] = []
     for path in photos:
         match = pattern.fullmatch(path.stem)
         if match is None:
-            missing.append((path.name, f"its name does not follow {rule!r}"))
+            missing.append((path.name, OffTheRule(rule)))
             continue
         row = match.groupdict()
         shots.append(
@@ -186,7 +187,7 @@ def read_lot(folder: Path, manifest: Path | None = None, naming: str | None = No
         raise LotError(f"{folder}: there is no such folder")
     folder = folder.absolute()
     if manifest is not None and naming is not None:
-        raise LotError("--manifest and --naming: give one of them")
+        raise LotError(LotOption.MANIFEST, " and ", LotOption.NAMING, ": give one of them")
     if manifest is None and naming is None and (folder / MANIFEST).is_file():
         manifest = folder / MANIFEST
     if manifest is not None:
@@ -199,8 +200,7 @@ def read_lot(folder: Path, manifest: Path | None = None, naming: str | None = No
             shots = tuple(
                 Shot(path=p, sample=p.stem, place=i, made_at="", labels={}) for i, p in enumerate(photos)
             )
-            note = "No manifest: every photo is taken for a sample, in the order of their names."
-            lot = Lot(name=folder.name, shots=shots, missing=(), notes=(note,))
+            lot = Lot(name=folder.name, shots=shots, missing=(), notes=(NoManifest(),))
     if not lot.shots and not lot.missing:
         raise LotError(f"{folder}: there are no photos in this folder ({', '.join(SUFFIXES)})")
     return lot

@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from capture.files import FileBytes
-from compare.compare_errors import LotError
+from compare.compare_errors import LotError, LotOption
 from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, Shot
 from compare.lot.run.sample_job import Job, Outcome, run_job
+from compare.lot.run.unused_photos import LotNote, Relabelled, SameFile, Unreadable, Unused, WorkerDied
 from compare.version import own_version
 
 Group = tuple[Shot, ...]
@@ -50,13 +51,13 @@ class Run:
     ----------
     keys : key of the ledger -> photos of the sample, in the order of the lot.
     problems : (photo, reason) of photos without an entry in the ledger.
-    notes : sentences on what happened.
+    notes : what is to be known about how the photos were found.
     checked, known : samples checked in this run, and found in the ledger.
     """
 
     keys: dict[str, Group] = field(default_factory=dict)
-    problems: list[tuple[str, str]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    problems: list[tuple[str, Unused]] = field(default_factory=list)
+    notes: list[LotNote] = field(default_factory=list)
     checked: int = 0
     known: int = 0
 
@@ -104,9 +105,8 @@ def _in_processes(jobs: Mapping[int, Job], workers: int) -> Generator[Numbered, 
         except TerminatedWorkerError:
             if suspects:
                 guilty = suspects.pop(0)
-                why = "the process that checked it died (memory, or a broken library)"
                 names = ", ".join(p.name for p in left.pop(guilty).photos)
-                yield guilty, Outcome(status="failed", reason=f"{names}: {why}")
+                yield guilty, Outcome(status="failed", reason=WorkerDied(names))
             else:
                 suspects = list(left)[: ahead + workers]
 
@@ -121,18 +121,18 @@ def _on_scheduler(jobs: Mapping[int, Job], address: str) -> Generator[Numbered, 
         from dask.distributed import Client
         from joblib import Parallel, delayed, parallel_config
     except ImportError:
-        raise LotError("--scheduler: Dask is missing; pip install 'foldgauge[cluster]'") from None
+        raise LotError(LotOption.SCHEDULER, ": Dask is missing; pip install 'foldgauge[cluster]'") from None
     try:
         client = Client(address, timeout=SCHEDULER_WAIT)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as err:
-        raise LotError(f"--scheduler: no scheduler answers at {address}: {err}") from None
+        raise LotError(LotOption.SCHEDULER, f": no scheduler answers at {address}: {err}") from None
 
     def packed(job: Job) -> Job:
         return replace(job, photos=tuple(_packed(photo) for photo in job.photos))
 
     with client:
         if not client.scheduler_info()["workers"]:
-            raise LotError(f"--scheduler: the scheduler at {address} has no workers")
+            raise LotError(LotOption.SCHEDULER, f": the scheduler at {address} has no workers")
         with parallel_config(backend="dask", client=client):
             yield from Parallel(return_as="generator_unordered", batch_size=1)(
                 delayed(_numbered)(i, packed(job), ELSEWHERE) for i, job in jobs.items()
@@ -147,10 +147,10 @@ def _readable(shots: Group, seen: dict[str, str], run: Run) -> tuple[Group, tupl
         try:
             digest = sha256_of(shot.path)
         except OSError as err:
-            run.problems.append((shot.path.name, f"cannot be read: {err.strerror}"))
+            run.problems.append((shot.path.name, Unreadable(str(err.strerror))))
             continue
         if digest in seen:
-            run.problems.append((shot.path.name, f"is the same file as {seen[digest]}: left out"))
+            run.problems.append((shot.path.name, SameFile(seen[digest])))
             continue
         seen[digest] = shot.path.name
         good.append(shot)
@@ -182,7 +182,7 @@ def _take_over(ledger: Ledger, lot: Lot, known: Mapping[str, Group], run: Run) -
                 moved[str(there["lot"])] += 1
             ledger.relabel(key, **wanted)
     for name, count in moved.items():
-        run.notes.append(f"{count} inspections of lot {name!r} belong to lot {lot.name!r} now.")
+        run.notes.append(Relabelled(count, name, lot.name))
 
 
 def heading(lot: Lot, shots: Group) -> dict[str, str | int]:
@@ -283,7 +283,7 @@ def _entry(
         settings=settings,
         version=own_version(),
         status=outcome.status,
-        reason=outcome.reason,
+        reason=outcome.reason if isinstance(outcome.reason, str) else "",
         seconds=outcome.seconds,
         result=outcome.result,
         alone=outcome.alone,

@@ -17,6 +17,7 @@ from capture.errors import FoldgaugeError
 from capture.files import FileBytes
 from compare.design.spec.spec import Spec
 from compare.lot.run.checking import Checking
+from compare.lot.run.unused_photos import NoMemory, OwnError, Unused
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
@@ -49,7 +50,7 @@ class Outcome:
     """
 
     status: Literal["checked", "refused", "failed"]
-    reason: str = ""
+    reason: Unused = ""
     result: Mapping[str, Any] = field(default_factory=dict)
     alone: Mapping[str, Sequence[float]] = field(default_factory=dict)
     dropped: tuple[tuple[str, str], ...] = ()
@@ -134,10 +135,8 @@ def run_job(job: Job, parent: int | None = None) -> Outcome:
     try:
         outcome = _check(job)
     except MemoryError:
-        outcome = Outcome(status="failed", reason=f"{names}: not enough memory for this photo")
+        outcome = Outcome(status="failed", reason=NoMemory(names))
     except Exception as err:  # a bug must not cost the lot; it is told as one and tried again next time
         what = " ".join(f"{type(err).__name__}: {err}".split())
-        outcome = Outcome(
-            status="failed", reason=f"{names}: an error inside foldgauge ({what}); please report it"
-        )
+        outcome = Outcome(status="failed", reason=OwnError(names, what))
     return replace(outcome, seconds=time.perf_counter() - start)

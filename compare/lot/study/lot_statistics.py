@@ -61,8 +61,22 @@ class Grouping:
     @property
     def difference(self) -> float:
         """Largest mean minus smallest."""
-        means = [g.mean for g in self.groups]
-        return max(means) - min(means)
+        return self.longest.mean - self.shortest.mean
+
+    @property
+    def shortest(self) -> Group:
+        """The group of the smallest mean."""
+        return min(self.groups, key=lambda g: g.mean)
+
+    @property
+    def longest(self) -> Group:
+        """The group of the largest mean."""
+        return max(self.groups, key=lambda g: g.mean)
+
+    @property
+    def worst(self) -> Group:
+        """The one of these two that is farther off the design."""
+        return max((self.shortest, self.longest), key=lambda g: abs(g.mean))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -9,11 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from capture.arrays import Array
-from compare.compare_errors import LotError
-from compare.lot.lot_words import percent
+from compare.compare_errors import LotError, LotOption
 from compare.lot.run.samples import Sample
-from compare.lot.study.gauge_study import BEARABLE, ENOUGH_CATEGORIES, GOOD, Gauge, average_and_range, crossed
-from compare.vocabulary import spoken
+from compare.lot.study.gauge_study import BEARABLE, GOOD, Gauge, average_and_range, crossed
 
 Row = tuple[str, str, float]
 """Person, sample, value."""
@@ -112,7 +110,8 @@ def study_photos(photos: Sequence[Sample], by: str) -> tuple[Studied, ...]:
     """
     known = {c for s in photos for c in s.labels}
     if by not in known and known:
-        raise LotError(f"--by: the manifest has no column {by!r} (it has: {', '.join(sorted(known))})")
+        there = ", ".join(sorted(known))
+        raise LotError(LotOption.BY, f": the manifest has no column {by!r} (it has: {there})")
     good = [s for s in photos if s.readings]
     if not good:
         raise LotError("no photo of the study could be used")
@@ -175,26 +174,3 @@ def study_table(path: Path, by: str, tolerance: float) -> tuple[Studied, ...]:
     """Study a table of readings; tolerance: plus and minus, nan if none."""
     width = 2 * tolerance
     return tuple(_studied(name, "mm", width, math.nan, rows) for name, rows in read_table(path, by).items())
-
-
-def headline(studied: Sequence[Studied]) -> str:
-    """Return the verdict on the method in one sentence."""
-    worst = max(studied, key=lambda s: s.share if math.isfinite(s.share) else s.gauge.share_of_total)
-    if math.isnan(worst.share):
-        g = worst.gauge
-        return (
-            f"Measuring takes {percent(g.share_of_total)} of the whole spread of {worst.name}, "
-            f"{g.categories} distinct categories ({ENOUGH_CATEGORIES} are wanted): {worst.word} for telling "
-            "samples apart."
-        )
-    where = f"{spoken(worst.name)} takes {percent(worst.share)} of its tolerance, six sigma"
-    if worst.word != "not good enough":
-        start = "Good enough" if worst.word == "good" else "Bearable"
-        return f"{start} for this tolerance: measuring {where}."
-    needed = max((s.photos_needed or 0 for s in studied if s.word == worst.word), default=0)
-    never = [s.name for s in studied if s.word == worst.word and s.photos_needed is None]
-    if never:
-        cure = f"no number of photos mends {never[0]}: people or phones differ by more than that"
-    else:
-        cure = f"{needed} photos per sample, averaged, would do"
-    return f"Not good enough for this tolerance: measuring {where}; {cure}."

@@ -20,6 +20,10 @@ from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
+from compare.tell.words.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lot_decision_words import headline, sentences
+from compare.tell.words.run_rule_words import signal_words
+from compare.tell.words.unused_words import lot_note, told_unused
 
 
 def number(x: float, digits: int = 6) -> float | None:
@@ -69,7 +73,7 @@ def _statistics(s: Statistics, samples: tuple[Sample, ...]) -> dict[str, Any]:
         "signals": [
             {
                 "rule": x.rule,
-                "words": x.words,
+                "words": signal_words(x),
                 "first": samples[s.samples[x.first]].name,
                 "last": samples[s.samples[x.last]].name,
             }
@@ -123,8 +127,8 @@ def _decision(a: Assessment) -> dict[str, Any]:
     return {
         "word": d.word,
         "stop": d.stop,
-        "headline": d.headline,
-        "sentences": list(d.sentences),
+        "headline": headline(d, a.samples),
+        "sentences": sentences(d, a.samples),
         "counts": {
             "conforming": d.counts.conforming,
             "failing": d.counts.failing,
@@ -173,8 +177,8 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
             }
             for c in a.causes
         ],
-        "advice": [{"seen": x.seen, "do": x.do} for x in a.advice],
+        "advice": [{"seen": advice_seen(x, a.samples), "do": advice_do(x)} for x in a.advice],
         "cautions": list(cautions(cuts=a.cuts)),
-        "problems": [{"photo": name, "reason": reason} for name, reason in a.problems],
-        "notes": [*warnings_told(a.spec), *a.notes],
+        "problems": [{"photo": name, "reason": reason} for name, reason in told_unused(a.problems)],
+        "notes": [*warnings_told(a.spec), *map(lot_note, a.notes)],
     }

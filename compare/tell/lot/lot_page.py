@@ -10,26 +10,32 @@ from typing import Any, Final
 
 import jinja2
 from markupsafe import Markup
+from PIL import Image
 
-from capture.errors import FoldgaugeError
+from compare.jobs.check_dummy import Inspection
 from compare.lot.assess_lot import Assessment
 from compare.lot.charts.control_charts import individuals
-from compare.lot.lot_words import capital, listed, percent
-from compare.lot.run.runner import Run
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import Index
 from compare.lot.study.lot_statistics import Statistics, Subgroups, label_columns
+from compare.lot.worst_samples import worst_samples
+from compare.tell.check.annotated_photo import annotated
 from compare.tell.lot import lot_bars as bars
 from compare.tell.lot import lot_charts as charts
 from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import write_whole
 from compare.tell.words.cautions import cautions
+from compare.tell.words.design_words import warnings_told
+from compare.tell.words.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lot_decision_words import headline, sentences
+from compare.tell.words.lot_words import capital, listed, percent
+from compare.tell.words.run_rule_words import signal_words
+from compare.tell.words.unused_words import lot_note, told_unused
 from compare.tell.words.verdict_words import RULES
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
 
-WORST: Final = 3
 PICTURE_WIDTH: Final = 1100  # px
 BADGES: Final = {
     "accept": {"css": "good", "sign": "✓", "text": "accept"},
@@ -94,7 +100,7 @@ def _signal_words(s: Statistics, samples: Sequence[Sample]) -> str:
     where: dict[str, list[str]] = {}
     for x in s.signals:
         first, last = (samples[s.samples[k]].name for k in (x.first, x.last))
-        where.setdefault(x.words, []).append(first if first == last else f"{first} to {last}")
+        where.setdefault(signal_words(x), []).append(first if first == last else f"{first} to {last}")
     if not where:
         return "No run rule speaks."
     told = [f"{words} ({', '.join(at[:6])}{' …' if len(at) > 6 else ''})" for words, at in where.items()]
@@ -203,20 +209,9 @@ def _rule(a: Assessment) -> Rule:
     return a.checking.rule
 
 
-def _picture(sample: Sample, run: Run, a: Assessment) -> str:
+def _picture(inspection: Inspection | None) -> str:
     """Return the annotated photo of a sample as a data address; "" if its photos are gone."""
-    from PIL import Image
-
-    from compare.jobs.check_dummy import check
-    from compare.tell.check.annotated_photo import annotated
-
-    paths = [s.path for shots in run.keys.values() for s in shots if s.sample == sample.name]
-    paths = [p for p in paths if p.name in sample.photos]
-    if not paths:
-        return ""
-    try:
-        inspection = check(paths, a.spec, a.checking.setup, rule=a.checking.rule)
-    except FoldgaugeError:
+    if inspection is None:
         return ""
     image = Image.fromarray(annotated(inspection))
     height = round(image.height * PICTURE_WIDTH / image.width)
@@ -225,17 +220,15 @@ def _picture(sample: Sample, run: Run, a: Assessment) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
 
 
-def _worst(a: Assessment, run: Run) -> list[dict[str, Any]]:
+def _worst(a: Assessment, looked: Mapping[str, Inspection]) -> list[dict[str, Any]]:
     out = []
-    for s in a.worst(WORST):
-        if s.verdict is Verdict.CONFORMS:
-            continue
+    for s in worst_samples(a):
         labels = ", ".join(f"{k} {v}" for k, v in s.labels.items())
         out.append(
             {
                 "name": s.name,
                 "answer": s.answer,
-                "picture": _picture(s, run, a),
+                "picture": _picture(looked.get(s.name)),
                 "words": f"{', '.join(s.photos)}"
                 + (f"; {labels}" if labels else "")
                 + (f"; {s.made_at.replace('T', ' ')}" if s.made_at else ""),
@@ -326,8 +319,13 @@ def _risk_words(a: Assessment) -> list[str]:
     ]
 
 
-def lot_report(a: Assessment, *, folder: Path, run: Run) -> str:
-    """Return the report as HTML text."""
+def lot_report(a: Assessment, *, folder: Path, looked: Mapping[str, Inspection]) -> str:
+    """Return the report as HTML text.
+
+    Parameters
+    ----------
+    a : the lot. folder : of its photos. looked : sample -> inspection of those that are shown with a picture.
+    """
     names = [s.name for s in a.samples]
     times = [s.made_at.replace("T", " ") for s in a.samples if s.made_at]
     measured = [s.measuring for s in a.statistics if s.kind == "length" and math.isfinite(s.measuring)]
@@ -335,6 +333,11 @@ def lot_report(a: Assessment, *, folder: Path, run: Run) -> str:
     plan = a.decision.plan
     values: dict[str, Any] = {
         "a": a,
+        "problems": told_unused(a.problems),
+        "notes": [*warnings_told(a.spec), *map(lot_note, a.notes)],
+        "headline": headline(a.decision, a.samples),
+        "sentences": sentences(a.decision, a.samples),
+        "advice": [{"seen": advice_seen(x, a.samples), "do": advice_do(x)} for x in a.advice],
         "cautions": cautions(cuts=a.cuts),
         "badge": STOP if a.decision.stop else BADGES[a.decision.word],
         "counts": a.decision.counts,
@@ -348,7 +351,7 @@ def lot_report(a: Assessment, *, folder: Path, run: Run) -> str:
             for key, verdict in (("in", Verdict.CONFORMS), ("doubt", Verdict.OPEN), ("out", Verdict.FAILS))
         },
         "pareto": bars.pareto(a.causes, a.decision.counts.judged) if a.causes else None,
-        "worst": _worst(a, run),
+        "worst": _worst(a, looked),
         "groups": _groups(a),
         "group_title": "By " + listed(list(columns)) if columns else "",
         "rows": [_row(s, names) for s in a.statistics],
@@ -369,12 +372,12 @@ def lot_report(a: Assessment, *, folder: Path, run: Run) -> str:
     return render("lot.html.j2", values)
 
 
-def write_lot_report(a: Assessment, path: Path, *, folder: Path, run: Run) -> None:
+def write_lot_report(a: Assessment, path: Path, *, folder: Path, looked: Mapping[str, Inspection]) -> None:
     """Write the report; the file appears whole or not at all.
 
     Raises
     ------
     OutputError : it cannot be written.
     """
-    text = lot_report(a, folder=folder, run=run)
+    text = lot_report(a, folder=folder, looked=looked)
     write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8") and None)

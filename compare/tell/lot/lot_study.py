@@ -6,11 +6,12 @@ from typing import Any, TextIO
 
 from rich.text import Text
 
-from compare.lot.lot_words import percent
 from compare.lot.study.gauge_study import BEARABLE, GOOD, Gauge
-from compare.lot.study.photo_study import Studied, headline
+from compare.lot.study.photo_study import Studied
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.lot.lot_json import number
+from compare.tell.words.lot_words import percent
+from compare.tell.words.study_words import study_headline
 
 
 def _gauge_dict(g: Gauge, width: float) -> dict[str, Any]:
@@ -35,7 +36,7 @@ def _gauge_dict(g: Gauge, width: float) -> dict[str, Any]:
 def study_dict(studied: Sequence[Studied]) -> dict[str, Any]:
     """Return the study as plain dicts."""
     return {
-        "headline": headline(studied),
+        "headline": study_headline(studied),
         "lengths": {
             s.name: {
                 "verdict": s.word,
@@ -56,7 +57,7 @@ def study_dict(studied: Sequence[Studied]) -> dict[str, Any]:
 def print_study(studied: Sequence[Studied], stream: TextIO) -> None:
     """Print the study; the first line is the verdict on the method."""
     console = console_for(stream)
-    console.print(Text(headline(studied), style="bold"))
+    console.print(Text(study_headline(studied), style="bold"))
     g = studied[0].gauge
     console.print(
         Text(f"{g.people} people (or phones), {g.samples} samples, {g.photos} photos of each by each.")

@@ -8,11 +8,14 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.lot.assess_lot import Assessment
-from compare.lot.lot_words import percent
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
+from compare.tell.words.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lot_decision_words import headline, sentences
+from compare.tell.words.lot_words import percent
+from compare.tell.words.unused_words import lot_note, told_unused
 
 
 def _signed(x: float) -> str:
@@ -60,8 +63,8 @@ def statistics_table(a: Assessment) -> Table:
 def print_assessment(a: Assessment, stream: TextIO) -> None:
     """Print the whole assessment; the first line is the decision."""
     console = console_for(stream)
-    console.print(Text(a.decision.headline, style="bold"))
-    for sentence in a.decision.sentences:
+    console.print(Text(headline(a.decision, a.samples), style="bold"))
+    for sentence in sentences(a.decision, a.samples):
         console.print(Text(sentence))
     console.print()
     c = a.decision.counts
@@ -76,12 +79,15 @@ def print_assessment(a: Assessment, stream: TextIO) -> None:
         console.print(statistics_table(a))
         console.print()
     blocks = {
-        "What to tell the assemblers": [f"{x.seen} {x.do}" for x in a.advice] + list(cautions(cuts=a.cuts)),
+        "What to tell the assemblers": [
+            *(f"{advice_seen(x, a.samples)} {advice_do(x)}" for x in a.advice),
+            *cautions(cuts=a.cuts),
+        ],
         "Causes the diagnosis names most": [
             f"{f.name}: {f.count} of {c.judged} samples, mean {f.mean_mm:+.1f} mm" for f in a.causes
         ],
-        "Photos that could not be used": [f"{name}: {reason}" for name, reason in a.problems],
-        "Notes": [*warnings_told(a.spec), *a.notes],
+        "Photos that could not be used": [f"{name}: {reason}" for name, reason in told_unused(a.problems)],
+        "Notes": [*warnings_told(a.spec), *map(lot_note, a.notes)],
     }
     for title, lines in blocks.items():
         if lines:

@@ -1,12 +1,14 @@
 """What the command line calls the things that errors and notes speak of."""
 
 from collections.abc import Mapping
+from enum import Enum
 from types import MappingProxyType
 from typing import Final
 
 from capture.errors import FoldgaugeError, Option
+from compare.compare_errors import LotOption
 
-COMMAND_LINE: Final[Mapping[Option, str]] = MappingProxyType(
+COMMAND_LINE: Final[Mapping[Enum, str]] = MappingProxyType(
     {
         Option.USE: "--use",
         Option.USE_ARCH: "--use arch",
@@ -18,6 +20,16 @@ COMMAND_LINE: Final[Mapping[Option, str]] = MappingProxyType(
         Option.LARGER_PAPER: "--paper a3",
         Option.CALIBRATE: "'foldgauge camera'",
         Option.DRAFT: "--draft",
+        LotOption.MANIFEST: "--manifest",
+        LotOption.NAMING: "--naming",
+        LotOption.SIZE: "--size",
+        LotOption.AQL: "--aql",
+        LotOption.LEVEL: "--level",
+        LotOption.TOGETHER: "--together",
+        LotOption.LEDGER: "--ledger",
+        LotOption.SCHEDULER: "--scheduler",
+        LotOption.BY: "--by",
+        LotOption.LENGTH: "--length",
     }
 )
 
