@@ -70,7 +70,7 @@ def study_lot(
 
     from compare.lot.study.photo_study import Studied, study_photos, study_table
     from compare.tell.lot.lot_study import print_study, study_dict
-    from compare.tell.words.unused_words import told_unused
+    from compare.tell.words.lots.unused_words import told_unused
 
     studied: tuple[Studied, ...]
     if source.suffix.lower() == ".csv" and not source.is_dir():

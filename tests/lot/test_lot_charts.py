@@ -13,7 +13,7 @@ from compare.lot.charts.control_charts import (
 )
 from compare.lot.charts.drift import course
 from compare.lot.charts.run_rules import RULES, signals
-from compare.tell.words.run_rule_words import signal_words
+from compare.tell.words.lots.run_rule_words import signal_words
 
 # Constants to four decimals as in ASTM MNL 7 and ISO 7870-2 (A2, D3, D4, A3, B3, B4; values computed from the
 # exact integrals and agreeing with the tables; d2 of 2 to 5 seen in print, others recalled from memory).

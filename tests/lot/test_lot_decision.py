@@ -18,9 +18,9 @@ from compare.lot.run.manifest import read_lot
 from compare.lot.run.runner import run_lot
 from compare.lot.run.samples import Reading, Sample
 from compare.lot.study.lot_statistics import statistics_of
-from compare.tell.words.lot_advice_words import advice_do, advice_seen
-from compare.tell.words.lot_decision_words import headline, sentences
-from compare.tell.words.lot_words import listed, percent, size
+from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lots.lot_decision_words import headline, sentences
+from compare.tell.words.lots.lot_words import listed, percent, size
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill

@@ -7,7 +7,7 @@ import pytest
 from compare.compare_errors import LotError
 from compare.lot.run.manifest import naming_pattern, read_lot
 from compare.lot.run.unused_photos import NoManifest, OffTheRule
-from compare.tell.words.unused_words import lot_note, unused_words
+from compare.tell.words.lots.unused_words import lot_note, unused_words
 
 
 def folder_with(place: Path, *names: str, manifest: str | None = None) -> Path:

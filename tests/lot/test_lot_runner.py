@@ -30,7 +30,7 @@ from compare.lot.run.sample_job import Job, run_job
 from compare.lot.run.samples import load_samples
 from compare.lot.run.unused_photos import Relabelled, SameFile
 from compare.tell.lot.ledger_telling import TO_LEDGER
-from compare.tell.words.unused_words import unused_words
+from compare.tell.words.lots.unused_words import unused_words
 from compare.verdict.conformity import Rule
 
 FERRY = Path(__file__).resolve().parents[2] / "sample_images" / "lot_ferry"

@@ -6,7 +6,6 @@ remedy and motion all ask the mechanism and know no construction by name.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -21,7 +20,6 @@ from measure.layout import Panel
 SMALLEST_PHI: Final = 1e-7  # rad; "closed" is the limit: at exactly 0 a folded loop has no direction
 STEP_MM: Final = 1e-4
 STEP_PHI: Final = 1e-5
-NONE: Final[Mapping[str, float]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +39,7 @@ class Loop:
     one: tuple[str, ...]
     other: tuple[str, ...]
     words: tuple[str, str]
-    weights: Mapping[str, float] = field(default_factory=lambda: NONE)
+    weights: Mapping[str, float] = field(default_factory=dict)
 
     def sums(self, lengths: Mapping[str, float]) -> tuple[float, float]:
         """Return the two sums, mm (degrees for a V-fold)."""
@@ -92,7 +90,7 @@ class Reach:
     joint: str
     lengths: tuple[str, ...]
     words: str
-    weights: Mapping[str, float] = field(default_factory=lambda: NONE)
+    weights: Mapping[str, float] = field(default_factory=dict)
 
     def total(self, lengths: Mapping[str, ArrayLike]) -> Array:
         """Return how far it reaches, mm."""

@@ -20,10 +20,10 @@ from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.lot_advice_words import advice_do, advice_seen
-from compare.tell.words.lot_decision_words import headline, sentences
-from compare.tell.words.run_rule_words import signal_words
-from compare.tell.words.unused_words import lot_note, told_unused
+from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lots.lot_decision_words import headline, sentences
+from compare.tell.words.lots.run_rule_words import signal_words
+from compare.tell.words.lots.unused_words import lot_note, told_unused
 
 
 def number(x: float, digits: int = 6) -> float | None:

@@ -27,11 +27,11 @@ from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import write_whole
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.lot_advice_words import advice_do, advice_seen
-from compare.tell.words.lot_decision_words import headline, sentences
-from compare.tell.words.lot_words import capital, listed, percent
-from compare.tell.words.run_rule_words import signal_words
-from compare.tell.words.unused_words import lot_note, told_unused
+from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lots.lot_decision_words import headline, sentences
+from compare.tell.words.lots.lot_words import capital, listed, percent
+from compare.tell.words.lots.run_rule_words import signal_words
+from compare.tell.words.lots.unused_words import lot_note, told_unused
 from compare.tell.words.verdict_words import RULES
 from compare.verdict.conformity import Rule, Verdict
 from compare.vocabulary import spoken

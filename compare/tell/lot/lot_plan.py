@@ -9,7 +9,7 @@ from compare.lot.plans import plan_risks as risks
 from compare.lot.plans import variable_plans as variables
 from compare.lot.plans.attribute_plans import Plan, Severity, plan
 from compare.tell.check.check_terminal import console_for, table_of
-from compare.tell.words.lot_words import percent
+from compare.tell.words.lots.lot_words import percent
 
 MULTIPLES = (0.5, 1.0, 2.0, 3.0, 5.0, 8.0)  # of the AQL, at which the chance of acceptance is told
 

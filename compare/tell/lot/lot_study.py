@@ -10,8 +10,8 @@ from compare.lot.study.gauge_study import BEARABLE, GOOD, Gauge
 from compare.lot.study.photo_study import Studied
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.lot.lot_json import number
-from compare.tell.words.lot_words import percent
-from compare.tell.words.study_words import study_headline
+from compare.tell.words.lots.lot_words import percent
+from compare.tell.words.lots.study_words import study_headline
 
 
 def _gauge_dict(g: Gauge, width: float) -> dict[str, Any]:

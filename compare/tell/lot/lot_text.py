@@ -12,10 +12,10 @@ from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.lot_advice_words import advice_do, advice_seen
-from compare.tell.words.lot_decision_words import headline, sentences
-from compare.tell.words.lot_words import percent
-from compare.tell.words.unused_words import lot_note, told_unused
+from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
+from compare.tell.words.lots.lot_decision_words import headline, sentences
+from compare.tell.words.lots.lot_words import percent
+from compare.tell.words.lots.unused_words import lot_note, told_unused
 
 
 def _signed(x: float) -> str:

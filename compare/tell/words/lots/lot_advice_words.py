@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from compare.lot.lot_advice import Advice, AdviceKind
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
-from compare.tell.words.lot_decision_words import since
-from compare.tell.words.lot_words import became, capital, percent, size
+from compare.tell.words.lots.lot_decision_words import since
+from compare.tell.words.lots.lot_words import became, capital, percent, size
 from compare.vocabulary import parsed, spoken
 
 

@@ -1,0 +1,1 @@
+"""All sentences about lots."""
