@@ -13,6 +13,7 @@ import numpy as np
 
 from capture.arrays import Array
 from measure.geometry import Curve, crossing
+from measure.sides import SIDES
 from measure.tracing.page_lines import UNSEEN_COST, Pages, page_lines
 from measure.tracing.standing_strips import SHORTEST_MM, Strip, standing
 from measure.tracing.straight_stripes import Stripe
@@ -141,9 +142,9 @@ def _with_fold(
     if not halves:
         return None
     middle = (left.foot + right.foot) / 2
-    inner = {s: (middle if pages.flat else pages.of(s).a) for s in ("left", "right")}
+    inner = {s: (middle if pages.flat else pages.of(s).a) for s in SIDES}
     return Shape(
-        pages={s: (inner[s], pages.of(s).b) for s in ("left", "right")},
+        pages={s: (inner[s], pages.of(s).b) for s in SIDES},
         flat=pages.flat,
         feet=feet,
         ridge=ridge,
