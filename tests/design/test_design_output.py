@@ -20,6 +20,7 @@ from compare.cli import main
 from compare.design.constructions.registry import FORMS
 from compare.design.load_spec import load_spec
 from compare.design.pieces.pattern import pieces_of
+from compare.design.pieces.pieces import BACK, GLUE, MOUNTAIN, VALLEY
 from compare.design.spec.spec_schema import schema
 from compare.design.spec.tidy import tidy_text
 from tests.helpers.made_profiles import TWO_SIDED
@@ -77,9 +78,9 @@ def test_template_is_true_to_size(tmp_path: Path) -> None:
     words = document[0].get_textpage().get_text_range()
     assert "Knife" in words and "toy-safety" in words and "100 %" in words and "leg left" in words
     # the page is A4, landscape: ISO 216
-    assert [round(v / 72 * 25.4) for v in document[1].get_size()] == [297, 210]
-    grey = np.asarray(document[1].render(scale=DPI / 72).to_pil().convert("L"))
-    names = document[1].get_textpage().get_text_range()
+    assert [round(v / 72 * 25.4) for v in document[2].get_size()] == [297, 210]
+    grey = np.asarray(document[2].render(scale=DPI / 72).to_pil().convert("L"))
+    names = document[2].get_textpage().get_text_range()
     assert "fold" in names and "page left" in names
     mm = 25.4 / DPI
     row = grey[int(38 / mm)]  # through the pages, which stand at the top
@@ -96,18 +97,20 @@ def test_pieces_have_the_lengths_of_the_design() -> None:
     assert pieces["fold"].size() == pytest.approx((36 + 36 + 2 * 6, 60))
     assert pieces["stage 2 leg left"].size() == pytest.approx((22 + 2 * 6, 60))
     assert pieces["stage 3 plane"].size() == pytest.approx((40, 60))
-    folds = sorted(s.a[0] for s in pieces["fold"].seams)
+    folds = sorted(s.a[0] for s in pieces["fold"].seams if s.kind == MOUNTAIN)
     assert np.diff(folds) == pytest.approx([36, 36])
     for side, sign in (("left", -1), ("right", 1)):
         page = pieces[f"page {side}"]
         spine = 122 if side == "left" else 0
-        assert sorted(sign * (s.a[0] - spine) for s in page.seams) == pytest.approx([12, 62])
+        assert sorted(sign * (s.a[0] - spine) for s in page.seams if s.kind == GLUE) == pytest.approx(
+            [12, 62]
+        )
 
 
 def test_v_fold_laid_flat_keeps_its_angles() -> None:
     spec = load_spec(SAMPLES / "vfold_uneven.toml")
     piece = next(p for p in pieces_of(spec) if p.name == "V-fold")
-    lines = [np.subtract(s.b, s.a) for s in piece.seams]
+    lines = [np.subtract(s.b, s.a) for s in piece.seams if s.kind == MOUNTAIN]
     crease = lines[0]
     assert np.hypot(*crease) == pytest.approx(34)
     angles = [np.degrees(np.arccos(v @ crease / np.hypot(*v) / np.hypot(*crease))) for v in lines[1:]]
@@ -128,6 +131,54 @@ def test_template_of_every_row(tmp_path: Path) -> None:
         for piece in pieces_of(load_spec(SAMPLES / f"{name}.toml")):
             assert any(piece.name in text for text in pages[1:]), (name, piece.name)
         assert all("Knife" in text for text in pages), name
+        told = pages[1]
+        assert "How it goes together" in told and "Glue:" in told and "toy-safety" in told
+        assert "Let the glue dry" in told
+
+
+def test_pieces_lie_as_the_camera_sees_them() -> None:
+    """Near end at the bottom, left page on the left; what is seen from below is turned over."""
+    for name in ("asymmetric", "vfold", "pillar"):
+        pieces = {p.name: p for p in pieces_of(load_spec(SAMPLES / f"{name}.toml"))}
+        for side in ("left", "right"):
+            page = pieces[f"page {side}"]
+            width, _ = page.size()
+            near, spine = (next(s for s in page.seams if s.words == w) for w in ("near end", "spine"))
+            assert near.a[1] == near.b[1] == 0
+            assert spine.a[0] == spine.b[0] == pytest.approx(width if side == "left" else 0)
+    arch = {p.name: p for p in pieces_of(load_spec(SAMPLES / "asymmetric.toml"))}
+    spec = load_spec(SAMPLES / "asymmetric.toml").lengths()
+    (crease,) = (s for s in arch["plane"].seams if s.words == "crease")
+    assert crease.a[0] == pytest.approx(spec["plane right"])  # the right half lies on the left
+    vfold = {p.name: p for p in pieces_of(load_spec(SAMPLES / "vfold.toml"))}
+    for line in (s for s in vfold["page right"].seams if s.kind == GLUE):
+        assert line.b[1] < line.a[1] and line.b[0] > line.a[0]  # outwards and towards the camera
+
+
+@pytest.mark.parametrize("foot", [0.6, 2.0, 2.9, 3.5, 12.0])
+def test_tabs_never_cross_the_spine(foot: float, tmp_path: Path) -> None:
+    """A tab that has no room beside the spine is a valley tab and points outwards."""
+    text = TWO_SIDED.replace("foot_left = 12", f"foot_left = {foot}")
+    path = tmp_path / "arch.toml"
+    path.write_text(text.replace("foot_right = 12", f"foot_right = {foot}"), encoding="utf-8")
+    pieces = {p.name: p for p in pieces_of(load_spec(path))}
+    for side in ("left", "right"):
+        page = pieces[f"page {side}"]
+        width, _ = page.size()
+        for band in page.bands:
+            assert band[:, 0].min() >= -1e-9 and band[:, 0].max() <= width + 1e-9
+        spans = sorted((b[:, 0].min(), b[:, 0].max()) for b in page.bands)
+        assert spans[0][1] <= spans[1][0] and all(b - a >= 3 for a, b in spans)
+    outer = [s.kind for s in pieces["fold"].seams if s.a[0] in (min(t.a[0] for t in pieces["fold"].seams),)]
+    assert outer == [VALLEY if foot < 3 else MOUNTAIN]
+
+
+def test_the_next_stage_is_drawn_on_the_plane_it_stands_on() -> None:
+    spec = load_spec(SAMPLES / "stages.toml")
+    n, plane = spec.lengths(), next(p for p in pieces_of(spec) if p.name == "plane")
+    back = sorted(abs(s.a[0] - n["plane right"]) for s in plane.seams if s.kind == BACK)
+    foot, leg = n["stage 2 foot left"], n["stage 2 foot left"] + n["stage 2 page spacing left"]
+    assert back == pytest.approx([foot, foot, leg, leg])
 
 
 def test_json(tmp_path: Path) -> None:

@@ -7,10 +7,13 @@ from compare.design.spec.spec import Spec
 
 
 def tab_of(spec: Spec) -> float:
-    """Width of the gluing tabs, mm: as the spec says, else what fits beside the spine."""
+    """Width of the gluing tabs, mm: as the spec says, else what fits beside the spine.
+
+    Feet too near to the spine for any tab turn theirs outwards.
+    """
     if np.isfinite(spec.card.tab):
         return spec.card.tab
-    return max(min((USUAL_TAB, *spec.building.feet_beside_spine())), LEAST_TAB)
+    return min((USUAL_TAB, *(f for f in spec.building.feet_beside_spine() if f >= LEAST_TAB)))
 
 
 def pieces_of(spec: Spec) -> tuple[Piece, ...]:

@@ -1,10 +1,13 @@
 """Pieces of card laid flat: outlines to cut, folds to score, marks for gluing. All in mm, true size.
 
-Strips are seen from their outer side, x along the strip, y along the spine with the near end at the top;
-V-folds from behind, planes from below. All gluing tabs fold away from that side and point towards the spine,
-so every fold is a mountain fold.
+Everything lies as the camera sees it from above: the near end at the bottom, left on the left. Strips are
+seen from their outer side, x along the strip, y along the spine away from the camera; V-folds from behind;
+planes from below, turned over about the spine, so that there left lies on the right. Gluing tabs fold away
+from that side (mountain) and point towards the spine; only where there is no room beside the spine a tab is
+turned outwards (valley).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -13,9 +16,12 @@ import numpy as np
 from capture.arrays import Array
 
 MOUNTAIN: Final = "mountain"
+VALLEY: Final = "valley"
 GLUE: Final = "glue"
+BACK: Final = "back"  # glued on the other side of the card
+EDGE: Final = "edge"  # no line of its own: what an edge is
 USUAL_TAB: Final = 8.0  # mm; common practice, no source
-LEAST_TAB: Final = 3.0
+LEAST_TAB: Final = 3.0  # mm; a narrower one does not hold; common practice, no source
 TAPER: Final = 0.6  # mm of taper per mm of tab at both ends, so that tabs do not show
 
 
@@ -66,6 +72,21 @@ class Piece:
             note=self.note,
         )
 
+    def upended(self) -> "Piece":
+        """Return the piece with near and far end exchanged (y mirrored)."""
+
+        def q(p: tuple[float, float]) -> tuple[float, float]:
+            return p[0], -p[1]
+
+        flip = np.array([1.0, -1.0])
+        return Piece(
+            name=self.name,
+            outline=self.outline * flip,
+            seams=tuple(Seam(q(s.a), q(s.b), s.kind, s.words) for s in self.seams),
+            bands=tuple(b * flip for b in self.bands),
+            note=self.note,
+        )
+
     def turned(self) -> "Piece":
         """Return the piece turned by a quarter."""
 
@@ -82,6 +103,14 @@ class Piece:
         ).shifted()
 
 
+def edge_marks(left: float, right: float, depth: float, spine: float | None = None) -> list[Seam]:
+    """Return what tells the near end (at y = 0, x from -left to right), and the spine if it is an edge."""
+    out = [Seam((-left, 0.0), (right, 0.0), EDGE, "near end")]
+    if spine is not None:
+        out.append(Seam((spine, 0.0), (spine, depth), EDGE, "spine"))
+    return out
+
+
 @dataclass(slots=True)
 class Pieces:
     """Pieces in the making."""
@@ -91,52 +120,80 @@ class Pieces:
     strip_depth: float
     pieces: list[Piece] = field(default_factory=list)
 
+    def tab_beside(self, room: float, outside: float) -> float:
+        """Return the width of a foot's tab: towards the spine if there is room, else negative: outwards.
+
+        Parameters
+        ----------
+        room : foot to spine (or to the next foot inwards); outside : to the next foot outwards, mm.
+        """
+        return min(self.tab, room) if room >= LEAST_TAB else -min(self.tab, max(outside / 2, LEAST_TAB))
+
     def strip(
-        self, name: str, parts: list[tuple[float, str]], tabs: tuple[bool, bool], note: str = ""
+        self,
+        name: str,
+        parts: list[tuple[float, str]],
+        tabs: tuple[float, float],
+        note: str = "",
     ) -> None:
         """Add a strip: panels one after the other, a fold between them, tabs at its ends.
 
+        Parameters
+        ----------
         parts : (length, kind of the fold at its far end) per panel; the last kind is not used.
+        tabs : width of the tab at either end, mm; 0 = none, negative = folded towards you.
         """
-        tab, d = self.tab, self.depth
-        cut = min(tab * TAPER, d / 4)
+        d = self.depth
         total = sum(length for length, _ in parts)
-        left, right = (tab if tabs[0] else 0.0), (tab if tabs[1] else 0.0)
         outline: list[tuple[float, float]] = []
-        if tabs[0]:
-            outline += [(0.0, 0.0), (-left, cut), (-left, d - cut), (0.0, d)]
-        else:
-            outline += [(0.0, 0.0), (0.0, d)]
-        if tabs[1]:
-            outline += [(total, d), (total + right, d - cut), (total + right, cut), (total, 0.0)]
-        else:
-            outline += [(total, d), (total, 0.0)]
         seams: list[Seam] = []
         bands: list[Array] = []
-        if tabs[0]:
-            seams.append(Seam((0.0, 0.0), (0.0, d), MOUNTAIN))
-            bands.append(np.array([(0.0, 0.0), (-left, cut), (-left, d - cut), (0.0, d)]))
+        for at, way, tab in ((0.0, -1.0, tabs[0]), (total, 1.0, tabs[1])):
+            wide = abs(tab)
+            cut = min(wide * TAPER, d / 4)
+            end = [(at, 0.0), (at, d)]
+            if tab:
+                end = [(at, 0.0), (at + way * wide, cut), (at + way * wide, d - cut), (at, d)]
+                seams.append(Seam((at, 0.0), (at, d), MOUNTAIN if tab > 0 else VALLEY))
+                bands.append(np.array(end))
+            outline += end if way < 0 else end[::-1]
         x = 0.0
         for length, kind in parts[:-1]:
             x += length
             seams.append(Seam((x, 0.0), (x, d), kind))
-        if tabs[1]:
-            seams.append(Seam((total, 0.0), (total, d), MOUNTAIN))
-            bands.append(np.array([(total, 0.0), (total + right, cut), (total + right, d - cut), (total, d)]))
         words = note or " + ".join(f"{length:g}" for length, _ in parts) + f" x {d:g} mm"
         self.pieces.append(Piece(name, np.array(outline), tuple(seams), tuple(bands), words))
 
     def board(
-        self, name: str, left: float, right: float, marks: list[tuple[float, str]], *, crease: bool, note: str
+        self,
+        name: str,
+        left: float,
+        right: float,
+        marks: Sequence[tuple[float, str, float]],
+        *,
+        crease: bool,
+        note: str = "",
+        on_back: Sequence[tuple[float, str]] = (),
+        spine: float | None = None,
     ) -> None:
-        """Add a flat piece from -left to right with glue lines at x (tabs lie on their inner side)."""
-        d, tab = self.depth, self.tab
+        """Add a flat piece from -left to right with glue lines.
+
+        Parameters
+        ----------
+        marks : x of a line, its words, and the width of the tab beside it on its inner side (negative: on
+            its outer side, 0: none); on_back : lines of what is glued on the other side; spine : x of the
+            edge that lies at the spine, if one does.
+        """
+        d = self.depth
         outline = np.array([(-left, 0.0), (right, 0.0), (right, d), (-left, d)])
         seams = [Seam((0.0, 0.0), (0.0, d), MOUNTAIN, "crease")] if crease else []
         bands = []
-        low = d - min(self.strip_depth, d)  # strips lie flush with the near end, which is at the top
-        for x, words in marks:
-            seams.append(Seam((x, low), (x, d), GLUE, words))
-            inner = x - np.sign(x) * min(tab, abs(x)) if x else x
-            bands.append(np.array([(x, low), (inner, low), (inner, d), (x, d)]))
+        high = min(self.strip_depth, d)  # strips lie flush with the near end
+        for x, words, tab in marks:
+            seams.append(Seam((x, 0.0), (x, high), GLUE, words))
+            inner = x - np.sign(x) * tab
+            if tab and x:
+                bands.append(np.array([(x, 0.0), (inner, 0.0), (inner, high), (x, high)]))
+        seams += [Seam((x, 0.0), (x, high), BACK, words) for x, words in on_back]
+        seams += edge_marks(left, right, d, spine)
         self.pieces.append(Piece(name, outline, tuple(seams), tuple(bands), note))

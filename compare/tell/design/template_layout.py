@@ -4,6 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
+
 from compare.compare_errors import OutputError
 from compare.design.pieces.pieces import Piece
 from compare.design.spec.paper_sizes import PAPER
@@ -11,16 +14,22 @@ from compare.design.spec.spec import Spec
 
 MARGIN: Final = 12.0  # mm
 GAP: Final = 6.0
+FONT, BOLD = "Helvetica", "Helvetica-Bold"
+NAME_SIZE, NOTE_SIZE = 8.0, 6.5  # points
+NOTE_STEP: Final = 2.8  # mm from line to line of a note
+NOTE_WIDTH: Final = 40.0  # mm; a note over a narrower piece may be so wide
+HEAD: Final = 6.0  # mm for a piece's name
 Papers = tuple[tuple[str, float, float], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
-    """A piece and where its lower left corner lies on its page, mm."""
+    """A piece, where its lower left corner lies on its page (mm), and the lines above it."""
 
     piece: Piece
     x: float
     y: float
+    note: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,13 +61,38 @@ def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece
     for _, short, long in papers:
         wide, high = _room((long, short))
         for candidate in (piece, piece.turned()):
-            w, h = candidate.size()
-            if w <= wide and h + 6 <= high:
+            w, h = _cell(candidate)
+            if w <= wide and h <= high:
                 return (long, short), candidate
     w, h = piece.size()
     raise OutputError(
         f"the {piece.name} ({w:.0f} x {h:.0f} mm) does not fit on a sheet of A0; no template made"
     )
+
+
+def note_lines(piece: Piece) -> tuple[str, ...]:
+    """Return a piece's note in lines that stand above it, never on it."""
+    return wrapped(piece.note, max(piece.size()[0], NOTE_WIDTH) * mm, NOTE_SIZE) if piece.note else ()
+
+
+def wrapped(text: str, width: float, size: float) -> tuple[str, ...]:
+    """Break a line of text to a width in points."""
+    out = [""]
+    for word in text.split():
+        longer = f"{out[-1]} {word}".strip()
+        if out[-1] and stringWidth(longer, FONT, size) > width:
+            out.append(word)
+        else:
+            out[-1] = longer
+    return tuple(out)
+
+
+def _cell(piece: Piece) -> tuple[float, float]:
+    """Return width and height of a piece with its name and note above it, mm."""
+    w, h = piece.size()
+    note = note_lines(piece)
+    texts = [stringWidth(piece.name, BOLD, NAME_SIZE), *(stringWidth(t, FONT, NOTE_SIZE) for t in note)]
+    return max(w, *(t / mm for t in texts)), h + HEAD + NOTE_STEP * len(note)
 
 
 def pages_of(pieces: Sequence[Piece], papers: Papers) -> tuple[Page, ...]:
@@ -71,14 +105,13 @@ def pages_of(pieces: Sequence[Piece], papers: Papers) -> tuple[Page, ...]:
         placed: list[Placed] = []
         x = y = shelf = 0.0
         for piece in todo:
-            w, h = piece.size()
-            h += 6.0  # its name stands above it
+            w, h = _cell(piece)
             if x > 0 and x + w > wide:
                 x, y, shelf = 0.0, y + shelf + GAP, 0.0
             if placed and y + h > high:
                 out.append(Page(paper, tuple(placed)))
                 placed, x, y, shelf = [], 0.0, 0.0, 0.0
-            placed.append(Placed(piece, MARGIN + x, paper[1] - MARGIN - y - h))
+            placed.append(Placed(piece, MARGIN + x, paper[1] - MARGIN - y - h, note_lines(piece)))
             x, shelf = x + w + GAP, max(shelf, h)
         out.append(Page(paper, tuple(placed)))
     return tuple(out)

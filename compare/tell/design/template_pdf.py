@@ -1,28 +1,54 @@
 """The pieces of a dummy on paper at true size: cut lines, folds, glue marks, check bars, caution."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from reportlab.lib.units import mm
-from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from capture.arrays import Array
 from capture.sheet.sheet_pdf import write_pdf
 from compare.compare_errors import OutputError
 from compare.design.pieces.pattern import pieces_of, tab_of
-from compare.design.pieces.pieces import GLUE, MOUNTAIN, Piece, Seam
+from compare.design.pieces.pieces import BACK, EDGE, GLUE, MOUNTAIN, VALLEY, Piece, Seam
 from compare.design.spec.spec import Spec
-from compare.tell.design.template_layout import MARGIN, Page, Placed, pages_of, papers_of
+from compare.tell.design.assembly_page import draw_assembly
+from compare.tell.design.template_layout import (
+    BOLD,
+    FONT,
+    MARGIN,
+    NAME_SIZE,
+    NOTE_SIZE,
+    NOTE_STEP,
+    Page,
+    Placed,
+    pages_of,
+    papers_of,
+    wrapped,
+)
 from compare.tell.words.cautions import CHILDREN, KNIFE
+from compare.tell.words.cautions import GLUE as GLUE_CAUTION
 from compare.units import Unit, unit_of
-from measure.layout import Role
 
 BAR_MM: Final = 100.0
-FONT, BOLD = "Helvetica", "Helvetica-Bold"
 CUT_MM, FOLD_MM = 0.25, 0.2
 BAND_GREY: Final = 0.9
-NOTE_HEIGHT: Final = 0.8  # of a piece: clear of the words along its lines
+DASHES: Final[Mapping[str, tuple[float, ...]]] = {  # mm; mountain and valley as paper folders draw them
+    "cut": (),
+    MOUNTAIN: (4.0, 1.0, 0.5, 1.0),
+    VALLEY: (2.5, 1.5),
+    GLUE: (0.4, 1.2),
+    BACK: (0.4, 2.4),
+}
+LINES: Final = (
+    ("cut", "cut"),
+    (MOUNTAIN, "mountain: score, fold away from you"),
+    (VALLEY, "valley: score, fold towards you"),
+    (GLUE, "glue here"),
+    (BACK, "glued here on the other side"),
+)
+"""Every kind of line and what it means."""
 
 
 def check_template_name(path: Path) -> None:
@@ -51,14 +77,13 @@ def _shape(c: Any, xy: Any, *, fill: bool) -> None:
 
 def _pen(c: Any, kind: str) -> None:
     """Set the pen for a kind of line; "cut" is solid."""
-    c.setStrokeGray(0.0)
     c.setLineWidth((CUT_MM if kind == "cut" else FOLD_MM) * mm)
-    dash = {"cut": (), MOUNTAIN: (3 * mm, 1.5 * mm), GLUE: (0.4 * mm, 1.2 * mm)}[kind]
-    c.setDash(*(dash if len(dash) == 0 else (list(dash),)))
+    c.setDash([v * mm for v in DASHES[kind]])
+    c.setStrokeGray(0.45 if kind == BACK else 0.0)
 
 
-def _words_along(c: Any, seam: Seam) -> None:
-    """Write a seam's words along it, just beside the line."""
+def _words_along(c: Any, seam: Seam, inside: Array | None) -> None:
+    """Write a seam's words along it, beside the line; outside the piece if a point inside is given."""
     way = np.subtract(seam.b, seam.a)
     angle = float(np.degrees(np.arctan2(way[1], way[0])))
     if angle > 90 or angle <= -90:
@@ -69,7 +94,12 @@ def _words_along(c: Any, seam: Seam) -> None:
     c.rotate(angle)
     c.setFillGray(0.25)
     c.setFont(FONT, 6.5)
-    c.drawCentredString(0, 1.6, seam.words)
+    below = False
+    if inside is not None:
+        turn = np.radians(angle)
+        to_inside = inside - np.add(seam.a, seam.b) / 2
+        below = float(to_inside @ np.array([-np.sin(turn), np.cos(turn)])) > 0
+    c.drawCentredString(0, -6.6 if below else 1.6, seam.words)
     c.restoreState()
 
 
@@ -83,37 +113,21 @@ def _draw_piece(c: Any, placed: Placed) -> None:
     _pen(c, "cut")
     _shape(c, p.outline, fill=False)
     for seam in p.seams:
-        _pen(c, seam.kind)
-        _line(c, seam.a, seam.b)
+        if seam.kind != EDGE:
+            _pen(c, seam.kind)
+            _line(c, seam.a, seam.b)
         if seam.words:
-            _words_along(c, seam)
-    w, h = p.size()
+            _words_along(c, seam, p.outline.mean(axis=0) if seam.kind == EDGE else None)
+    h = p.size()[1]
     c.setDash()
     c.setFillGray(0.0)
-    c.setFont(BOLD, 8)
-    c.drawString(0, (h + 2.0) * mm, p.name)
-    if p.note:
-        start = stringWidth(p.name, BOLD, 8) + 6
-        _note(c, p.note, start, w, h)
-    c.restoreState()
-
-
-def _note(c: Any, note: str, start: float, w: float, h: float) -> None:
-    """Write a note beside the name if there is room, else inside the piece, in lines."""
+    c.setFont(BOLD, NAME_SIZE)
+    c.drawString(0, (h + 2.0 + NOTE_STEP * len(placed.note)) * mm, p.name)
     c.setFillGray(0.3)
-    c.setFont(FONT, 6.5)
-    if start + stringWidth(note, FONT, 6.5) <= w * mm:
-        c.drawString(start, (h + 2.0) * mm, note)
-        return
-    room, lines = max(w - 6.0, 18.0) * mm, [""]
-    for word in note.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and stringWidth(longer, FONT, 6.5) > room:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    for i, line in enumerate(lines):
-        c.drawCentredString(w * mm / 2, NOTE_HEIGHT * h * mm + (len(lines) / 2 - i) * 8 - 8, line)
+    c.setFont(FONT, NOTE_SIZE)
+    for i, line in enumerate(placed.note):
+        c.drawString(0, (h + 1.6 + NOTE_STEP * (len(placed.note) - 1 - i)) * mm, line)
+    c.restoreState()
 
 
 def _bar(c: Any, x: float, y: float, length: float, unit: Unit, *, up: bool) -> None:
@@ -150,24 +164,24 @@ def _first_page(
         "Cutting and gluing template at true size.",
         "Print at 100 % (actual size) and measure both bars with a steel rule: "
         f"{unit.words(bar)} from tick to tick.",
-        f"Gluing tabs are {unit.words(tab_of(spec))} wide, fold away from you and point towards the spine.",
-        "Every length runs from fold to fold. The near end is the end towards the camera.",
+        f"Gluing tabs are {unit.words(tab_of(spec))} wide at most. Every length runs from fold to fold.",
+        "Pages lie as the camera sees them: near end (towards the camera) at the bottom, left on the left.",
         *([f"Some pieces need larger paper: {', '.join(big)}."] if big else []),
         "",
         KNIFE,
+        GLUE_CAUTION,
         CHILDREN,
     ]
     y -= 9
     for line in lines:
-        for part in _wrapped(line, (paper[0] - 2 * MARGIN) * mm, 9.5):
+        for part in wrapped(line, (paper[0] - 2 * MARGIN) * mm, 9.5):
             c.drawString(x * mm, y * mm, part)
             y -= 5
     y -= 3
-    for kind, words in (
-        ("cut", "cut"),
-        (MOUNTAIN, "fold away from you (mountain), score first"),
-        (GLUE, "glue here"),
-    ):
+    used = {"cut", *(seam.kind for p in pieces for seam in p.seams)}
+    for kind, words in LINES:
+        if kind not in used:
+            continue
         _pen(c, kind)
         _line(c, (x, y + 1), (x + 18, y + 1))
         c.setDash()
@@ -188,52 +202,12 @@ def _first_page(
         column, row = divmod(i, rows)
         words = f"{p.name}: {unit.number(w)} x {unit.number(h)} {unit.name}"
         c.drawString((x + column * 88) * mm, (y - 5 - 4.6 * row) * mm, words)
-    _assembled(
-        c, spec, (x + BAR_MM + 14, MARGIN + 8, paper[0] - 2 * MARGIN - BAR_MM - 40, y - rows * 4.6 - 34)
-    )
     _bar(c, x, MARGIN + 2, bar, unit, up=False)
     _bar(c, paper[0] - MARGIN - 4, MARGIN + 2, bar, unit, up=True)
 
 
-def _assembled(c: Any, spec: Spec, box: tuple[float, float, float, float]) -> None:
-    """Draw the dummy end-on at its opening in a box (x, y, width, height in mm), not to scale."""
-    pose = spec.mechanism.solve({}, np.radians(spec.base.opening_deg))
-    xy = np.array(list(pose.joints.values()))
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    x, y, wide, tall = box
-    k = min(wide / float(high[0] - low[0]), tall / float(high[1] - low[1]), 1.0)
-    if k < 0.2:
-        return
-    middle = x + wide / 2 - k * float(low[0] + high[0]) / 2
-
-    def at(joint: str) -> tuple[float, float]:
-        p = pose.joints[joint]
-        return middle + k * float(p[0]), y + k * float(p[1] - low[1])
-
-    c.setDash()
-    c.setStrokeGray(0.0)
-    for panel in spec.mechanism.panels:
-        c.setLineWidth((0.7 if panel.role is Role.PAGE else 0.4) * mm)
-        _line(c, at(panel.joints[0]), at(panel.joints[-1]))
-    c.setFont(FONT, 7)
-    words = f"put together, seen end-on at {spec.base.opening_deg:g} degrees"
-    c.drawCentredString((x + wide / 2) * mm, (y - 5) * mm, words + ("" if k == 1.0 else f", 1 : {1 / k:.1f}"))
-
-
-def _wrapped(text: str, width: float, size: float) -> list[str]:
-    """Break a line of text to a width in points."""
-    out = [""]
-    for word in text.split():
-        longer = f"{out[-1]} {word}".strip()
-        if out[-1] and stringWidth(longer, FONT, size) > width:
-            out.append(word)
-        else:
-            out[-1] = longer
-    return out
-
-
 def write_template(path: Path, spec: Spec) -> None:
-    """Write the pieces of a dummy at true size as a PDF: a page of instructions, then the pieces.
+    """Write the pieces of a dummy at true size as a PDF: what it is, how it goes together, then the pieces.
 
     Raises
     ------
@@ -249,16 +223,19 @@ def write_template(path: Path, spec: Spec) -> None:
 
     def draw(c: Any) -> None:
         _first_page(c, spec, pieces, pages, first)
-        for i, page in enumerate(pages, start=2):
+        c.showPage()
+        c.setPageSize((first[0] * mm, first[1] * mm))
+        draw_assembly(c, spec, pieces, first)
+        for i, page in enumerate(pages, start=3):
             c.showPage()
             c.setPageSize((page.paper[0] * mm, page.paper[1] * mm))
             for placed in page.placed:
                 _draw_piece(c, placed)
             _bar(c, MARGIN, MARGIN - 4, bar, unit, up=False)
             c.setFont(FONT, 7)
-            words = f"{spec.title or spec.source.name}: page {i} of {len(pages) + 1}. Print at 100 %."
+            words = f"{spec.title or spec.source.name}: page {i} of {len(pages) + 2}. Print at 100 %."
             x = (MARGIN + bar + 6) * mm
-            lines = [words, *_wrapped(KNIFE, page.paper[0] * mm - x - MARGIN * mm, 7)]
+            lines = [words, *wrapped(KNIFE, page.paper[0] * mm - x - MARGIN * mm, 7)]
             for k, line in enumerate(lines):
                 c.drawString(x, (MARGIN - 1.5 - 3 * k) * mm, line)
 

@@ -6,6 +6,10 @@ KNIFE: Final = (
     "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
     "retracted when put down."
 )
+GLUE: Final = (
+    "Glue: thin and sparing, in a room with fresh air; follow its label, and keep it off the skin and away "
+    "from children."
+)
 CHILDREN: Final = (
     "For products meant for children follow the local toy-safety rules and have them tested by a licensed "
     "laboratory."

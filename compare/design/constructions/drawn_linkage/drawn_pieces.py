@@ -17,7 +17,7 @@ def cut_drawn(spec: Spec, sheet: Pieces) -> None:
         ]
         at = np.concatenate([[0.0], np.cumsum(gaps)])
         is_page = parsed(panel.name).is_page
-        tabs = (False, False) if is_page else (True, not panel.free_end)
+        tabs = (0.0, 0.0) if is_page else (sheet.tab, 0.0 if panel.free_end else sheet.tab)
         parts = [(float(g), GLUE) for g in gaps]
         note = "joints at " + ", ".join(f"{x:.1f} {j}" for x, j in zip(at, panel.joints, strict=True)) + " mm"
         sheet.strip(panel.name, parts, tabs, note)

@@ -5,7 +5,7 @@ import numpy as np
 from compare.design.constructions.pillar.pillar_form import Pillar
 from compare.design.constructions.v_fold.v_fold_form import VSide
 from compare.design.constructions.v_fold.v_fold_pieces import v_piece
-from compare.design.pieces.pieces import GLUE, Piece, Pieces, Seam
+from compare.design.pieces.pieces import GLUE, Piece, Pieces, Seam, edge_marks
 from compare.design.spec.spec import Spec
 from compare.vocabulary import Kind, named
 from measure.sides import SIDES
@@ -26,16 +26,17 @@ def cut_pillar(spec: Spec, p: Pillar, sheet: Pieces) -> None:
         ):
             seams.append(Seam((0.0, start), (float(run[0]), start + way * float(run[1])), GLUE, words))
         corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
-        note = "near end at the top; the spine is its " + ("right" if name == "left" else "left") + " edge"
-        sheet.pieces.append(Piece(named(Kind.PAGE, name), corners, tuple(seams), (), note))
+        seams += edge_marks(min(sign, 0.0) * -width, max(sign, 0.0) * width, -depth, 0.0)
+        page = Piece(named(Kind.PAGE, name), corners, tuple(seams), ())
+        sheet.pieces.append(page.upended())
     for which, crease in (("near", p.crease_near), ("far", p.crease_far)):
         both = {s: side for s in SIDES}
         sheet.pieces.append(v_piece(f"{which} V-fold", both, crease, sheet.tab, triangle=True))
     for name in SIDES:
-        sheet.strip(named(Kind.LEG, name), [(p.legs[name].leg, "")], (True, True))
+        sheet.strip(named(Kind.LEG, name), [(p.legs[name].leg, "")], (sheet.tab, sheet.tab))
     marks = [
-        (-p.legs["right"].plane_spacing, named(Kind.LEG, "right")),
-        (p.legs["left"].plane_spacing, named(Kind.LEG, "left")),
+        (-p.legs["right"].plane_spacing, named(Kind.LEG, "right"), sheet.tab),
+        (p.legs["left"].plane_spacing, named(Kind.LEG, "left"), sheet.tab),
     ]
-    note = "seen from below; glue it to the far V-fold's tip, let it lie on the near one"
+    note = "seen from below; glue it to the tip of the far V-fold, let it lie on the near one"
     sheet.board("plane", p.plane.right, p.plane.left, marks, crease=True, note=note)

@@ -4,7 +4,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.v_fold.v_fold_form import VFold, VSide
-from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam
+from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam, edge_marks
 from compare.design.spec.spec import Spec
 from compare.vocabulary import Kind, named
 from measure.sides import SIDES
@@ -91,12 +91,14 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
         width = spec.base.page(side)
         marks = _v_marks(v, side, sign, v.near, float(v.sides[side].glue_deg), on_plane=False)
         corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
-        note = "near end at the top; the spine is its " + ("right" if side == "left" else "left") + " edge"
-        sheet.pieces.append(Piece(named(Kind.PAGE, side), corners, tuple(marks), (), note))
+        marks += edge_marks(min(sign, 0.0) * -width, max(sign, 0.0) * width, -depth, 0.0)
+        page = Piece(named(Kind.PAGE, side), corners, tuple(marks), ())
+        sheet.pieces.append(page.upended())
     lead = float(spec.mechanism.solve({}, spec.opening).points["vfold tip"][2])
     under = [Seam((0.0, 0.0), (0.0, -sheet.depth), MOUNTAIN, "crease")]
     for side, sign in (("right", 1.0), ("left", -1.0)):
         under += _v_marks(v, side, -sign, -lead, float(v.sides[side].plane_deg), on_plane=True)
+    under += edge_marks(v.plane.right, v.plane.left, -sheet.depth)
     outline = np.array(
         [
             (-v.plane.right, 0.0),
@@ -105,4 +107,5 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
             (-v.plane.right, -sheet.depth),
         ]
     )
-    sheet.pieces.append(Piece("plane", outline, tuple(under), (), "seen from below, near end at the top"))
+    plane = Piece("plane", outline, tuple(under), (), "seen from below")
+    sheet.pieces.append(plane.upended())
