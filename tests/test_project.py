@@ -15,6 +15,7 @@ from compare.design.load_spec import load_spec
 from compare.design.spec.forms import TOP, keys_by_table
 from compare.design.study.soundness import warnings_of
 from compare.tell.help.topics import TOPICS
+from tests.helpers.import_graph import circle_in, imports_of, modules_of, spoken_to_the_user
 from tests.helpers.names_in_code import names_in
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -90,6 +91,47 @@ def test_options_are_named_by_the_commands_and_the_words_only() -> None:
         for path in sorted((ROOT / folder).rglob("*.py")):
             found = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", path.read_text(encoding="utf-8")))
             assert not found & known, f"{path.relative_to(ROOT)} names {found & known}"
+
+
+SURFACES = ("compare.tell", "compare.commands", "compare.desk", "compare.cli")
+"""What speaks to the user; nothing else names an option of the command line."""
+
+
+def is_surface(module: str) -> bool:
+    return any(module == s or module.startswith(f"{s}.") for s in SURFACES)
+
+
+def test_only_what_speaks_to_the_user_imports_the_telling() -> None:
+    modules = modules_of(ROOT, ROOMS)
+    below = [
+        m for m in modules if not is_surface(m) and m != "compare"
+    ]  # `compare` offers it, looked up late
+    assert len(below) > 150
+    for module in below:
+        told = {m for m in imports_of(modules[module], modules) if is_surface(m)}
+        assert not told, f"{module} imports {sorted(told)}"
+
+
+def test_options_are_named_only_by_what_speaks_to_the_user() -> None:
+    """An error names a `capture.errors.Option`; each surface has a word of its own for it."""
+    option = re.compile(r"(?<![\w-])--[a-z]")
+    for module, path in modules_of(ROOT, ROOMS).items():
+        if not is_surface(module):
+            named = [text for text in spoken_to_the_user(path) if option.search(text)]
+            assert not named, f"{module}: {named}"
+
+
+def test_imports_run_in_no_circle() -> None:
+    modules = modules_of(ROOT, ROOMS)
+    graph = {m: imports_of(path, modules) - {m} for m, path in modules.items()}
+    assert sum(map(len, graph.values())) > 500
+    assert circle_in(graph) == []
+
+
+def test_a_circle_is_found() -> None:
+    graph = {"a": {"b"}, "b": {"c", "d"}, "c": set[str](), "d": {"e"}, "e": {"b"}}
+    assert circle_in(graph) == ["b", "d", "e", "b"]
+    assert circle_in({**graph, "e": {"c"}}) == []
 
 
 VOCABULARIES = ("compare/vocabulary.py", "measure/part_names.py")

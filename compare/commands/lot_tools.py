@@ -146,7 +146,7 @@ def history_lot(
 def export_lot(output: Path, ledger: str, what: str, only: str | None) -> None:
     """Write the ledger to OUTPUT: .csv, .parquet or .jsonl (JSON lines)."""
     from compare.lot.ledger.ledger import Ledger
-    from compare.lot.ledger.ledger_export import export
+    from compare.tell.lot.ledger_export import export
 
     with Ledger(ledger, create=False) as book:
         count = export(book, output, what, only)  # type: ignore[arg-type]

@@ -22,12 +22,12 @@ from capture.setup import Setup
 from capture.sheet.printer_file import read_printer
 from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
-from compare.lot.ledger.ledger_export import export
 from compare.lot.ledger.ledger_history import Series, all_series, lots
 from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING, SCHEMA_VERSION
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.samples import load_samples
+from compare.tell.lot.ledger_export import export
 from compare.tell.lot.ledger_telling import TO_LEDGER
 from compare.tell.result_files import write_whole
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
