@@ -237,59 +237,7 @@ def feet_equality(stage: int = 1) -> str:
     return f"{feet_sum('left', stage=stage)} = right"
 
 
-def of_stage(stage: int) -> str:
-    """Return " of stage 2" in a sentence; "" for what stands on the base."""
-    return f" of stage {stage}" if stage > 1 else ""
-
-
 PAGES: Final = (named(Kind.PAGE, "left"), named(Kind.PAGE, "right"))
 
 FORE_EDGES: Final[Mapping[str, str]] = MappingProxyType({f"{side} {Kind.FORE_EDGE}": side for side in SIDES})
 """The fore edges of a shut spread as they are told, each with its side."""
-
-CALLED: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        Kind.LEG: "the {side} leg{n}{of}",
-        Kind.FOLD: "the {side} side of the parallel fold{of}",
-        Kind.PAGE: "the {side} page",
-        Kind.PAGE_SPACING: "the {side} outer foot{n}{of}",
-        Kind.PLANE_SPACING: "the top of the {side} leg{n}{of}",
-        Kind.PLANE: "the plane's {side} half{of}",
-        Kind.FOOT: "the {side} inner foot{of}",
-        Kind.SUPPORT: "the {side} support{of}",
-        Kind.SUPPORT_FOOT: "the {side} support's foot{of}",
-        Kind.SUPPORT_TAB: "the {side} support's tab{of}",
-        Kind.FLAP: "the {side} flap",
-        Kind.FLAP_HINGE: "the {side} flap's hinge",
-        Kind.STRAP: "the {side} strap",
-        Kind.VFOLD: "the {side} side of the V-fold",
-        Kind.VFOLD_FOOT: "the {side} foot of the V-fold",
-        Kind.VFOLD_TOP: "the {side} top of the V-fold",
-    }
-)
-"""What a length belongs to: the strip it is cut on, or the glue line it places."""
-
-
-def called(name: str) -> str:
-    """Return the part a length belongs to, in plain words: "the right leg", "the left leg 2 of stage 2"."""
-    n = parsed(name)
-    if n.kind not in CALLED or not n.side or n.told:
-        return f'"{name}"'
-    number = f" {n.number}" if n.number else ""
-    return CALLED[n.kind].format(side=n.side, n=number, of=of_stage(n.stage))
-
-
-def spoken(name: str) -> str:
-    """Return the name of a length or of what is told of one as in a sentence: "the right plane spacing"."""
-    n = parsed(name)
-    if name == Kind.FEET:
-        return "the distance of the inner feet"
-    if n.told == Told.LEAN:
-        return f"the lean of the {n.about} half"
-    if n.told == Told.CLEARANCE:
-        return f"the clearance at the {n.about} fore edge"
-    if n.compares and not n.told:
-        return f'"{name}"'
-    if not n.side or not (n.kind or n.told):
-        return f"the {name}"
-    return f"the {n.side} {replace(n, side='', stage=1)}{of_stage(n.stage)}"

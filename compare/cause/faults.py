@@ -7,7 +7,7 @@ pattern is written per millimetre of the fault, in the lengths of the linkage.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from enum import Enum
+from enum import Enum, auto
 
 from compare.design.linkage.mechanism import Mechanism
 from compare.quantities.measured import feet_lengths
@@ -17,12 +17,12 @@ from compare.vocabulary import Kind, named, parsed
 class FaultKind(Enum):
     """What went wrong."""
 
-    LENGTH = "one length cut, scored or placed wrong"
-    FEET_MOVED = "an inner foot glued wrong, with all that was marked from it"
-    FEET_APART = "the two inner feet, where nobody can say which of them is wrong"
-    RIDGE_SCORE = "the ridge scored off its place"
-    FOLD_POSITION = "the whole parallel fold glued off its place"
-    CREASE = "the plane's crease glued off the ridge"
+    LENGTH = auto()  # one length cut, scored or placed wrong
+    FEET_MOVED = auto()  # an inner foot glued wrong, with all that was marked from it
+    FEET_APART = auto()  # the two inner feet, where nobody can say which of them is wrong
+    RIDGE_SCORE = auto()  # scored off its place
+    FOLD_POSITION = auto()  # the whole parallel fold glued off its place
+    CREASE = auto()  # of the plane, glued off the ridge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

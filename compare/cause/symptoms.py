@@ -5,7 +5,7 @@ explained by the lengths, the most telling of them is the candidate.
 """
 
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, auto
 from typing import Final
 
 import numpy as np
@@ -28,10 +28,10 @@ OFF_RIDGE_MM: Final = 0.4  # more than a thickness of card
 class SymptomKind(Enum):
     """What is seen."""
 
-    BOWED = "a panel is bowed"  # amount: mm
-    BENT = "the outer part of a panel points another way than the inner one"  # amount: degrees
-    OFF_RIDGE = "a half of the plane passes by its ridge"  # amount: mm
-    OPENING = "the spread is not open as designed"  # amount: the opening, degrees
+    BOWED = auto()  # a panel; amount: mm
+    BENT = auto()  # the outer part of a panel points another way than the inner one; amount: degrees
+    OFF_RIDGE = auto()  # a half of the plane passes by its ridge; amount: mm
+    OPENING = auto()  # not as designed; amount: the opening, degrees
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

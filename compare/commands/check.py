@@ -145,7 +145,7 @@ def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> No
         click.echo(to_text(data))
         return
     from compare.tell.check.check_terminal import print_findings
-    from compare.tell.words.note_words import inspection_notes
+    from compare.tell.words.photos.note_words import inspection_notes
 
     names = ", ".join(shot.photo.name for shot in inspection.shots)
     origin = f"{names} against {inspection.spec.source.name}"

@@ -68,8 +68,10 @@ def _require_plausible_scale(photo: Photo, measured: Measured, spec: Spec, placi
             ")",
         )
     )
+    way = "long" if common.off > 0 else "short"
     raise SetupError(
-        f"{photo.name}: {common.words()}, so it is not the dummy: either ",
+        f"{photo.name}: every length comes out {100 * abs(common.off):.1f} % too {way}, so it is not the "
+        "dummy: either ",
         *where,
         ", or the sheet was not printed at 100 % (",
         Option.BARS,

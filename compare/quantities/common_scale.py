@@ -36,11 +36,6 @@ class CommonScale:
     off: float
     u: float
 
-    def words(self) -> str:
-        """Return e.g. "every length comes out 9 % short"."""
-        way = "long" if self.off > 0 else "short"
-        return f"every length comes out {100 * abs(self.off):.1f} % too {way}"
-
 
 def common_scale(measured: Measured, spec: Spec) -> CommonScale | None:
     """Return the common scale error if the lengths speak for one, beside at most one fault, else None."""

@@ -10,7 +10,7 @@ from capture.placing import Depth, NearEnd, Placing, TakenFor, Why, placings
 from capture.setup import Setup, Use
 from capture.solved import Solved
 from compare.tell.words.option_names import COMMAND_LINE
-from compare.tell.words.placing_notes import placing_notes, traced_placing_notes
+from compare.tell.words.photos.placing_notes import placing_notes, traced_placing_notes
 
 NEAR_END = NearEnd(80.0, Depth.BASE)
 

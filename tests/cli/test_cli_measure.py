@@ -24,7 +24,7 @@ from compare.tell.trace.starter_spec import draft_text, write_draft
 from compare.tell.trace.trace_json import tracing_dict
 from compare.tell.trace.trace_picture import WIDTH, traced_picture
 from compare.tell.trace.trace_text import tracing_csv
-from compare.tell.words.traced_words import traced_headline
+from compare.tell.words.photos.traced_words import traced_headline
 from measure.layout import Card
 from measure.measure_errors import MeasureError
 from measure.tracing.measure_untold import measure_untold

@@ -11,7 +11,7 @@ from compare.design.spec.spec import Spec
 from compare.jobs.one_photo import Shot
 from compare.jobs.several_photos import Gathered, LengthsApart, OtherOpening, gather, known_lengths
 from compare.quantities.measured import measured_of
-from compare.tell.words.note_words import several_sentence
+from compare.tell.words.photos.note_words import several_sentence
 from measure.profile import Profile
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import TWO_SIDED, profile_of, spec_of

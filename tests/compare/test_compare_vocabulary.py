@@ -4,11 +4,11 @@ from itertools import product
 
 import pytest
 
+from compare.tell.words.name_words import called, spoken
 from compare.vocabulary import (
     Kind,
     Name,
     Told,
-    called,
     closing_rule,
     equality,
     feet_equality,
@@ -16,7 +16,6 @@ from compare.vocabulary import (
     leg_numbers,
     named,
     parsed,
-    spoken,
     told_of,
 )
 from measure.part_names import part_name

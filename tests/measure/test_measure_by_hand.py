@@ -13,7 +13,7 @@ from capture.setup import Setup
 from compare.jobs.check_dummy import Inspection, check
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_terminal import print_findings
-from compare.tell.words.note_words import inspection_notes
+from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.verdict_words import remark_words
 from measure.guided.placement import place_by_joints
 from measure.joints.by_hand import HAND, HAND_SD_PX, HandPoint, read_points, require_sound, with_hand_points

@@ -19,8 +19,8 @@ from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, Solved
 from compare.jobs.check_dummy import check
 from compare.tell.check.check_json import inspection_dict
-from compare.tell.words.measuring_words import measured_note
-from compare.tell.words.note_words import inspection_notes
+from compare.tell.words.photos.measuring_words import measured_note
+from compare.tell.words.photos.note_words import inspection_notes
 from measure.edges.silhouette import runs, silhouette
 from measure.measure_errors import MeasureError
 from measure.shut.shut_outline import outline_of

@@ -43,7 +43,7 @@ from compare.jobs.shut_photo import ShutPhoto
 from compare.tell.words.answer import also, answer
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps
-from compare.tell.words.note_words import inspection_notes
+from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.reason_words import told_reasons
 from compare.tell.words.repair_words import EFFORT, move_sentence, remedy_text, side_effects
 from compare.tell.words.symptom_words import symptom_sentences

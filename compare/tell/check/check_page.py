@@ -23,7 +23,7 @@ from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps
-from compare.tell.words.note_words import inspection_notes
+from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence

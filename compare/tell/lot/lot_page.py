@@ -32,9 +32,9 @@ from compare.tell.words.lots.lot_decision_words import headline, sentences
 from compare.tell.words.lots.lot_words import capital, listed, percent
 from compare.tell.words.lots.run_rule_words import signal_words
 from compare.tell.words.lots.unused_words import lot_note, told_unused
+from compare.tell.words.name_words import spoken
 from compare.tell.words.verdict_words import RULES
 from compare.verdict.conformity import Rule, Verdict
-from compare.vocabulary import spoken
 
 PICTURE_WIDTH: Final = 1100  # px
 BADGES: Final = {

@@ -5,9 +5,9 @@ from typing import Any
 import numpy as np
 
 from compare.jobs.measure_dummy import Figure, Tracing
-from compare.tell.words.measuring_words import unseen_words
-from compare.tell.words.note_words import tracing_notes
-from compare.tell.words.traced_words import traced_headline
+from compare.tell.words.photos.measuring_words import unseen_words
+from compare.tell.words.photos.note_words import tracing_notes
+from compare.tell.words.photos.traced_words import traced_headline
 from compare.tell.words.verdict_words import by_hand_words
 from measure.joints.error_budget import COVERAGE
 

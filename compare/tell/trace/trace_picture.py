@@ -10,7 +10,7 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Frame
 from compare.tell.result_files import write_whole
-from compare.tell.words.traced_words import traced_headline
+from compare.tell.words.photos.traced_words import traced_headline
 from compare.vocabulary import Kind, parsed
 from measure.layout import Role
 

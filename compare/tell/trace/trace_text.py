@@ -12,9 +12,9 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.result_files import write_whole
-from compare.tell.words.measuring_words import unseen_words
-from compare.tell.words.note_words import tracing_notes
-from compare.tell.words.traced_words import traced_headline
+from compare.tell.words.photos.measuring_words import unseen_words
+from compare.tell.words.photos.note_words import tracing_notes
+from compare.tell.words.photos.traced_words import traced_headline
 from compare.tell.words.verdict_words import by_hand_words
 
 COLUMNS = ("kind", "name", "unit", "measured", "U", "remark")

@@ -6,8 +6,9 @@ from typing import Final
 
 from compare.cause.causes import Cause
 from compare.cause.faults import Fault, FaultKind
+from compare.tell.words.name_words import called, of_stage
 from compare.units import MM, Unit
-from compare.vocabulary import Kind, called, of_stage, parsed
+from compare.vocabulary import Kind, parsed
 
 Said = tuple[str, str]
 """What is said of a fault of positive and of negative size."""

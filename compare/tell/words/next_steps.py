@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import Final
 
+from compare.tell.words.name_words import called
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
-from compare.vocabulary import Kind, Told, called, parsed
+from compare.vocabulary import Kind, Told, parsed
 
 MOST: Final = 5
 CUT: Final = (

@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import Final
 
 from compare.quantities.undetermined import Rests, Undetermined, Why
-from compare.tell.words.measuring_words import unseen_words
+from compare.tell.words.photos.measuring_words import unseen_words
 from measure.reasons import WhyUnseen
 
 REASONS: Final[Mapping[Why, str]] = MappingProxyType(

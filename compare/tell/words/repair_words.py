@@ -7,8 +7,8 @@ from typing import Final
 from compare.cure.moves import Effort, Move, MoveKind, SideEffect, SideEffectKind
 from compare.cure.plans import Remedy
 from compare.tell.words.cause_words import cause_sentence
+from compare.tell.words.name_words import called, of_stage
 from compare.units import MM, Unit
-from compare.vocabulary import called, of_stage
 
 EFFORT: Final[Mapping[Effort, str]] = MappingProxyType(
     {

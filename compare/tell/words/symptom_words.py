@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from compare.cause.symptoms import Symptom, SymptomKind
-from compare.vocabulary import called
+from compare.tell.words.name_words import called
 
 
 def symptom_sentence(symptom: Symptom) -> str:

@@ -7,7 +7,8 @@ from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.lots.lot_decision_words import since
 from compare.tell.words.lots.lot_words import became, capital, percent, size
-from compare.vocabulary import parsed, spoken
+from compare.tell.words.name_words import spoken
+from compare.vocabulary import parsed
 
 
 def advice_seen(advice: Advice, samples: Sequence[Sample]) -> str:

@@ -12,8 +12,8 @@ from compare.lot.plans.plan_risks import Risks
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.lots.lot_words import became, capital, listed, percent, size
+from compare.tell.words.name_words import spoken
 from compare.tell.words.option_names import COMMAND_LINE
-from compare.vocabulary import spoken
 
 SWITCHES: Final[Mapping[SwitchReason, str]] = MappingProxyType(
     {

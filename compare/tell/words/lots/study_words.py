@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from compare.lot.study.gauge_study import ENOUGH_CATEGORIES
 from compare.lot.study.photo_study import Studied
 from compare.tell.words.lots.lot_words import percent
-from compare.vocabulary import spoken
+from compare.tell.words.name_words import spoken
 
 
 def study_headline(studied: Sequence[Studied]) -> str:

@@ -8,8 +8,8 @@ from compare.jobs.measure_dummy import Tracing
 from compare.jobs.one_photo import Shot
 from compare.jobs.several_photos import LengthsApart, NearEndApart, OtherOpening, PhotosApart, SeveralNote
 from compare.jobs.shut_photo import ShutPhoto
-from compare.tell.words.measuring_words import measured_note
-from compare.tell.words.placing_notes import placing_notes, traced_placing_notes
+from compare.tell.words.photos.measuring_words import measured_note
+from compare.tell.words.photos.placing_notes import placing_notes, traced_placing_notes
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond
 
