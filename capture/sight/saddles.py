@@ -126,6 +126,8 @@ def fit_saddles(
         px[k] = place
         cov = jac[k] @ fit.cov_mm2 @ np.swapaxes(jac[k], 1, 2)
         variance = np.trace(cov, axis1=1, axis2=2) / 2
+        if grazing:  # the two directions are known very differently well
+            variance = np.sqrt(np.maximum(np.linalg.det(cov), 0.0))
         sigma = np.sqrt(np.where(variance >= 0, variance, np.nan))  # a fit gone astray has no variance
         out["sigma_px"][k] = np.hypot(sigma, _SIGMA_FLOOR_PX)
         out["shift_px"][k] = np.linalg.norm(place - predicted_px[k], axis=1)

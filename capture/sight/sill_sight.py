@@ -39,6 +39,10 @@ _WORST_MISFIT: Final = 0.35
 _MOST_SIGMA_PX: Final = 0.6
 _MOST_SHIFT_CELLS: Final = 0.2
 _MOST_SHIFT_PX: Final = 4.0
+_ENOUGH_FOR_OWN: Final = 0.6
+_MOST_MOVED_PX: Final = 10.0
+"""Share of a piece's saddles from which its place is worked out anew, and how far it may move then."""
+
 _LEAST_CONTRAST: Final = 0.2
 """Of the upright sheet's: a sill lies in another light."""
 
@@ -168,13 +172,22 @@ def _fit(
     for _ in range(2):
         if np.count_nonzero(good) < 4:
             break
-        if np.ptp(part.saddles[good, 1]) > 0:  # two rows of saddles have a homography of their own
-            better = homography(part.saddles[good], fits.px[good])
-            h = h if better is None else better
+        h = _own_homography(part, fits, good, h)
         lag = fits.px[good] - apply_h(h, part.saddles[good])
         predicted = apply_h(h, part.saddles) + nearby_mean(part.saddles, part.saddles[good], lag)
         fits, good = _fit_from(grey, h, part, predicted, contrast)
     return fits, good, h
+
+
+def _own_homography(part: SillPart, fits: SaddleFits, good: NDArray[np.bool_], h: Array) -> Array:
+    """Return the homography of the saddles found, where two rows fix one near the first; else the first."""
+    if np.count_nonzero(good) < _ENOUGH_FOR_OWN * len(good) or np.ptp(part.saddles[good, 1]) == 0:
+        return h
+    own = homography(part.saddles[good], fits.px[good])
+    if own is None:
+        return h
+    moved = np.linalg.norm(apply_h(own, part.saddles) - apply_h(h, part.saddles), axis=1)
+    return own if moved.max() < _MOST_MOVED_PX else h
 
 
 def _fit_from(

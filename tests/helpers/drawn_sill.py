@@ -1,7 +1,7 @@
 """Pictures of a sheet whose lower end lies folded on the page, every place of it known exactly."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -65,6 +65,16 @@ def part_cells(part: SillPart, sill: Sill, height_mm: float) -> tuple[Single, tu
     return grey, (-left * k, (sill.fold_mm - height_mm) * k)
 
 
+def _rows_of(view: View, part: SillPart, sill: Sill, how: Lies) -> tuple[slice, View]:
+    """Rows of the picture that show a piece, and the camera of these rows alone."""
+    corners = np.array([(x, sill.fold_mm - y) for x in part.span_mm for y in (0.0, sill.depth_mm)])
+    v = view.project(how.at(corners))[:, 1]
+    first, last = max(int(v.min()) - 8, 0), min(int(v.max()) + 8, view.size[1])
+    params = view.params.copy()
+    params[10] -= first
+    return slice(first, last), replace(view, params=params, size=(view.size[0], last - first))
+
+
 def folded_picture(
     view: View,
     sheet: MarkerSheet,
@@ -89,13 +99,14 @@ def folded_picture(
         cols = slice(round((left + sheet.paper_mm[0] / 2) * k), round((right + sheet.paper_mm[0] / 2) * k))
         grey[:fold_row, cols][grey[:fold_row, cols] == LEVELS[1]] = BACKGROUND
     grey[fold_row:] = BACKGROUND
-    total = seen(view, grey, (cells.shape[1] / 2, cells.shape[0] / 2), 3, BACKGROUND)
+    total = seen(view, grey, (cells.shape[1] / 2, cells.shape[0] / 2), 2, BACKGROUND)
     for part, how in zip(sill.parts, lies, strict=True):
-        there = from_apron(view, np.array([0.0, how.height_mm, 0.0]), how.turn)
+        rows, there = _rows_of(view, part, sill, how)
+        there = from_apron(there, np.array([0.0, how.height_mm, 0.0]), how.turn)
         strip, origin = part_cells(part, sill, how.height_mm)
         over = seen(there, strip, origin, samples, -1000.0)
         share = seen(there, np.ones_like(strip), origin, samples, 0.0)
-        total = np.where(share > 0.999, over, total)
+        total[rows] = np.where(share > 0.999, over, total[rows])
     total = cv2.GaussianBlur(total, (0, 0), blur_px)
     if noise:
         assert rng is not None
