@@ -2,10 +2,10 @@
 
     python tests/benchmarks/bench_sill.py FOLDER [PREFIX ...]
 
-FOLDER holds photos and their truth files with `sill` and `camera` in them. Heights are those of the line where
-the upright sheet meets the page, against the fold's two ends in the truth (pixels, carried to the sheet's
-plane); what is taken off for paper and for bridging the gully is put back. Spine: the sheet's middle or tick
-against the spine, so how well it was set there.
+FOLDER holds photos and their truth files with `sill` and `camera` in them. Heights are those of the line
+where the upright sheet meets the page, against the fold's two ends in the truth (pixels, carried to the
+sheet's plane); what is taken off for paper and for bridging the gully is put back. Spine: the sheet's middle
+or tick against the spine, so how well it was set there.
 """
 
 import json
