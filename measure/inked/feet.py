@@ -27,7 +27,7 @@ class FeetNumbers:
     """Log-likelihood units per squared standard deviation, and ..."""
     cap: float = 6.0
     """... up to so many half squared standard deviations."""
-    off_mm: float = 0.6
+    off_mm: float = 0.45
     """A tab farther off the line belongs to another."""
     slope: float = 0.035
     """Slope of the line against the page's rough direction."""

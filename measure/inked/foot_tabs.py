@@ -13,7 +13,8 @@ from capture.arrays import Array
 from measure.edges.dark_line import DarkLine
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
-from measure.inked.ink_fit import line_score, look, places_along
+from measure.inked.ink_fit import crest, line_score, look, places_along
+from measure.inked.upper_edge import upper_edge
 from measure.measuring_plane import MeasuringPlane
 
 
@@ -38,6 +39,10 @@ class TabNumbers:
     other_side: float = 0.7
     """What a line on the other side at the same level counts against a tab."""
     same_level_mm: float = 0.25
+    above_it_mm: tuple[float, float] = (0.25, 1.5)
+    """Another edge on the same side that lies so much above a tab ..."""
+    above_it: float = 0.7
+    """... counts so much against it: what is lower may be the page's own edge, or print before the feet."""
     seen: float = 4.0
     """Evidence for the strip's ink at a place: more speaks for the strip being there, less against."""
     strip_weight: float = 8.0
@@ -48,6 +53,7 @@ class TabNumbers:
     """How firmly a tab's slope is drawn to the page's, as a share of its stations' weight."""
     station_mm: float = 0.8
     gate_mm: float = 0.2
+    fine_mm: float = 0.03
     station_least: float = 2.0
     """Evidence of a station used: little, for where the tab is is known by then."""
     least_share: float = 0.5
@@ -107,10 +113,11 @@ def tab_places(
     w, step = TUNED.width_mm, TUNED.step_mm
     base = Curve(a=strip.a - w * along, b=strip.a + w * along)
     t = np.arange(-w + TUNED.every_mm / 2, w, TUNED.every_mm)
-    seen = look(plane, base, (t + w) / (2 * w), line, reach_mm + 0.4, step)
-    score, offsets = line_score(seen, TUNED.cap), seen.offsets_mm
-    if float(base.normal @ up) < 0:
-        score, offsets = score[:, ::-1], -offsets[::-1]
+    left = 1.0 if float(base.normal @ up) > 0 else -1.0
+    # The line's middle lies half a card below the upper edge.
+    offsets, evidence, _ = upper_edge(plane, base, (t + w) / (2 * w), left, line, reach_mm + 0.7, step)
+    offsets = offsets - line.width_mm / 2
+    score = np.minimum(evidence, TUNED.cap)
     lean = float(strip.tangent @ along) / float(strip.tangent @ up)
     n = int(round(reach_mm / step))
     levels = np.arange(-n, n + 1) * step
@@ -131,9 +138,12 @@ def tab_places(
     out: list[TabPlace] = []
     for side, (best, slope_of) in sums.items():
         other = sums[-side][0]
-        for i in _crests(best):
+        crests = _crests(best)
+        for i in crests:
             beside = float(other[max(i - near, 0) : i + near + 1].max())
             beside = beside if beside > TUNED.least else 0.0
+            low, high = levels[i] + np.array(TUNED.above_it_mm)
+            above = max((float(best[k]) for k in crests if low < levels[k] < high), default=0.0)
             level = float(levels[i])
             by_strip = float(strip_score(level))
             out.append(
@@ -141,7 +151,7 @@ def tab_places(
                     side=side,
                     level_mm=level,
                     slope=float(slope_of[i]),
-                    score=float(best[i]) - TUNED.other_side * beside + by_strip,
+                    score=float(best[i]) - TUNED.other_side * beside - TUNED.above_it * above + by_strip,
                     tab=float(best[i]),
                     strip=by_strip,
                     at=strip.a + level * (up + lean * along),
@@ -194,21 +204,27 @@ def fit_tab(
     ends = [place.at + place.side * x * (along + place.slope * up) for x in (TUNED.first_mm, TUNED.last_mm)]
     rough = Curve(a=ends[0], b=ends[1])
     s = stations_for(rough, 0.1, 0.1, TUNED.station_mm)
-    seen = places_along(plane, rough, s, line, TUNED.gate_mm, TUNED.station_least)
-    if np.count_nonzero(seen.weight) < TUNED.least_stations:
+    left = 1.0 if float(rough.normal @ up) > 0 else -1.0
+    edge = replace(rough, d0=left * line.width_mm / 2, d1=left * line.width_mm / 2).straightened()
+    offsets, evidence, misfit = upper_edge(plane, edge, s, left, line, TUNED.gate_mm, TUNED.fine_mm)
+    rows, k = np.arange(len(s)), np.argmax(evidence, axis=1)
+    good = (evidence[rows, k] > TUNED.station_least) & (k > 0) & (k < len(offsets) - 1)
+    at = left * crest(misfit, offsets, np.clip(k, 1, len(offsets) - 2))
+    weight = np.where(good, np.minimum(evidence[rows, k], TUNED.cap), 0.0)
+    if np.count_nonzero(weight) < TUNED.least_stations:
         return None
     basis = np.column_stack([np.ones_like(s), s])
-    pull = np.diag([1e-9, TUNED.slope_stiffness * float(seen.weight.sum())])
-    w = seen.weight
+    pull = np.diag([1e-9, TUNED.slope_stiffness * float(weight.sum())])
+    w = weight
     coef: Array = np.zeros(2)
-    rest: Array = seen.offset_mm
+    rest: Array = at
     for _ in range(10):
         normal = basis.T @ (w[:, None] * basis) + pull
-        coef = np.asarray(np.linalg.solve(normal, basis.T @ (w * seen.offset_mm)), dtype=np.float64)
-        rest = np.asarray(seen.offset_mm - basis @ coef, dtype=np.float64)
-        scatter = max(1.4826 * float(np.median(np.abs(rest[seen.weight > 0]))), TUNED.least_scatter_mm)
+        coef = np.asarray(np.linalg.solve(normal, basis.T @ (w * at)), dtype=np.float64)
+        rest = np.asarray(at - basis @ coef, dtype=np.float64)
+        scatter = max(1.4826 * float(np.median(np.abs(rest[weight > 0]))), TUNED.least_scatter_mm)
         u = rest / (4.685 * scatter)
-        w = seen.weight * np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
+        w = weight * np.where(np.abs(u) < 1, (1 - u**2) ** 2, 0.0)
     kept = w > 0
     n = int(np.count_nonzero(kept))
     if n < TUNED.least_stations or n < TUNED.least_share * len(s):
@@ -220,5 +236,11 @@ def fit_tab(
         line=replace(rough, d0=float(coef[0]), d1=float(coef[0] + coef[1])).straightened(),
         sd_mm=float(np.sqrt(2 * var)),
         side=place.side,
-        two_sided=float(np.count_nonzero(seen.two_sided & kept)) / n,
+        two_sided=_two_sided(plane, rough, s, line),
     )
+
+
+def _two_sided(plane: MeasuringPlane, rough: Curve, stations: Array, line: DarkLine) -> float:
+    """Share of stations at which a tab is seen as a line, with something lighter below it, too."""
+    seen = places_along(plane, rough, stations, line, TUNED.gate_mm, TUNED.station_least)
+    return float(np.count_nonzero(seen.two_sided)) / len(stations)

@@ -30,11 +30,23 @@ class EndNumbers:
     """Heights above the edge at which the face is looked at."""
     there: float = 0.5
     """The plane goes on while face and ink differ by more than this share of what they did."""
-    gap_mm: float = 0.6
-    """A shorter break is a speck."""
+    far_mm: float = 4.0
+    """Beyond the nominal end by more than this the plane is certainly not there."""
+    same_tone: float = 0.1
+    """The face keeps its tone within this share ..."""
+    other_tone: float = 0.25
+    """... and what is seen beyond differs by more."""
+    cell_mm: float = 0.25
+    """So much along the edge counts once."""
+    skipped: float = 0.1
+    """Share of a near end that the pen left out: gaps of some millimetres are seen."""
+    mistaken: float = 0.02
+    """Share of places beyond the end that look like plane."""
+    rival: float = 6.0
+    """An end (log-likelihood units) that is less likely by less than this may be the right one."""
     window_mm: float = 0.9
-    beyond_mm: float = 1.2
-    """So far beyond the end nothing of the plane may be seen."""
+    beyond_mm: float = 3.0
+    """Looked at so far beyond the farthest end."""
     agree_mm: float = 0.3
     sd_mm: float = 0.06
     """Standard uncertainty of an end: side edges cut askew, corners rubbed."""
@@ -80,24 +92,24 @@ def find_ink_end(
     usual = float(np.median(contrast[inside]))
     if usual <= 0:
         return None
-    there = contrast > TUNED.there * usual
-    last = _last_of_run(there, int(round(TUNED.gap_mm / h)))
-    if last is None or t[last] > nominal_mm + TUNED.reach_mm:
+    there = (contrast > TUNED.there * usual) | _face_goes_on(face, inside, t > nominal_mm + TUNED.far_mm)
+    places, likelihood = _ends(t, there)
+    near = np.abs(places - nominal_mm) <= TUNED.reach_mm
+    if not near.any():
         return None
-    rough = float(t[last])
+    places, likelihood = places[near], likelihood[near]
+    rough = float(places[np.argmax(likelihood)])
+    rivals = np.abs(places[likelihood > likelihood.max() - TUNED.rival] - rough)
+    doubt = float(np.max(np.where(rivals > TUNED.window_mm, rivals, 0.0)))
     steps = [_step(row, t, rough, line.blur_mm) for row in (ink, face)]
     believed = [(at, weight) for at, weight in steps if weight > TUNED.least]
     if not believed:
         return None
-    places = np.array([at for at, _ in believed])
-    weights = np.array([weight for _, weight in believed])
-    spread = float(np.ptp(places))
-    at = (
-        float(places @ weights / weights.sum())
-        if spread < TUNED.agree_mm
-        else float(places[np.argmax(weights)])
-    )
-    return InkEnd(along_mm=at, sd_mm=float(np.hypot(TUNED.sd_mm, spread / 2)))
+    at = np.array([at for at, _ in believed])
+    weight = np.array([weight for _, weight in believed])
+    spread = float(np.ptp(at))
+    along = float(at @ weight / weight.sum()) if spread < TUNED.agree_mm else float(at[np.argmax(weight)])
+    return InkEnd(along_mm=along, sd_mm=float(np.hypot(TUNED.sd_mm, max(spread / 2, doubt))))
 
 
 def _row(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> Array:
@@ -119,13 +131,29 @@ def _row(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> Arra
     return out
 
 
-def _last_of_run(there: NDArray[np.bool_], gap: int) -> int | None:
-    """Index of the last place of the run that begins at the start, breaks shorter than `gap` not counting."""
-    seen = np.flatnonzero(there)
-    if len(seen) == 0 or seen[0] > gap:
-        return None
-    breaks = np.flatnonzero(np.diff(seen) > gap)
-    return int(seen[breaks[0]] if len(breaks) else seen[-1])
+def _face_goes_on(face: Array, inside: NDArray[np.bool_], far: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Where (N,) the face keeps its tone, if what is seen far beyond has another: a pen may skip ink."""
+    tone = float(np.median(face[inside]))
+    if not far.any() or abs(float(np.median(face[far])) - tone) < TUNED.other_tone * tone:
+        return np.zeros(len(face), dtype=bool)
+    out: NDArray[np.bool_] = np.abs(face - tone) < TUNED.same_tone * tone
+    return out
+
+
+def _ends(t: Array, there: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Places (K,) and the log-likelihood that the plane ends there, given where it seems to be there.
+
+    Up to its end it is seen but for what the pen left out, beyond it hardly by mistake.
+    """
+    size = max(1, int(round(TUNED.cell_mm / float(t[1] - t[0]))))
+    n = len(t) // size
+    seen = np.mean(there[: n * size].reshape(n, size), axis=1) > 0.5
+    within = np.where(seen, np.log(1 - TUNED.skipped), np.log(TUNED.skipped))
+    beyond = np.where(seen, np.log(TUNED.mistaken), np.log(1 - TUNED.mistaken))
+    before = np.concatenate([[0.0], np.cumsum(within)])
+    after = float(np.sum(beyond)) - np.concatenate([[0.0], np.cumsum(beyond)])
+    places = t[0] + np.arange(n + 1) * TUNED.cell_mm
+    return places, before + after
 
 
 def _step(row: Array, t: Array, rough_mm: float, blur_mm: float) -> tuple[float, float]:

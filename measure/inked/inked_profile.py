@@ -1,6 +1,7 @@
 """The measured profile of a dummy with inked near ends."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from measure.inked.ink_budget import covariances, solved
 from measure.inked.ink_lines import InkLines, Located
 from measure.inked.ink_pages import KnownPages, marked_lines, pages_from_tabs
 from measure.inked.measure_ink import InkMeasured, measure_ink
+from measure.inked.near_end_depths import astray
 from measure.joints.joint_location import why_not
 from measure.layout import Layout
 from measure.profile import PanelFit, Profile
@@ -65,6 +67,9 @@ def inked_profile(
         offset_sd_mm=offset_sd_mm or ARCH_OFFSET_SD_MM,
     )
     tab_sd = {foot: tab.sd_mm for foot, tab in ink.tabs.items()}
+    two_sided = {foot: tab.two_sided for foot, tab in ink.tabs.items()}
+    while foot := astray(lines, tab_sd, two_sided):
+        lines = replace(lines, tabs={f: t for f, t in lines.tabs.items() if f != foot})
     located, depths = solved(lines, tab_sd)
     sources, gain, panels = covariances(ink, lines, pages, view, tab_sd)
     found = {*located.lines}

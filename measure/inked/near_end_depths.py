@@ -8,7 +8,7 @@ piece's own depth. Pages that no marks tell have heights free to be solved from 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,8 @@ class DepthNumbers:
     """A tab's height beyond what its fit says: glue under it, the ink's edge."""
     least_mm: float = 0.05
     """No near ends are cut evener than this."""
+    astray: float = 3.0
+    """Standard deviations: a tab farther than this from where all others let expect it is none."""
 
 
 TUNED = DepthNumbers()
@@ -43,13 +45,14 @@ class Depths:
     Attributes
     ----------
     unknowns : (N,) offset, turn, two heights per page, then the pieces' own depths.
-    rest : (N, N) covariance of their errors as far as these stem from what was assumed beforehand; errors of
-        what was seen reach them through it.
+    cov : (N, N) covariance of their errors. rest : (N, N) of the part that stems from what was assumed
+        beforehand; what was seen has errors of its own.
     pages : in the order of the unknowns. panels : panel -> its piece, whose depths follow in this order.
     lean, y0_mm : of the near-end plane, square to the pages; not solved. z_mm : the measured plane.
     """
 
     unknowns: Array
+    cov: Array
     rest: Array
     pages: tuple[str, ...]
     panels: Mapping[str, str]
@@ -67,14 +70,42 @@ class Depths:
     def own(self, unknowns: Array | None = None) -> dict[str, float]:
         """Return panel -> how far it stands before the plane."""
         u = self.unknowns if unknowns is None else unknowns
+        return {panel: float(u[self.index(panel)]) for panel in self.panels}
+
+    def index(self, panel: str) -> int:
+        """Index of a panel's own depth in the unknowns."""
         pieces = list(dict.fromkeys(self.panels.values()))
-        first = 2 + 2 * len(self.pages)
-        return {panel: float(u[first + pieces.index(piece)]) for panel, piece in self.panels.items()}
+        return 2 + 2 * len(self.pages) + pieces.index(self.panels[panel])
 
     def heights(self, unknowns: Array | None = None) -> dict[str, Array]:
         """Return page -> (2,) how much higher than assumed it is."""
         u = self.unknowns if unknowns is None else unknowns
         return {name: u[2 + 2 * k : 4 + 2 * k] for k, name in enumerate(self.pages)}
+
+
+def astray(lines: InkLines, tab_sd_mm: Mapping[str, float], two_sided: Mapping[str, float]) -> str:
+    """Foot whose tab does not lie where all other tabs let expect it; "" if all agree.
+
+    Of two that do not agree the one that is seen as a line rather than as a step is believed: `two_sided`.
+    """
+    misfit: dict[str, float] = {}
+    for panel in lines.measured:
+        foot = panel.joints[0]
+        if panel.role is Role.PLANE or foot not in lines.tabs or not lines.page_of(foot):
+            continue
+        others = solve_depths(
+            replace(lines, tabs={f: t for f, t in lines.tabs.items() if f != foot}), tab_sd_mm
+        )
+        row = np.zeros(len(others.unknowns))
+        row[others.index(panel.name)] = 1.0
+        value, by_height = _tab_depth(lines, panel, row, others.pages, others.lean, others.y0_mm)
+        var = (
+            float(row @ others.cov @ row) + (by_height * float(np.hypot(tab_sd_mm[foot], TUNED.tab_mm))) ** 2
+        )
+        misfit[foot] = abs(value - float(row @ others.unknowns)) / float(np.sqrt(var))
+    if not misfit or max(misfit.values()) < TUNED.astray:
+        return ""
+    return max(misfit, key=lambda foot: misfit[foot] * (2.0 - two_sided[foot]))
 
 
 def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
@@ -110,10 +141,12 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
         rows.append(row / TUNED.gap_mm)
         values.append(gap / TUNED.gap_mm)
     a, y = np.array(rows).reshape(-1, size), np.array(values)
-    gain = np.linalg.solve(a.T @ a + np.linalg.inv(prior), a.T)
+    cov = np.linalg.inv(a.T @ a + np.linalg.inv(prior))
+    gain = cov @ a.T
     left = np.eye(size) - gain @ a
     return Depths(
         unknowns=gain @ y,
+        cov=cov,
         rest=left @ prior @ left.T,
         pages=pages,
         panels={p.name: piece_of(p) for p in lines.measured},

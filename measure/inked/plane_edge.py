@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from capture.arrays import Array
 from measure.edges.candidate_lines import line_scores
 from measure.edges.dark_line import DarkLine, least_squares
 from measure.edges.line_fit import Fit
-from measure.edges.stations import STATION_MM, stations_for
+from measure.edges.stations import stations_for
 from measure.geometry import Curve
 from measure.inked.ink_fit import crest, robust_parabola
+from measure.inked.upper_edge import upper_edge
 from measure.measuring_plane import MeasuringPlane, strip_along
 
 
@@ -26,21 +26,6 @@ from measure.measuring_plane import MeasuringPlane, strip_along
 class PlaneNumbers:
     """Numbers of the plane's edge; found on path-traced photographs of inked dummies."""
 
-    above_mm: float = 0.6
-    below_mm: float = 0.3
-    """Stretch across that is compared: face above the edge, ink below it, and not more than ..."""
-    below_share: float = 0.8
-    """... this share of a card."""
-    floor: float = 0.004
-    share: float = 0.02
-    """Noise: so much, and that share of the face's level."""
-    dark_share: float = 0.35
-    """Ink is darker than this share of the face ..."""
-    dark_times: float = 2.5
-    """... and than so many times its own level ..."""
-    dark_more: float = 0.04
-    """... and so much more, full scale = 1."""
-    least_face: float = 0.05
     cap: float = 20.0
     reach_mm: float = 1.2
     grid_mm: float = 0.05
@@ -77,9 +62,7 @@ def fit_upper_edge(plane: MeasuringPlane, rough: Curve, up: float, line: DarkLin
     found: PlaneEdge | None = None
     for _ in range(2):
         stations = stations_for(curve, TUNED.trim_mm, TUNED.trim_mm)
-        offsets, evidence, misfit = _upper_edge(
-            plane, curve, stations, up, line, TUNED.gate_mm, TUNED.fine_mm
-        )
+        offsets, evidence, misfit = upper_edge(plane, curve, stations, up, line, TUNED.gate_mm, TUNED.fine_mm)
         rows, k = np.arange(len(stations)), np.argmax(evidence, axis=1)
         good = (evidence[rows, k] > TUNED.least) & (k > 1) & (k < len(offsets) - 2)
         at = crest(misfit, offsets, np.clip(k, 1, len(offsets) - 2))
@@ -100,42 +83,12 @@ def fit_upper_edge(plane: MeasuringPlane, rough: Curve, up: float, line: DarkLin
     return found
 
 
-def _upper_edge(
-    plane: MeasuringPlane,
-    curve: Curve,
-    stations: Array,
-    up: float,
-    line: DarkLine,
-    reach_mm: float,
-    step_mm: float,
-) -> tuple[Array, Array, Array]:
-    """Offsets (K,) UP from the curve, evidence (S, K) for the face ending there, and the fit's misfit."""
-    n_below = int(round(min(TUNED.below_share * line.width_mm, TUNED.below_mm) / step_mm))
-    n_above = int(round(TUNED.above_mm / step_mm))
-    n = int(np.ceil(reach_mm / step_mm)) + max(n_below, n_above) + 1
-    offsets = np.linspace(-n * step_mm, n * step_mm, 2 * n + 1)
-    strip = strip_along(plane, curve, stations, up * offsets, STATION_MM, 3).astype(np.float64)
-    x = np.arange(-n_below, n_above + 1) * step_mm
-    windows = np.lib.stride_tricks.sliding_window_view(strip, len(x), axis=1)
-    face = ndtr(x / line.blur_mm)
-    misfit, coef = least_squares(windows, np.column_stack([face, face * x, 1 - face]))
-    smooth, _ = least_squares(windows, np.column_stack([np.ones_like(x), x]))
-    bright, dark = coef[..., 0], coef[..., 2]
-    scale = plane.view.px_per_mm(curve.points(np.array([0.5]))[0], plane.z_mm)
-    half_n = 0.5 * (x[-1] - x[0]) * min(scale, 1 / step_mm)
-    noise = (TUNED.floor + TUNED.share * np.maximum(bright, 0)) ** 2
-    evidence = half_n * np.log((smooth + noise) / (misfit + noise))
-    ink = (dark < TUNED.dark_share * bright) & (dark < TUNED.dark_times * line.level + TUNED.dark_more)
-    evidence = np.where(ink & (bright > TUNED.least_face), np.maximum(evidence, 0.0), 0.0)
-    return offsets[n_below : len(offsets) - n_above], evidence, misfit
-
-
 def _best(plane: MeasuringPlane, rough: Curve, up: float, line: DarkLine) -> Curve:
     """Return the line or parabola with the most evidence near the rough one."""
     h, reach = TUNED.grid_mm, TUNED.reach_mm
     stations = stations_for(rough, TUNED.trim_mm, TUNED.trim_mm)
     limit = TUNED.max_bow_mm
-    offsets, evidence, _ = _upper_edge(plane, rough, stations, up, line, reach + limit, h)
+    offsets, evidence, _ = upper_edge(plane, rough, stations, up, line, reach + limit, h)
     score = np.minimum(evidence, TUNED.cap)
     n = int(round(reach / h))
     grid = np.linspace(-n * h, n * h, 2 * n + 1)
