@@ -16,6 +16,7 @@ from measure.edges.line_fit import Fit
 from measure.geometry import Curve, crossing
 from measure.guided.find_panels import Finding, find_layout, places_to_try
 from measure.guided.page.apron_marks import marks_of, with_spine
+from measure.inked.ink_pages import pages_of_view
 from measure.inked.inked_profile import inked_profile
 from measure.joints.by_hand import HandPoint, places_mm, require_sound, with_hand_points
 from measure.joints.joint_location import FreeEnd, JointSet, PanelLine, locate_joints
@@ -87,7 +88,8 @@ def measure_profile(
     )
     places = {**(seeds or {}), **places_mm(hand, view, standoff_mm)}
     placements = places_to_try(scene, places, only_there=bool(seeds))
-    inked = inked_profile(scene, view, placements, offset_sd_mm=None if arch else standoff_err_mm)
+    known = pages_of_view(view, layout)
+    inked = inked_profile(scene, view, placements, known, offset_sd_mm=None if arch else standoff_err_mm)
     if inked is not None:
         measured, layout = inked
     else:

@@ -52,6 +52,8 @@ class TabNumbers:
     slope_stiffness: float = 0.05
     """How firmly a tab's slope is drawn to the page's, as a share of its stations' weight."""
     station_mm: float = 0.8
+    line_share: float = 0.6
+    """A tab seen as a line at fewer of its stations is placed by its upper edge."""
     gate_mm: float = 0.2
     fine_mm: float = 0.03
     station_least: float = 2.0
@@ -115,9 +117,7 @@ def tab_places(
     t = np.arange(-w + TUNED.every_mm / 2, w, TUNED.every_mm)
     left = 1.0 if float(base.normal @ up) > 0 else -1.0
     # The line's middle lies half a card below the upper edge.
-    offsets, evidence, _ = upper_edge(plane, base, (t + w) / (2 * w), left, line, reach_mm + 0.7, step)
-    offsets = offsets - line.width_mm / 2
-    score = np.minimum(evidence, TUNED.cap)
+    offsets, score = _tab_score(plane, base, (t + w) / (2 * w), left, line, reach_mm)
     lean = float(strip.tangent @ along) / float(strip.tangent @ up)
     n = int(round(reach_mm / step))
     levels = np.arange(-n, n + 1) * step
@@ -158,6 +158,22 @@ def tab_places(
                 )
             )
     return sorted(out, key=lambda p: -p.score)
+
+
+def _tab_score(
+    plane: MeasuringPlane, base: Curve, stations: Array, left: float, line: DarkLine, reach_mm: float
+) -> tuple[Array, Array]:
+    """Heights (K,) of a tab's middle above the base, and score (S, K): as a line, or by its upper edge."""
+    step = TUNED.step_mm
+    seen = look(plane, base, stations, line, reach_mm + 0.4, step)
+    score, offsets = np.minimum(seen.dip, TUNED.cap), seen.offsets_mm
+    if left < 0:
+        score, offsets = score[:, ::-1], -offsets[::-1]
+    above, evidence, _ = upper_edge(plane, base, stations, left, line, reach_mm + 0.7, step)
+    # The line's middle lies half a card below the upper edge.
+    first = int(round((offsets[0] + line.width_mm / 2 - above[0]) / step))
+    by_edge = evidence[:, first : first + len(offsets)]
+    return offsets, np.maximum(score, np.minimum(by_edge, TUNED.cap))
 
 
 def _crests(values: Array) -> list[int]:
@@ -204,13 +220,9 @@ def fit_tab(
     ends = [place.at + place.side * x * (along + place.slope * up) for x in (TUNED.first_mm, TUNED.last_mm)]
     rough = Curve(a=ends[0], b=ends[1])
     s = stations_for(rough, 0.1, 0.1, TUNED.station_mm)
-    left = 1.0 if float(rough.normal @ up) > 0 else -1.0
-    edge = replace(rough, d0=left * line.width_mm / 2, d1=left * line.width_mm / 2).straightened()
-    offsets, evidence, misfit = upper_edge(plane, edge, s, left, line, TUNED.gate_mm, TUNED.fine_mm)
-    rows, k = np.arange(len(s)), np.argmax(evidence, axis=1)
-    good = (evidence[rows, k] > TUNED.station_least) & (k > 0) & (k < len(offsets) - 1)
-    at = left * crest(misfit, offsets, np.clip(k, 1, len(offsets) - 2))
-    weight = np.where(good, np.minimum(evidence[rows, k], TUNED.cap), 0.0)
+    two_sided, at, weight = _as_line(plane, rough, s, line)
+    if two_sided < TUNED.line_share:
+        at, weight = _by_upper_edge(plane, rough, s, up, line)
     if np.count_nonzero(weight) < TUNED.least_stations:
         return None
     basis = np.column_stack([np.ones_like(s), s])
@@ -236,11 +248,28 @@ def fit_tab(
         line=replace(rough, d0=float(coef[0]), d1=float(coef[0] + coef[1])).straightened(),
         sd_mm=float(np.sqrt(2 * var)),
         side=place.side,
-        two_sided=_two_sided(plane, rough, s, line),
+        two_sided=two_sided,
     )
 
 
-def _two_sided(plane: MeasuringPlane, rough: Curve, stations: Array, line: DarkLine) -> float:
-    """Share of stations at which a tab is seen as a line, with something lighter below it, too."""
+def _as_line(
+    plane: MeasuringPlane, rough: Curve, stations: Array, line: DarkLine
+) -> tuple[float, Array, Array]:
+    """Share of stations at which a tab is seen as a line, lighter above and below; its places and weights."""
     seen = places_along(plane, rough, stations, line, TUNED.gate_mm, TUNED.station_least)
-    return float(np.count_nonzero(seen.two_sided)) / len(stations)
+    weight = np.where(seen.two_sided, seen.weight, 0.0)
+    return float(np.count_nonzero(weight)) / len(stations), seen.offset_mm, weight
+
+
+def _by_upper_edge(
+    plane: MeasuringPlane, rough: Curve, stations: Array, up: Array, line: DarkLine
+) -> tuple[Array, Array]:
+    """Places of a tab's middle and weights, from where its bright face ends."""
+    left = 1.0 if float(rough.normal @ up) > 0 else -1.0
+    down = left * line.width_mm / 2
+    edge = replace(rough, d0=down, d1=down).straightened()
+    offsets, evidence, misfit = upper_edge(plane, edge, stations, left, line, TUNED.gate_mm, TUNED.fine_mm)
+    rows, k = np.arange(len(stations)), np.argmax(evidence, axis=1)
+    good = (evidence[rows, k] > TUNED.station_least) & (k > 0) & (k < len(offsets) - 1)
+    at = left * crest(misfit, offsets, np.clip(k, 1, len(offsets) - 2))
+    return at, np.where(good, np.minimum(evidence[rows, k], TUNED.cap), 0.0)

@@ -4,12 +4,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from capture.arrays import Array
+from capture.camera.view import View
 from measure.geometry import Curve, meeting
 from measure.inked.measure_ink import InkMeasured
 from measure.inked.near_end_plane import PageSurface
-from measure.layout import Role
+from measure.layout import Layout, Role
+from measure.part_names import part_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +27,8 @@ class PageNumbers:
     degrees."""
     reach_mm: float = 60.0
     """Distance of the second place at which a page's height is told."""
+    alike: float = 0.5
+    """How much of what marks leave uncertain about one page's height is so of the other's, too: one print."""
 
 
 TUNED = PageNumbers()
@@ -138,3 +143,32 @@ def _free_heights(surfaces: Mapping[str, PageSurface], *, flat: bool) -> Array:
     x = np.array([s.corners_mm[k, 0] - s.corners_mm[0, 0] for s in surfaces.values() for k in (0, 1)])
     cov = TUNED.height_mm**2 * np.ones((n, n)) + TUNED.slope**2 * np.outer(x, x)
     return np.asarray(cov + np.diag(np.where(outer, (TUNED.bend * TUNED.reach_mm) ** 2, 1e-6)))
+
+
+def pages_of_view(view: View, layout: Layout) -> KnownPages | None:
+    """Return the pages that a sill or a doorstep tells; None where nothing lies on them."""
+    if view.page is None:
+        return None
+    surfaces: dict[str, PageSurface] = {}
+    gradients: list[Array] = []
+    blocks: list[Array] = []
+    heights = np.array([1, 4])  # y of the first two corners
+    for side in view.page.sides:
+        flat = PageSurface(corners_mm=side.corners_mm)
+        joints = PageSurface(corners_mm=side.corners_mm + layout.card_mm / 2 * flat.normal)
+        surfaces[part_name("page", side.side)] = joints
+        gradients.append(side.gradient)
+        blocks.append(side.rest_cov[np.ix_(heights, heights)])
+    cov = block_diag(*blocks)
+    for i, one in enumerate(blocks):
+        for j, other in enumerate(blocks):
+            if i != j:  # paper lies alike on both pages, partly
+                both = np.sqrt(np.outer(np.diag(one), np.diag(other)))
+                cov[2 * i : 2 * i + 2, 2 * j : 2 * j + 2] = TUNED.alike * both
+    return KnownPages(
+        surfaces=surfaces,
+        heights_cov=cov,
+        gradient=np.vstack(gradients),
+        spine_mm=view.page.spine_mm if view.page.has_tick else None,
+        spine_sd_mm=view.page.spine_sd_mm,
+    )
