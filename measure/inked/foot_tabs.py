@@ -8,6 +8,7 @@ farther. A line on both sides at one level is something else: the page's own edg
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from capture.arrays import Array
 from measure.edges.dark_line import DarkLine
@@ -22,13 +23,24 @@ from measure.measuring_plane import MeasuringPlane
 class TabNumbers:
     """Numbers of the search for tabs; found on path-traced photographs of inked dummies."""
 
-    width_mm: float = 9.0
+    width_mm: float = 18.0
     """Looked at on either side of the foot."""
     every_mm: float = 0.5
     step_mm: float = 0.05
     first_mm: float = 0.9
     last_mm: float = 7.0
     """A tab's line is seen from here to there, outward from the foot."""
+    long_mm: float = 17.0
+    long_share: float = 0.5
+    """A line seen at that share of the places so far on both sides is the page's own edge, no tab ..."""
+    above_long_mm: float = 0.2
+    """... a tab lies clearly above it ..."""
+    beside_long_mm: float = 0.08
+    """... and where it is not seen as a line of its own, is not known better than this."""
+    most_sd_mm: float = 0.1
+    """A tab known worse than this is none."""
+    grey: tuple[float, ...] = (1.0, 5.0, 10.0)
+    """Times the ink's level: a pen that runs dry leaves a grey line."""
     slopes: tuple[float, ...] = (-0.03, -0.02, -0.01, 0.0, 0.01, 0.02, 0.03)
     """Against the page's direction."""
     cap: float = 30.0
@@ -40,9 +52,9 @@ class TabNumbers:
     """What a line on the other side at the same level counts against a tab."""
     same_level_mm: float = 0.25
     above_it_mm: tuple[float, float] = (0.25, 1.5)
-    """Another edge on the same side that lies so much above a tab ..."""
+    """Another edge, on either side, that lies so much above a tab ..."""
     above_it: float = 0.7
-    """... counts so much against it: what is lower may be the page's own edge, or print before the feet."""
+    """... counts so much against it: what is lower is the page's own edge, or print before the feet."""
     seen: float = 4.0
     """Evidence for the strip's ink at a place: more speaks for the strip being there, less against."""
     strip_weight: float = 8.0
@@ -77,6 +89,7 @@ class TabPlace:
     slope : against the page's direction.
     score : evidence for tab and strip together; tab, strip : its parts.
     at : (2,) the foot at that level, on the strip's line.
+    beside_edge : whether a page's own edge runs close below.
     """
 
     side: int
@@ -86,6 +99,7 @@ class TabPlace:
     tab: float
     strip: float
     at: Array
+    beside_edge: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -120,8 +134,9 @@ def tab_places(
     offsets, score = _tab_score(plane, base, (t + w) / (2 * w), left, line, reach_mm)
     lean = float(strip.tangent @ along) / float(strip.tangent @ up)
     n = int(round(reach_mm / step))
-    levels = np.arange(-n, n + 1) * step
+    levels = np.linspace(-n * step, n * step, 2 * n + 1)
     from_foot = t[:, None] - levels * lean
+    long = _long_line(score, offsets, from_foot, levels)
     sums: dict[int, tuple[Array, Array]] = {}
     for side in (-1, 1):
         there = (side * from_foot > TUNED.first_mm) & (side * from_foot < TUNED.last_mm)
@@ -130,6 +145,9 @@ def tab_places(
             k = np.rint((levels + slope * from_foot - offsets[0]) / step).astype(int)
             values = np.take_along_axis(score, np.clip(k, 0, score.shape[1] - 1), axis=1)
             total = np.sum(values * there, axis=0)
+            if long is not None:
+                clear = levels - long[0] + (slope - long[1]) * side * TUNED.last_mm / 2
+                total = np.where(clear > TUNED.above_long_mm, total, -1.0)
             slope_of = np.where(total > best, slope, slope_of)
             best = np.maximum(best, total)
         sums[side] = (best, slope_of)
@@ -138,12 +156,14 @@ def tab_places(
     out: list[TabPlace] = []
     for side, (best, slope_of) in sums.items():
         other = sums[-side][0]
-        crests = _crests(best)
-        for i in crests:
+        for i in _crests(best):
             beside = float(other[max(i - near, 0) : i + near + 1].max())
             beside = beside if beside > TUNED.least else 0.0
             low, high = levels[i] + np.array(TUNED.above_it_mm)
-            above = max((float(best[k]) for k in crests if low < levels[k] < high), default=0.0)
+            above = max(
+                float(np.max(s[(levels > low) & (levels < high)], initial=0.0)) for s, _ in sums.values()
+            )
+            above = above if above > TUNED.least else 0.0
             level = float(levels[i])
             by_strip = float(strip_score(level))
             out.append(
@@ -155,9 +175,26 @@ def tab_places(
                     tab=float(best[i]),
                     strip=by_strip,
                     at=strip.a + level * (up + lean * along),
+                    beside_edge=long is not None,
                 )
             )
     return sorted(out, key=lambda p: -p.score)
+
+
+def _long_line(score: Array, offsets: Array, from_foot: Array, levels: Array) -> tuple[float, float] | None:
+    """Level and slope of a line that runs on past the foot on both sides: a page's own edge; None: none."""
+    step = float(offsets[1] - offsets[0])
+    seen = maximum_filter1d(score, 3, axis=1) > TUNED.seen
+    there = (np.abs(from_foot) > TUNED.first_mm) & (np.abs(from_foot) < TUNED.long_mm)
+    best, found = TUNED.long_share, None
+    for slope in TUNED.slopes:
+        k = np.rint((levels + slope * from_foot - offsets[0]) / step).astype(int)
+        values = np.take_along_axis(seen, np.clip(k, 0, score.shape[1] - 1), axis=1)
+        share = np.sum(values & there, axis=0) / np.maximum(there.sum(axis=0), 1)
+        i = int(np.argmax(share))
+        if share[i] > best:
+            best, found = float(share[i]), (float(levels[i]), slope)
+    return found
 
 
 def _tab_score(
@@ -165,8 +202,10 @@ def _tab_score(
 ) -> tuple[Array, Array]:
     """Heights (K,) of a tab's middle above the base, and score (S, K): as a line, or by its upper edge."""
     step = TUNED.step_mm
-    seen = look(plane, base, stations, line, reach_mm + 0.4, step)
-    score, offsets = np.minimum(seen.dip, TUNED.cap), seen.offsets_mm
+    greys = [replace(line, level=times * line.level) for times in TUNED.grey]
+    looks = [look(plane, base, stations, grey, reach_mm + 0.4, step) for grey in greys]
+    offsets = looks[0].offsets_mm
+    score = np.minimum(np.max([seen.dip for seen in looks], axis=0), TUNED.cap)
     if left < 0:
         score, offsets = score[:, ::-1], -offsets[::-1]
     above, evidence, _ = upper_edge(plane, base, stations, left, line, reach_mm + 0.7, step)
@@ -244,9 +283,13 @@ def fit_tab(
     rms = float(np.sqrt(np.sum(rest[kept] ** 2) / max(n - 2, 1)))
     inv = np.linalg.inv(basis.T @ (w[:, None] * basis) + pull)
     var = float((inv @ (basis.T @ ((w**2)[:, None] * basis)) @ inv)[0, 0]) * rms**2
+    own = TUNED.beside_long_mm if place.beside_edge and two_sided < TUNED.line_share else 0.0
+    sd = float(np.hypot(np.sqrt(2 * var), own))
+    if sd > TUNED.most_sd_mm:
+        return None
     return Tab(
         line=replace(rough, d0=float(coef[0]), d1=float(coef[0] + coef[1])).straightened(),
-        sd_mm=float(np.sqrt(2 * var)),
+        sd_mm=sd,
         side=place.side,
         two_sided=two_sided,
     )

@@ -183,7 +183,7 @@ def _of_depths(lines: InkLines, depths: Depths, names: tuple[str, ...]) -> Array
     slopes = []
     for k in range(len(depths.unknowns)):
         step = np.zeros(len(depths.unknowns))
-        step[k] = 1e-4 if k == 1 else 0.01
+        step[k] = 1e-4 if k in (1, 2) else 0.01
         there, back = (
             _as(names, locate(lines, depths.plane(u), depths.own(u), depths.heights(u)))
             for u in (depths.unknowns + step, depths.unknowns - step)
@@ -205,7 +205,7 @@ def _near_end_gain(lines: InkLines, depths: Depths, names: tuple[str, ...]) -> t
         # What stands before where it was taken to be was carried too little: it seems displaced away.
         slope = -(there - back) / 0.1
         gains += [slope / 2, slope / 2]
-    return np.array(gains).T.reshape(2 * len(names), -1), tuple(own)
+    return np.array(gains).T.reshape(2 * len(names), 2 * len(own)), tuple(own)
 
 
 def _of_view(

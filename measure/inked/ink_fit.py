@@ -50,6 +50,13 @@ class InkFitNumbers:
     """How firmly a bow is drawn toward none: nearly free, for the ink tells."""
     least_scatter_mm: float = 0.006
     """Scatter that stations always have; keeps the robust weights from throwing good ones out."""
+    least_stations: int = 6
+    firm_stations: int = 6
+    firm_span: float = 0.35
+    """So many stations that see the line from both sides, over that share of its length, lead the fit ..."""
+    firm_gate_mm: float = 0.08
+    """... and those that see the face's step only must agree with them so well."""
+    firm_stiffness: float = 1e-3
     misfit_floor: float = 1e-5
     """Mean squared grey value: below it a profile is explained as well as can be."""
 
@@ -189,6 +196,22 @@ def robust_parabola(
     return coef, cov, rms, kept
 
 
+def _trusted(stations: Array, places: Places, bow_mm: float) -> Array:
+    """Weights (S,) of the stations to fit: those that see ink from both sides, and what agrees with them.
+
+    Where the pen skipped, a pale cut edge before the dark looks like more of the face: the step seen from one
+    side only lies a whole card farther out there.
+    """
+    firm = np.where(places.two_sided, places.weight, 0.0)
+    seen = stations[firm > 0]
+    if len(seen) < TUNED.firm_stations or float(np.ptp(seen)) < TUNED.firm_span:
+        return places.weight
+    coef, _, _, kept = robust_parabola(stations, places.offset_mm, firm, bow_mm, TUNED.firm_stiffness)
+    basis = np.column_stack([1 - stations, stations, 4 * stations * (1 - stations)])
+    off = np.abs(places.offset_mm - basis @ coef)
+    return np.where(kept | (~places.two_sided & (off < TUNED.firm_gate_mm)), places.weight, 0.0)
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class InkFit(Fit):
     """A fitted inked near end; `one_sided` is the share of its stations that saw the face's step only."""
@@ -208,9 +231,10 @@ def fit_near_end(
     found: InkFit | None = None
     for _ in range(2):
         places = places_along(plane, curve, stations, line)
-        if np.count_nonzero(places.weight) < 6:
+        weight = _trusted(stations, places, curve.bow)
+        if np.count_nonzero(weight) < TUNED.least_stations:
             return None
-        coef, cov, rms, kept = robust_parabola(stations, places.offset_mm, places.weight, curve.bow)
+        coef, cov, rms, kept = robust_parabola(stations, places.offset_mm, weight, curve.bow)
         curve = replace(curve, d0=coef[0], d1=coef[1], bow=curve.bow + coef[2]).straightened()
         found = InkFit(
             curve=curve,
@@ -218,7 +242,7 @@ def fit_near_end(
             rms_mm=rms,
             n_used=int(kept.sum()),
             n_stations=len(stations),
-            mean_score=float(np.mean(places.weight * kept)),
+            mean_score=float(np.mean(weight * kept)),
             one_sided=1.0 - float(np.count_nonzero(places.two_sided & kept)) / max(int(kept.sum()), 1),
         )
     return found

@@ -27,6 +27,7 @@ class InkLines:
     pages : page -> where its joints lie. heights_cov : (2 P, 2 P) covariance of the heights of every page's
         first two corners, in the order of `pages`, mm^2.
     spine_mm : (3,) the spine on the pages' surface, if a tick tells it.
+    pages_marked : whether marks on the pages tell where they lie.
     offset_sd_mm : how far the near ends may stand from the measured plane (standard deviation).
     """
 
@@ -43,6 +44,7 @@ class InkLines:
     pages: Mapping[str, PageSurface]
     heights_cov: Array
     spine_mm: Array | None = None
+    pages_marked: bool = False
     offset_sd_mm: float = 1.0
 
     @property

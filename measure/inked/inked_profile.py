@@ -64,6 +64,7 @@ def inked_profile(
         pages=pages.surfaces,
         heights_cov=pages.heights_cov,
         spine_mm=pages.spine_mm,
+        pages_marked=known is not None,
         offset_sd_mm=offset_sd_mm or ARCH_OFFSET_SD_MM,
     )
     tab_sd = {foot: tab.sd_mm for foot, tab in ink.tabs.items()}

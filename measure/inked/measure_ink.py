@@ -42,6 +42,11 @@ class InkNumbers:
     fair_rms_mm: float = 0.04
     """... nor one seen at fewer than this share that scatters by more."""
     most_rms_mm: float = 0.08
+    partly_one_sided: float = 0.2
+    """Nor one seen at few stations of which more than this share see the face's step only: a pen skipped."""
+    mostly_one_sided: float = 0.7
+    one_sided_rms_mm: float = 0.03
+    """A line of which mostly the face's step is seen must be even: a face seen edge-on has two near by."""
     most_bow_mm: float = 2.3
     beside_leg_mm: tuple[float, float] = (1.5, 8.0)
     """Stretch beyond the last leg on which the plane's card is seen alone."""
@@ -162,6 +167,11 @@ def _doubt(fit: Fit | None) -> WhyUnseen | None:
     share = fit.n_used / fit.n_stations
     if share < TUNED.least_share or (share < TUNED.fair_share and fit.rms_mm > TUNED.fair_rms_mm):
         return WhyUnseen(kind=Unseen.INK_FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
+    one_sided = fit.one_sided if isinstance(fit, InkFit) else 0.0
+    if share < TUNED.fair_share and one_sided > TUNED.partly_one_sided:
+        return WhyUnseen(kind=Unseen.INK_FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
+    if one_sided > TUNED.mostly_one_sided and fit.rms_mm > TUNED.one_sided_rms_mm:
+        return WhyUnseen(kind=Unseen.NO_EVEN_LINE, mm=fit.rms_mm)
     if fit.rms_mm > TUNED.most_rms_mm:
         return WhyUnseen(kind=Unseen.NO_EVEN_LINE, mm=fit.rms_mm)
     if abs(fit.curve.bow) > TUNED.most_bow_mm:

@@ -25,6 +25,10 @@ class DepthNumbers:
 
     turn: float = 0.008
     """Near ends turned against the sheet (radians): seen up to 0.7 degrees."""
+    lean: float = 0.007
+    """... and leaning against it (radians): an arch stands askew by some tenths of a degree ..."""
+    marked_lean: float = 0.015
+    """... which marks on the page tell, too, but a sill springs up by a degree."""
     gap_mm: float = 0.06
     """The ridge is not quite half a card below the plane's lower face."""
     tab_mm: float = 0.02
@@ -36,6 +40,7 @@ class DepthNumbers:
 
 
 TUNED = DepthNumbers()
+COMMON = 3  # unknowns of the common plane: offset, turn, lean
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -44,11 +49,11 @@ class Depths:
 
     Attributes
     ----------
-    unknowns : (N,) offset, turn, two heights per page, then the pieces' own depths.
+    unknowns : (N,) offset, turn, lean, two heights per page, then the pieces' own depths.
     cov : (N, N) covariance of their errors. rest : (N, N) of the part that stems from what was assumed
         beforehand; what was seen has errors of its own.
     pages : in the order of the unknowns. panels : panel -> its piece, whose depths follow in this order.
-    lean, y0_mm : of the near-end plane, square to the pages; not solved. z_mm : the measured plane.
+    y0_mm : height at which the plane's offset is told. z_mm : the measured plane.
     """
 
     unknowns: Array
@@ -56,16 +61,13 @@ class Depths:
     rest: Array
     pages: tuple[str, ...]
     panels: Mapping[str, str]
-    lean: float
     y0_mm: float
     z_mm: float
 
     def plane(self, unknowns: Array | None = None) -> NearEndPlane:
         """Return the plane of the near ends, as solved or at other unknowns."""
-        offset, turn = (self.unknowns if unknowns is None else unknowns)[:2]
-        return NearEndPlane(
-            offset_mm=self.z_mm + float(offset), turn=float(turn), lean=self.lean, y0_mm=self.y0_mm
-        )
+        offset, turn, lean = (self.unknowns if unknowns is None else unknowns)[:COMMON].tolist()
+        return NearEndPlane(offset_mm=self.z_mm + offset, turn=turn, lean=lean, y0_mm=self.y0_mm)
 
     def own(self, unknowns: Array | None = None) -> dict[str, float]:
         """Return panel -> how far it stands before the plane."""
@@ -75,12 +77,12 @@ class Depths:
     def index(self, panel: str) -> int:
         """Index of a panel's own depth in the unknowns."""
         pieces = list(dict.fromkeys(self.panels.values()))
-        return 2 + 2 * len(self.pages) + pieces.index(self.panels[panel])
+        return COMMON + 2 * len(self.pages) + pieces.index(self.panels[panel])
 
     def heights(self, unknowns: Array | None = None) -> dict[str, Array]:
         """Return page -> (2,) how much higher than assumed it is."""
         u = self.unknowns if unknowns is None else unknowns
-        return {name: u[2 + 2 * k : 4 + 2 * k] for k, name in enumerate(self.pages)}
+        return {name: u[COMMON + 2 * k : COMMON + 2 * k + 2] for k, name in enumerate(self.pages)}
 
 
 def astray(lines: InkLines, tab_sd_mm: Mapping[str, float], two_sided: Mapping[str, float]) -> str:
@@ -98,7 +100,7 @@ def astray(lines: InkLines, tab_sd_mm: Mapping[str, float], two_sided: Mapping[s
         )
         row = np.zeros(len(others.unknowns))
         row[others.index(panel.name)] = 1.0
-        value, by_height = _tab_depth(lines, panel, row, others.pages, others.lean, others.y0_mm)
+        value, by_height = _tab_depth(lines, panel, row, others.pages, others.y0_mm)
         var = (
             float(row @ others.cov @ row) + (by_height * float(np.hypot(tab_sd_mm[foot], TUNED.tab_mm))) ** 2
         )
@@ -112,14 +114,12 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
     """Solve the depths of all near ends; `tab_sd_mm` says how well each foot's tab is fitted."""
     pages = tuple(lines.pages)
     pieces = tuple(dict.fromkeys(piece_of(p) for p in lines.measured))
-    first = 2 + 2 * len(pages)
+    first = COMMON + 2 * len(pages)
     size = first + len(pieces)
-    normal = np.sum([s.normal for s in lines.pages.values()], axis=0) if pages else np.array([0.0, 1.0, 0.0])
-    lean = float(normal[2] / normal[1])
     y0 = float(np.mean([s.corners_mm[0, 1] for s in lines.pages.values()])) if pages else 0.0
     prior = np.zeros((size, size))
-    prior[0, 0], prior[1, 1] = lines.offset_sd_mm**2, TUNED.turn**2
-    prior[2:first, 2:first] = lines.heights_cov
+    prior[0, 0], prior[1, 1], prior[2, 2] = lines.offset_sd_mm**2, TUNED.turn**2, TUNED.lean**2
+    prior[COMMON:first, COMMON:first] = lines.heights_cov
     own_sd = max(lines.layout.near_end_sd_mm, TUNED.least_mm)
     prior[first:, first:] = np.eye(len(pieces)) * own_sd**2
     rows: list[Array] = []
@@ -130,10 +130,16 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
             continue
         row = np.zeros(size)
         row[first + pieces.index(piece_of(panel))] = 1.0
-        value, by_height = _tab_depth(lines, panel, row, pages, lean, y0)
+        value, by_height = _tab_depth(lines, panel, row, pages, y0)
         sd = by_height * float(np.hypot(tab_sd_mm.get(foot, 0.0), TUNED.tab_mm))
         rows.append(row / sd)
         values.append(value / sd)
+    if lines.pages_marked and pages:  # near ends stand square to the pages
+        normal = np.sum([s.normal for s in lines.pages.values()], axis=0)
+        row = np.zeros(size)
+        row[2] = 1.0
+        rows.append(row / TUNED.marked_lean)
+        values.append(float(normal[2] / normal[1]) / TUNED.marked_lean)
     for half, fold, gap, by_depth in _gaps(lines):
         row = np.zeros(size)
         row[first + pieces.index(piece_of(half))] = by_depth
@@ -150,24 +156,23 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
         rest=left @ prior @ left.T,
         pages=pages,
         panels={p.name: piece_of(p) for p in lines.measured},
-        lean=lean,
         y0_mm=y0,
         z_mm=lines.z_mm,
     )
 
 
 def _tab_depth(
-    lines: InkLines, panel: Panel, row: Array, pages: tuple[str, ...], lean: float, y0_mm: float
+    lines: InkLines, panel: Panel, row: Array, pages: tuple[str, ...], y0_mm: float
 ) -> tuple[float, float]:
     """Depth at which a foot's tab is seen on its page, and mm of it for each mm of height; fills the row."""
     foot, page = panel.joints[0], lines.page_of(panel.joints[0])
     strip, tab, surface = lines.strips[panel.name], lines.tabs[foot], lines.pages[page]
     at = meeting(strip, tab)
     xyz, by_height = surface.met_by(lines.eye_mm, np.array([*at, lines.z_mm]))
-    row[0], row[1] = 1.0, xyz[0]
-    k, share = 2 + 2 * pages.index(page), surface.share(float(xyz[0]))
+    row[:COMMON] = 1.0, xyz[0], xyz[1] - y0_mm
+    k, share = COMMON + 2 * pages.index(page), surface.share(float(xyz[0]))
     row[k : k + 2] = -by_height * (1 - share), -by_height * share
-    return float(xyz[2]) - lines.z_mm - lean * (float(xyz[1]) - y0_mm), abs(by_height)
+    return float(xyz[2]) - lines.z_mm, abs(by_height)
 
 
 def _gaps(lines: InkLines) -> list[tuple[Panel, Panel, float, float]]:
