@@ -11,6 +11,9 @@ import numpy as np
 
 from capture.arrays import Array
 
+FLAT_DEG = 8.0
+"""Pages that make less than this with each other look like one line; found on path-traced photographs."""
+
 
 class Role(Enum):
     """What a panel is, as far as finding its near end in a photo goes."""
@@ -95,6 +98,11 @@ class Layout:
             depth_mm=self.depth_mm,
             near_end_sd_mm=self.near_end_sd_mm,
         )
+
+    @property
+    def lies_flat(self) -> bool:
+        """Whether the spread lies flat, near enough for its pages to look like one line."""
+        return abs(180.0 - self.opening_deg) < FLAT_DEG
 
     def length(self, a: str, b: str) -> float:
         """Nominal distance between two joints, mm."""

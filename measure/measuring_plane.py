@@ -16,9 +16,23 @@ from measure.geometry import Curve
 from measure.region import Region
 from measure.sheet_print import SheetPrint
 
-AROUND_MM = 14.0  # a panel's surroundings reach beyond the region
-TAG_RIM = 1.12  # places just outside a tag, in its white square
-MIN_RIMS = 24
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaneNumbers:
+    """Tuned numbers of what is read of a photo."""
+
+    around_mm: float = 14.0
+    """So much around the region is kept: a panel's surroundings reach beyond it."""
+    tag_rim: float = 1.12
+    """Places just outside a tag, in its white square: its corners times this, from its middle."""
+    min_rims: int = 24
+    """The sheet's white is known from no fewer such places, ..."""
+    rim_percentile: float = 60.0
+    """... as this percentile: rims that the dummy hides, or that are cut away, are fewer than those
+    seen."""
+
+
+TUNED = PlaneNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -86,7 +100,7 @@ def plane_of(
     sheet, if it stands behind the dummy.
     """
     corners = np.array([(x, y) for x in (region.left, region.right) for y in (region.bottom, region.top)])
-    low, high = corners.min(axis=0) - AROUND_MM, corners.max(axis=0) + AROUND_MM
+    low, high = corners.min(axis=0) - TUNED.around_mm, corners.max(axis=0) + TUNED.around_mm
     # Along the rim, for a lens may bow it outward.
     s = np.linspace(0, 1, 9)[:, None]
     rim = np.array([low, (high[0], low[1]), high, (low[0], high[1]), low])
@@ -109,9 +123,8 @@ def paper_white(photo: Photo, view: View, sheet: MarkerSheet) -> float | None:
     """Grey value of the sheet's white paper, from the rims of its tags; None if too few are seen."""
     corners = np.array(list(sheet.tags.values()))
     middle = corners.mean(axis=1, keepdims=True)
-    rim = (middle + TAG_RIM * (corners - middle)).reshape(-1, 2)
+    rim = (middle + TUNED.tag_rim * (corners - middle)).reshape(-1, 2)
     at = np.rint(view.project(np.column_stack([rim, np.zeros(len(rim))]))).astype(int)
     inside = np.all((at >= 0) & (at < photo.size), axis=1)
     lit = srgb_to_linear()[photo.grey[at[inside, 1], at[inside, 0]]]
-    # Rims that the dummy hides, or that are cut away, are fewer than those that are seen.
-    return float(np.percentile(lit, 60)) if len(lit) >= MIN_RIMS else None
+    return float(np.percentile(lit, TUNED.rim_percentile)) if len(lit) >= TUNED.min_rims else None

@@ -9,9 +9,23 @@ from capture.arrays import Array
 from capture.camera.view import View
 from capture.sheet.marker_sheet import CUT_INSET_MM, MarkerSheet
 
-BELOW_MM = 12.0
-BESIDE_MM = 25.0
-UNDER_PAGE_MM = 3.0  # the page's surface is known to a few tenths; below it is the sill
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegionNumbers:
+    """Tuned numbers; mm of the measuring plane."""
+
+    below_mm: float = 12.0
+    """So far below the sheet's lower edge, the table, a dummy is looked for: a base lies over its
+    edge."""
+    beside_mm: float = 25.0
+    """So far beside a sheet that stands behind it."""
+    under_page_mm: float = 3.0
+    """So far below a page whose surface is known to a few tenths; farther down is the sill."""
+    cut_clear_mm: float = 1.0
+    """So far from the rim of a window that was cut by hand."""
+
+
+TUNED = RegionNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -49,15 +63,15 @@ def search_region(
     half_w, half_h = sheet.paper_mm[0] / 2, sheet.paper_mm[1] / 2
     left, bottom, right, top = sheet.window
     if arch:
-        d = CUT_INSET_MM + 1.0
+        d = CUT_INSET_MM + TUNED.cut_clear_mm
         if view.page is not None:  # the sheet stands on the page
-            low = min(float(side.corners_mm[:2, 1].min()) for side in view.page.sides) - UNDER_PAGE_MM
+            low = min(float(side.corners_mm[:2, 1].min()) for side in view.page.sides) - TUNED.under_page_mm
             return Region(left=left + d, right=right - d, bottom=low, top=top - d, table_mm=None)
         if bottom_closed:
             # The dummy stands on something as high as the lower band, its level is not known.
             return Region(left=left + d, right=right - d, bottom=bottom, top=top - d, table_mm=None)
         return Region(
-            left=left + d, right=right - d, bottom=-half_h - BELOW_MM, top=top - d, table_mm=-half_h
+            left=left + d, right=right - d, bottom=-half_h - TUNED.below_mm, top=top - d, table_mm=-half_h
         )
     eye = view.eye_mm()
     ratio = (eye[2] - standoff_mm) / eye[2]
@@ -68,13 +82,13 @@ def search_region(
 
     (w0, _), (w1, w_top) = seen(left, bottom), seen(right, top)
     (p0, low), (p1, _) = seen(-half_w, -half_h), seen(half_w, half_h)
-    floor = min(low, -half_h) - BELOW_MM
+    floor = min(low, -half_h) - TUNED.below_mm
     # The lower band of squares, as far as it is seen behind the dummy.
     (r0, r_low), (r1, r_top) = seen(sheet.ring[0], sheet.ring[1]), seen(sheet.ring[2], bottom)
-    sides = ((p0 - BESIDE_MM, w0, floor, w_top), (w1, p1 + BESIDE_MM, floor, w_top))
+    sides = ((p0 - TUNED.beside_mm, w0, floor, w_top), (w1, p1 + TUNED.beside_mm, floor, w_top))
     return Region(
-        left=p0 - BESIDE_MM,
-        right=p1 + BESIDE_MM,
+        left=p0 - TUNED.beside_mm,
+        right=p1 + TUNED.beside_mm,
         bottom=floor,
         top=w_top,
         table_mm=-half_h,

@@ -12,7 +12,8 @@ from measure.measuring_plane import MeasuringPlane
 from measure.page_marks import PageMarks
 from measure.region import Region
 
-LEAST_BLUR_MM = 0.05  # card is not cut sharper
+LEAST_BLUR_MM = 0.05
+"""Card is not cut sharper, mm; found on path-traced photographs of known dummies."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -10,16 +10,35 @@ from capture.arrays import Array, Single
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sight.tags import white_modules
 
-PER_MM = 4.0
-BEYOND_MM = 30.0  # the table or wall round the paper, as far as a dummy may stand before it
-SPREAD_MM = 0.3  # the paper bows a little, the standoff is not quite known
-SHADOW_MM = 0.7  # under the paper's lower edge
-INK, PAPER, FIELD, AROUND = 0.04, 1.0, 0.08, 0.4
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintedSheetNumbers:
+    """Tuned numbers of the sheet as a background, found on path-traced photographs of dummies before it."""
+
+    per_mm: float = 4.0
+    """Pixels a millimetre of the picture."""
+    beyond_mm: float = 30.0
+    """The table or wall round the paper is drawn so far: as far as a dummy may stand before it."""
+    spread_mm: float = 0.3
+    """The paper bows a little, the standoff is not quite known."""
+    shadow_mm: float = 0.7
+    """Height of the shadow under the paper's lower edge."""
+    ink: float = 0.04
+    """Grey values, full scale = 1, linear light: printed black, ..."""
+    paper: float = 1.0
+    """... white paper, ..."""
+    field: float = 0.08
+    """... the dark field, ..."""
+    around: float = 0.4
+    """... and whatever lies round the paper."""
+
+
+TUNED = PrintedSheetNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SheetPrint:
-    """A picture of the sheet (rows from the top), PER_MM pixels a millimetre, and of what lies round it.
+    """A picture of the sheet (rows from the top), and of what lies round it.
 
     Attributes
     ----------
@@ -33,8 +52,8 @@ class SheetPrint:
 
     def step_at(self, xy_mm: Array, direction: Array) -> Array:
         """Return the steps (...) of the print met along a direction (2,) at sheet points (..., 2); 0 to 1."""
-        x = ((xy_mm[..., 0] - self.corner_mm[0]) * PER_MM).astype(np.float32)
-        y = ((self.corner_mm[1] - xy_mm[..., 1]) * PER_MM).astype(np.float32)
+        x = ((xy_mm[..., 0] - self.corner_mm[0]) * TUNED.per_mm).astype(np.float32)
+        y = ((self.corner_mm[1] - xy_mm[..., 1]) * TUNED.per_mm).astype(np.float32)
         parts = [
             abs(share) * cv2.remap(steps, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
             for share, steps in zip(direction, (self.steps_x, self.steps_y), strict=True)
@@ -46,30 +65,32 @@ class SheetPrint:
 @lru_cache(maxsize=4)
 def sheet_print(sheet: MarkerSheet) -> SheetPrint:
     """Draw the uncut sheet, with its dark field, and note its steps; each sheet is drawn once."""
-    half_w, half_h = (side / 2 + BEYOND_MM for side in sheet.paper_mm)
-    picture = np.full((int(2 * half_h * PER_MM), int(2 * half_w * PER_MM)), AROUND, np.float32)
+    half_w, half_h = (side / 2 + TUNED.beyond_mm for side in sheet.paper_mm)
+    picture = np.full(
+        (int(2 * half_h * TUNED.per_mm), int(2 * half_w * TUNED.per_mm)), TUNED.around, np.float32
+    )
 
     def fill(left: float, bottom: float, right: float, top: float, grey: float) -> None:
-        x0, x1 = (round((x + half_w) * PER_MM) for x in (left, right))
-        y0, y1 = (round((half_h - y) * PER_MM) for y in (top, bottom))
+        x0, x1 = (round((x + half_w) * TUNED.per_mm) for x in (left, right))
+        y0, y1 = (round((half_h - y) * TUNED.per_mm) for y in (top, bottom))
         picture[y0:y1, x0:x1] = grey
 
     w, h = sheet.paper_mm
-    fill(-w / 2, -h / 2 - SHADOW_MM, w / 2, -h / 2, INK)
-    fill(-w / 2, -h / 2, w / 2, h / 2, PAPER)
-    fill(*sheet.window, FIELD)
+    fill(-w / 2, -h / 2 - TUNED.shadow_mm, w / 2, -h / 2, TUNED.ink)
+    fill(-w / 2, -h / 2, w / 2, h / 2, TUNED.paper)
+    fill(*sheet.window, TUNED.field)
     side = sheet.square_mm
     for x, y in sheet.black_squares:
-        fill(x, y, x + side, y + side, INK)
+        fill(x, y, x + side, y + side, TUNED.ink)
     for tag_id, corners in sheet.tags.items():
-        fill(corners[3, 0], corners[3, 1], corners[1, 0], corners[1, 1], INK)
+        fill(corners[3, 0], corners[3, 1], corners[1, 0], corners[1, 1], TUNED.ink)
         for x, y, module in white_modules(tag_id, corners):
-            fill(x, y, x + module, y + module, PAPER)
-    near = 2 * round(SPREAD_MM * PER_MM) + 1
+            fill(x, y, x + module, y + module, TUNED.paper)
+    near = 2 * round(TUNED.spread_mm * TUNED.per_mm) + 1
     steps = []
     for axis in (1, 0):
         step = np.abs(np.diff(picture, axis=axis, append=np.take(picture, [-1], axis=axis)))
         window = np.ones((1, near) if axis == 1 else (near, 1), np.uint8)
         steps.append(np.asarray(cv2.dilate(step, window), np.float32))
-    corner = (-half_w + 0.5 / PER_MM, half_h - 0.5 / PER_MM)
+    corner = (-half_w + 0.5 / TUNED.per_mm, half_h - 0.5 / TUNED.per_mm)
     return SheetPrint(steps_x=steps[0], steps_y=steps[1], corner_mm=corner)

@@ -1,6 +1,6 @@
 """Steps across a line that fall on a step of the sheet's print, as seen past that line, are no card's."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,8 +10,19 @@ from measure.edges.edge_evidence import Evidence, Template, capped
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 
-STEP = 0.35  # of black against white; a smaller one is no step
-EXPLAINED = 0.7
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies before the uncut sheet."""
+
+    step: float = 0.35
+    """Of black against white: a smaller step of the print explains nothing; twice as much explains
+    most."""
+    explained: float = 0.7
+    """So much of a step's evidence is explained away by a full step of the print."""
+
+
+TUNED = PrintNumbers()
 
 
 def without_print(
@@ -40,6 +51,6 @@ def without_print(
         near = curve.points(stations)[:, None, :] + across[None, :, None] * curve.normal
         behind = (eye[:2] + (near - eye[:2]) * beyond) / printed  # nominal mm, as drawn
         step = plane.behind.step_at(behind, curve.normal)
-        kept.append(1.0 - EXPLAINED * np.clip(step / STEP - 1.0, 0.0, 1.0))
+        kept.append(1.0 - TUNED.explained * np.clip(step / TUNED.step - 1.0, 0.0, 1.0))
     outer, inner = evidence.outer * kept[0], evidence.inner * kept[1]
     return replace(evidence, score=capped(outer, inner, template.cap), outer=outer, inner=inner)

@@ -6,7 +6,8 @@ from capture.arrays import Array
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 
-STATION_MM = 0.8  # apart, and as much is averaged over; tuned on path-traced photographs of known dummies
+STATION_MM = 0.8
+"""Stations lie so far apart, mm, and as much is averaged over; found on path-traced photographs."""
 
 
 def stations_for(curve: Curve, trim0_mm: float, trim1_mm: float, every_mm: float = STATION_MM) -> Array:

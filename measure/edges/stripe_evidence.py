@@ -8,6 +8,8 @@ everything smooth (a quadratic) and the other step may still adapt. Profiles hol
 floor keeps a faint texture in a dark corner from looking like proof.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +18,22 @@ from scipy.special import ndtr
 from capture.arrays import Array, Single
 from measure.edges.edge_evidence import Evidence, Template, capped
 
-FACE_STEP_MM = 0.1
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripeNumbers:
+    """Tuned numbers of a stripe between two steps, found on path-traced photographs; see also `Template`."""
+
+    face_step_mm: float = 0.1
+    """Stations are grouped by the width of their visible face in steps of this."""
+    least_face_steps: int = 2
+    """A face narrower than so many steps is part of the stripe."""
+    middle_share: float = 0.25
+    """The stripe's tone is taken within that share of its width from its middle ..."""
+    middle_mm: float = 0.01
+    """... and so much more, for rounding."""
+
+
+TUNED = StripeNumbers()
 
 
 def _orthonormal(columns: Array) -> Array:
@@ -67,7 +84,7 @@ def near_end_evidence(
         score=capped(outer, inner, template.cap),
         outer=outer,
         inner=inner,
-        middle=raw[..., np.abs(x) <= template.card_mm / 4 + 0.01].mean(axis=2),
+        middle=raw[..., np.abs(x) <= TUNED.middle_share * template.card_mm + TUNED.middle_mm].mean(axis=2),
         noise=noise,
     )
 
@@ -78,14 +95,14 @@ def _by_face(
     """Stations grouped by the width of their visible face; None where it does not matter."""
     if face_mm is None:
         return [(None, np.arange(n_stations))]
-    grid = np.rint(face_mm / FACE_STEP_MM).astype(int)
+    grid = np.rint(face_mm / TUNED.face_step_mm).astype(int)
     far = template.half_mm - template.card_mm / 2 - 2 * template.blur_mm
-    matters = (grid >= 2) & (face_mm < far)
+    matters = (grid >= TUNED.least_face_steps) & (face_mm < far)
     groups: list[tuple[float | None, NDArray[np.intp]]] = []
     if not matters.all():
         groups.append((None, np.flatnonzero(~matters)))
     for k in np.unique(grid[matters]):
-        groups.append((float(k) * FACE_STEP_MM, np.flatnonzero(matters & (grid == k))))
+        groups.append((float(k) * TUNED.face_step_mm, np.flatnonzero(matters & (grid == k))))
     return groups
 
 

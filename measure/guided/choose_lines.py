@@ -19,18 +19,46 @@ from measure.layout import Layout, Panel, Role
 
 Index = NDArray[np.intp]
 
-BEAM = 600
-LENGTH_SD_MM = 0.5  # hand-cut strips
-LENGTH_WEIGHT = 8.0
-LENGTH_CAP = 4.0  # in units of half squared standard deviations
-LENGTH_PULL = 0.02  # per mm^2, beyond the cap: nearer is still likelier
-OFF_MM = 1.5
-MOST_OFF = 3
-"""A dummy with two faults has up to so many lengths off by more; more are found where it is not."""
-OFF_COST = 200.0  # for every further one
-GAP_SD_MM = 0.25  # three panels through one joint
-GAP_CAP = 400.0  # a strip may be cut wrong, but card that meets card meets it
-FLAT_RAD = np.deg2rad(8.0)
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceNumbers:
+    """Tuned numbers of choosing together, found on path-traced photographs of dummies with known faults."""
+
+    beam: int = 600
+    """Best partial choices kept."""
+    length_sd_mm: float = 0.5
+    """Hand-cut strips: standard deviation of a length."""
+    length_weight: float = 8.0
+    """Log-likelihood units for each half squared standard deviation, of lengths and gaps."""
+    length_cap: float = 4.0
+    """Half squared standard deviations beyond which a wrong length costs no more: one strip may be as
+    wrong as it likes, ..."""
+    length_pull: float = 0.02
+    """... only that nearer is still likelier (per mm^2)."""
+    impossible: float = 1e3
+    """What a length costs that lines do not determine."""
+    off_mm: float = 1.5
+    """A length off by more is far off."""
+    most_off: int = 3
+    """A dummy with two faults has up to so many lengths far off; more are found where it is not."""
+    off_cost: float = 200.0
+    """What every further one costs."""
+    gap_sd_mm: float = 0.25
+    """Three panels run through one joint within this ..."""
+    gap_cap: float = 400.0
+    """... and missing it costs up to so much: a strip may be cut wrong, but card that meets card meets
+    it."""
+    flat_gap_mm: float = 0.2
+    """Two pages lying flat have no crossing to speak of; they must meet within this, ..."""
+    flat_turn_rad: float = float(np.deg2rad(0.5))
+    """... go straight on within this, ..."""
+    flat_weight: float = 2.0
+    """... at so much per squared standard deviation, ..."""
+    flat_cap: float = 60.0
+    """... up to so much."""
+
+
+TUNED = ChoiceNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -78,9 +106,10 @@ def _lines(item: PanelLines) -> _Lines:
 
 def _length_penalty(delta: Array) -> Array:
     out: Array = (
-        LENGTH_WEIGHT * np.minimum(0.5 * (delta / LENGTH_SD_MM) ** 2, LENGTH_CAP) + LENGTH_PULL * delta**2
+        TUNED.length_weight * np.minimum(0.5 * (delta / TUNED.length_sd_mm) ** 2, TUNED.length_cap)
+        + TUNED.length_pull * delta**2
     )
-    return np.where(np.isfinite(delta), out, 1e3)
+    return np.where(np.isfinite(delta), out, TUNED.impossible)
 
 
 class _Search:
@@ -112,7 +141,7 @@ class _Search:
         self.joint_xy = {name: xy[rows] for name, xy in self.joint_xy.items()}
         self._join(k)
         self._price_lengths()
-        keep = np.argsort(-self.score)[:BEAM]
+        keep = np.argsort(-self.score)[: TUNED.beam]
         self.picked, self.score, self.n_off = self.picked[keep], self.score[keep], self.n_off[keep]
         self.joint_xy = {name: xy[keep] for name, xy in self.joint_xy.items()}
 
@@ -122,14 +151,16 @@ class _Search:
             if joint in self.joint_xy:
                 off = self.joint_xy[joint] - p
                 gap = off[:, 0] * -v[:, 1] + off[:, 1] * v[:, 0]
-                self.score = self.score - np.minimum(LENGTH_WEIGHT * 0.5 * (gap / GAP_SD_MM) ** 2, GAP_CAP)
+                self.score = self.score - np.minimum(
+                    TUNED.length_weight * 0.5 * (gap / TUNED.gap_sd_mm) ** 2, TUNED.gap_cap
+                )
             elif joint in self.owner:
                 q, w = self._at(self.owner[joint])
                 both_pages = (
                     self.items[k].panel.role is Role.PAGE
                     and self.items[self.owner[joint]].panel.role is Role.PAGE
                 )
-                if both_pages and abs(np.pi - np.deg2rad(self.layout.opening_deg)) < FLAT_RAD:
+                if both_pages and self.layout.lies_flat:
                     self._join_flat(p, v, q, w)
                 else:
                     self.joint_xy[joint] = cross_point(q, w, p, v)
@@ -141,7 +172,9 @@ class _Search:
         off = p - q
         gap = off[:, 0] * -w[:, 1] + off[:, 1] * w[:, 0]
         turn = v[:, 0] * w[:, 1] - v[:, 1] * w[:, 0]
-        self.score = self.score - np.minimum(2 * (gap / 0.2) ** 2 + 2 * (turn / np.deg2rad(0.5)) ** 2, 60.0)
+        weight = TUNED.flat_weight
+        cost = weight * (gap / TUNED.flat_gap_mm) ** 2 + weight * (turn / TUNED.flat_turn_rad) ** 2
+        self.score = self.score - np.minimum(cost, TUNED.flat_cap)
 
     def _price_lengths(self) -> None:
         pairs = [
@@ -157,9 +190,9 @@ class _Search:
             nominal = self.layout.length(a, b)
             length = np.hypot(*(self.joint_xy[a] - self.joint_xy[b]).T)
             self.score = self.score - _length_penalty(length - nominal)
-            off = ~(np.abs(length - nominal) < OFF_MM)
+            off = ~(np.abs(length - nominal) < TUNED.off_mm)
             self.n_off = self.n_off + off
-            self.score = self.score - OFF_COST * (off & (self.n_off > MOST_OFF))
+            self.score = self.score - TUNED.off_cost * (off & (self.n_off > TUNED.most_off))
 
 
 def feet_pair(layout: Layout) -> list[tuple[str, str]]:

@@ -7,14 +7,15 @@ import numpy as np
 
 from capture.arrays import Array
 from measure.edges.candidate_lines import Candidate
-from measure.edges.line_fit import REACH_MM, Fit, refine
+from measure.edges.line_fit import TUNED as FITTING
+from measure.edges.line_fit import Fit, refine
 from measure.edges.stations import stations_for
 from measure.geometry import Curve, crossing
 from measure.guided.choose_lines import Choice, PanelLines, choose
 from measure.guided.page.page_fit import fit_pages, page_groups
 from measure.guided.panel_doubt import doubt
+from measure.guided.panel_surroundings import TUNED as SURROUNDINGS
 from measure.guided.panel_surroundings import (
-    CLEAR_STEP,
     Look,
     candidates_of,
     look_at,
@@ -267,13 +268,13 @@ def _cut_edge_tone(scene: Scene, items: list[PanelLines], fits: Mapping[str, Fit
         s = stations_for(fit.curve, 1.5, 1.5)
         evidence = scene.edges.scan(fit.curve, s, reach_mm=0.1, step_mm=0.05, template=template)
         k = int(np.argmin(np.abs(evidence.offsets_mm)))
-        both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > CLEAR_STEP
+        both = np.minimum(evidence.outer[:, k], evidence.inner[:, k]) > SURROUNDINGS.clear_step
         tones.append(evidence.middle[both, k])
     return median_tone(tones)
 
 
 def _fit_panel(scene: Scene, item: PanelLines, rough: Curve) -> tuple[Fit, Curve, float]:
     if item.panel.role is Role.PLANE:
-        return fit_plane(scene, item, rough, REACH_MM)
+        return fit_plane(scene, item, rough, FITTING.reach_mm)
     fit = refine(scene.edges, rough, scene.template(rough, item.panel), trim_mm=(1.5, 1.5))
     return fit, fit.curve, 0.1 * scene.layout.card_mm

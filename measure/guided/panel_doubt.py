@@ -1,5 +1,7 @@
 """What several steps of finding need to know about a panel in the photo."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from measure.edges.line_fit import Fit
@@ -8,16 +10,24 @@ from measure.guided.placement import Placement
 from measure.layout import Layout, Panel, Role
 from measure.reasons import Unseen, WhyUnseen
 
-FLAT_DEG = 8.0
-MIN_SHARE = 0.4
-MIN_SCORE = 5.0
-MAX_RMS_MM = 0.25
-FAIR_SHARE, FAIR_RMS_MM = 0.6, 0.06  # few stations must at least agree well
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtNumbers:
+    """Tuned numbers of what a fit must show to be believed, found on path-traced photographs of dummies."""
+
+    min_share: float = 0.4
+    """Share of a panel's stations that must be used, ..."""
+    fair_share: float = 0.6
+    """... and where no more than this are, ..."""
+    fair_rms_mm: float = 0.06
+    """... they must at least agree so well."""
+    min_score: float = 5.0
+    """Mean evidence per station."""
+    max_rms_mm: float = 0.25
+    """Scatter of the stations about a near end."""
 
 
-def is_flat(layout: Layout) -> bool:
-    """Whether the spread lies flat, near enough for its pages to look like one line."""
-    return abs(180.0 - layout.opening_deg) < FLAT_DEG
+TUNED = DoubtNumbers()
 
 
 def up_side(layout: Layout, panel: Panel, placement: Placement, curve: Curve) -> float:
@@ -32,12 +42,12 @@ def up_side(layout: Layout, panel: Panel, placement: Placement, curve: Curve) ->
 def doubt(fit: Fit) -> WhyUnseen | None:
     """Why a fit is not believed; None if it is."""
     share = fit.n_used / fit.n_stations
-    if share < MIN_SHARE or not np.isfinite(fit.rms_mm):
+    if share < TUNED.min_share or not np.isfinite(fit.rms_mm):
         return WhyUnseen(kind=Unseen.FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
-    if share < FAIR_SHARE and fit.rms_mm > FAIR_RMS_MM:
+    if share < TUNED.fair_share and fit.rms_mm > TUNED.fair_rms_mm:
         return WhyUnseen(kind=Unseen.FEW_AGREE, n_seen=fit.n_used, n_tried=fit.n_stations)
-    if fit.mean_score < MIN_SCORE:
+    if fit.mean_score < TUNED.min_score:
         return WhyUnseen(kind=Unseen.FAINT)
-    if fit.rms_mm > MAX_RMS_MM:
+    if fit.rms_mm > TUNED.max_rms_mm:
         return WhyUnseen(kind=Unseen.NO_STRAIGHT_EDGE, mm=fit.rms_mm)
     return None

@@ -12,29 +12,68 @@ from measure.edges.edge_evidence import Evidence, capped
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
 from measure.guided.choose_lines import Choice, PanelLines
-from measure.guided.panel_doubt import is_flat, up_side
+from measure.guided.panel_doubt import up_side
 from measure.guided.placement import Placement
 from measure.layout import Layout, Panel, Role
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
 from measure.scene import Scene
 
-REACH_MM = 7.0
-STEP_MM = 0.1
-N_CANDIDATES = 16
-APART_MM = 0.5  # candidates nearer to a better one are left out: fitting finds the way from there
-CLEAR_STEP = 8.0  # evidence of a step that is certainly there
-PAGE_CAP = 12.0
-MAX_FACE_MM = 10.0
-MIN_FACE_MM = 0.8
-FAR_CAP = 40.0
-FAR_SLACK_MM = 0.5
-FAR_WEIGHT = 0.6
-MIN_MARK_MM = 0.8
-MARK_WEIGHT = 0.5
-TABLE_SD_MM = 1.5
-TABLE_WEIGHT = 40.0
-TABLE_CAP = 6.0
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurroundingsNumbers:
+    """Tuned numbers of the search round a panel, found on path-traced photographs of known dummies."""
+
+    reach_mm: float = 7.0
+    """Ends of a line are looked for so far from where the placement has them, ..."""
+    step_mm: float = 0.1
+    """... in steps of this, ..."""
+    page_slope_mm: float = 2.0
+    """... and a page's two ends may differ by so much."""
+    trim_mm: float = 1.5
+    """So much of a panel's two ends is left out."""
+    station_mm: tuple[float, float] = (1.0, 2.0)
+    """Stations lie so far apart on strips and on pages."""
+    n_candidates: int = 16
+    """Lines kept of each panel, ..."""
+    apart_mm: float = 0.5
+    """... none nearer to a better one: fitting finds the way from there."""
+    clear_step: float = 8.0
+    """Evidence of a step that is certainly there (log-likelihood units)."""
+    page_cap: float = 12.0
+    """A station of a page speaks for at most so much: a long modest edge must beat a short strong
+    shadow."""
+    max_face_mm: float = 10.0
+    """Faces are followed so far to their far ends."""
+    min_face_mm: float = 0.8
+    """A narrower face is too near the stripe itself to be told from it."""
+    far_cap: float = 40.0
+    """A station speaks for a far end with at most so much, ..."""
+    far_slack_mm: float = 0.5
+    """... within this, for depth is not quite known, ..."""
+    far_weight: float = 0.6
+    """... and with this weight."""
+    min_mark_mm: float = 0.8
+    """Lines farther apart may be a near end and a mark on its panel's face, ..."""
+    most_share: float = 1.1
+    """... if the other lies within that share of the face, ..."""
+    parallel_mm: float = 0.5
+    """... nearly parallel, ..."""
+    mark_weight: float = 0.5
+    """... and then the inner one loses this share of the outer one's evidence."""
+    table_sd_mm: float = 1.5
+    """A flat page lies within this of the table the sheet stands on; ..."""
+    table_weight: float = 40.0
+    """... log-likelihood units per half squared standard deviation, ..."""
+    table_cap: float = 6.0
+    """... gentle and limited: the dummy may stand on a book."""
+    least_tones: int = 5
+    """A panel's tone is taken from no fewer clear stations, ..."""
+    least_panels: int = 2
+    """... and the photo's from no fewer panels."""
+
+
+TUNED = SurroundingsNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -59,11 +98,11 @@ def look_at(scene: Scene, panel: Panel, placement: Placement) -> Look:
     ends = placement.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
     curve = Curve(a=ends[0], b=ends[1])
     page = panel.role is Role.PAGE
-    s = stations_for(curve, 1.5, 1.5, 2.0 if page else 1.0)
+    s = stations_for(curve, TUNED.trim_mm, TUNED.trim_mm, TUNED.station_mm[page])
     shift = _near_shift(plane, curve, s, layout.depth_mm)
-    room = REACH_MM + 0.2 + min(float(np.max(np.abs(shift))) + 0.5, MAX_FACE_MM)
+    room = TUNED.reach_mm + 0.2 + min(float(np.max(np.abs(shift))) + 0.5, TUNED.max_face_mm)
     template = scene.template(curve, panel)
-    evidence = scene.edges.scan(curve, s, reach_mm=room, step_mm=STEP_MM, template=template)
+    evidence = scene.edges.scan(curve, s, reach_mm=room, step_mm=TUNED.step_mm, template=template)
     printed = _printed(curve, s, evidence, scene.region)
     up = up_side(layout, panel, placement, curve)
     return Look(
@@ -93,7 +132,7 @@ def _printed(curve: Curve, stations: Array, evidence: Evidence, region: Region) 
     out = np.zeros(xy.shape[:2], dtype=bool)
     for left, right, low, top in region.printed:
         x, y = xy[..., 0], xy[..., 1]
-        out |= (x > left) & (x < right) & (y > low - FAR_SLACK_MM) & (y < top + FAR_SLACK_MM)
+        out |= (x > left) & (x < right) & (y > low - TUNED.far_slack_mm) & (y < top + TUNED.far_slack_mm)
     return out
 
 
@@ -108,9 +147,9 @@ def _far_edge(
     x = evidence.offsets_mm
     per_mm = depth_mm / (plane.eye_mm[2] - plane.z_mm)
     # The step on the background side lies half a card from the middle line; depth is not quite known.
-    window = 2 * int(round(FAR_SLACK_MM / STEP_MM)) + 1
+    window = 2 * int(round(TUNED.far_slack_mm / TUNED.step_mm)) + 1
     card = np.where(printed, 0.0, evidence.outer)
-    outer = maximum_filter1d(np.minimum(card, FAR_CAP), window, axis=1)
+    outer = maximum_filter1d(np.minimum(card, TUNED.far_cap), window, axis=1)
     near = np.stack(
         [
             np.interp(x * (1 + per_mm) + d, x, row, left=0, right=0)
@@ -118,13 +157,13 @@ def _far_edge(
         ]
     )
     # Too near the stripe itself to be told from it.
-    out: Array = np.where(np.abs(shift)[:, None] > MIN_FACE_MM, FAR_WEIGHT * near, 0.0)
+    out: Array = np.where(np.abs(shift)[:, None] > TUNED.min_face_mm, TUNED.far_weight * near, 0.0)
     return out
 
 
 def _page_height(layout: Layout, region: Region) -> float | None:
     """Height of the middle of a flat page that lies on the same table as the sheet; else None."""
-    if region.table_mm is None or not is_flat(layout):
+    if region.table_mm is None or not layout.lies_flat:
         return None
     return region.table_mm + layout.base_mm / 2
 
@@ -134,15 +173,20 @@ def candidates_of(scene: Scene, look: Look) -> PanelLines:
     page = look.panel.role is Role.PAGE
     evidence = look.evidence
     if page:
-        # A long modest edge must beat a short strong shadow.
-        score = capped(evidence.outer, evidence.inner, PAGE_CAP)
+        score = capped(evidence.outer, evidence.inner, TUNED.page_cap)
     else:
         score = np.maximum(evidence.score - scene.edges.off_tone(evidence, scene.tone) - look.far_edge, 0.0)
     score = score * look.visible[:, None]
-    sums = line_scores(score, evidence.offsets_mm, look.stations, REACH_MM, 2.0 if page else REACH_MM)
+    sums = line_scores(
+        score,
+        evidence.offsets_mm,
+        look.stations,
+        TUNED.reach_mm,
+        TUNED.page_slope_mm if page else TUNED.reach_mm,
+    )
     if page and look.table_mm is not None:
         sums = sums - _off_table(look, sums.shape[0])
-    found = best_lines(sums, REACH_MM, N_CANDIDATES, APART_MM)
+    found = best_lines(sums, TUNED.reach_mm, TUNED.n_candidates, TUNED.apart_mm)
     return PanelLines(
         panel=look.panel,
         base=look.curve,
@@ -165,11 +209,15 @@ def _without_inner_marks(look: Look, found: list[Candidate]) -> list[Candidate]:
         for e in found:
             # How far out the other line lies, as shares of what separates far end and near end.
             d0, d1 = e.d0_mm - c.d0_mm, e.d1_mm - c.d1_mm
-            if min(abs(first), abs(last)) < MIN_FACE_MM or min(abs(d0), abs(d1)) < MIN_MARK_MM:
+            if min(abs(first), abs(last)) < TUNED.min_face_mm or min(abs(d0), abs(d1)) < TUNED.min_mark_mm:
                 continue
             f0, f1 = d0 / first, d1 / last
-            if min(f0, f1) > 0 and max(f0, f1) < 1.1 and abs(f0 - f1) * max(abs(first), abs(last)) < 0.5:
-                cost = max(cost, MARK_WEIGHT * _outer_sum(look, e))
+            if (
+                min(f0, f1) > 0
+                and max(f0, f1) < TUNED.most_share
+                and abs(f0 - f1) * max(abs(first), abs(last)) < TUNED.parallel_mm
+            ):
+                cost = max(cost, TUNED.mark_weight * _outer_sum(look, e))
         out.append(replace(c, score=c.score - cost))
     return sorted((c for c in out if c.score > 0), key=lambda c: -c.score)
 
@@ -177,8 +225,8 @@ def _without_inner_marks(look: Look, found: list[Candidate]) -> list[Candidate]:
 def _outer_sum(look: Look, line: Candidate) -> float:
     """Evidence, summed along a line, that the background begins there."""
     offset = line.d0_mm * (1 - look.stations) + line.d1_mm * look.stations
-    k = np.rint((offset - look.evidence.offsets_mm[0]) / STEP_MM).astype(int)
-    outer = np.minimum(look.evidence.outer[np.arange(len(k)), k], FAR_CAP)
+    k = np.rint((offset - look.evidence.offsets_mm[0]) / TUNED.step_mm).astype(int)
+    outer = np.minimum(look.evidence.outer[np.arange(len(k)), k], TUNED.far_cap)
     return float(np.sum(outer * look.visible))
 
 
@@ -188,11 +236,11 @@ def _off_table(look: Look, size: int) -> Array:
     Gentle and limited: the dummy may stand on a book.
     """
     assert look.table_mm is not None
-    grid = np.linspace(-REACH_MM, REACH_MM, size)
+    grid = np.linspace(-TUNED.reach_mm, TUNED.reach_mm, size)
     up = look.curve.normal[1]
-    ends = [(end[1] + grid * up - look.table_mm) / TABLE_SD_MM for end in (look.curve.a, look.curve.b)]
+    ends = [(end[1] + grid * up - look.table_mm) / TUNED.table_sd_mm for end in (look.curve.a, look.curve.b)]
     off = 0.5 * (ends[0][:, None] ** 2 + ends[1][None, :] ** 2)
-    out: Array = TABLE_WEIGHT * np.minimum(off, TABLE_CAP)
+    out: Array = TUNED.table_weight * np.minimum(off, TUNED.table_cap)
     return out
 
 
@@ -206,14 +254,14 @@ def rough_tone(looks: list[Look], items: list[PanelLines], choice: Choice) -> fl
             continue
         c = item.candidates[choice.index[look.panel.name]]
         offset = c.d0_mm * (1 - look.stations) + c.d1_mm * look.stations
-        k = np.rint((offset - look.evidence.offsets_mm[0]) / STEP_MM).astype(int)
+        k = np.rint((offset - look.evidence.offsets_mm[0]) / TUNED.step_mm).astype(int)
         rows = np.arange(len(k))
-        clear = np.minimum(look.evidence.outer[rows, k], look.evidence.inner[rows, k]) > CLEAR_STEP
+        clear = np.minimum(look.evidence.outer[rows, k], look.evidence.inner[rows, k]) > TUNED.clear_step
         tones.append(look.evidence.middle[rows[clear], k[clear]])
     return median_tone(tones)
 
 
 def median_tone(tones: list[Array]) -> float | None:
     """Median over panels of each panel's median, so that one misplaced panel does not set the tone."""
-    medians = [float(np.median(t)) for t in tones if len(t) >= 5]
-    return float(np.median(medians)) if len(medians) >= 2 else None
+    medians = [float(np.median(t)) for t in tones if len(t) >= TUNED.least_tones]
+    return float(np.median(medians)) if len(medians) >= TUNED.least_panels else None

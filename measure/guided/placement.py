@@ -18,9 +18,42 @@ from measure.layout import Layout, Role
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
 
-PER_MM = 1.6  # samples of the coarse map per mm: a card's faces, not its thickness, make this map
-LINE_MM = 10.0  # length of the line integral that separates edges from texture
-SLACK_MM = 4.0  # a panel may be this far off its nominal place without losing score
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacementNumbers:
+    """Tuned numbers of the coarse registration, found on path-traced photographs of known dummies."""
+
+    per_mm: float = 1.6
+    """Samples of the coarse map per mm: a card's faces, not its thickness, make this map."""
+    reduce: float = 1.3
+    """The photo is reduced until it has at most so many pixels a sample."""
+    line_mm: float = 10.0
+    """Length of the line integral that separates edges from texture ..."""
+    line_sd: float = 0.6
+    """... and the standard deviation of its width, samples."""
+    slack_mm: float = 4.0
+    """A panel may be this far off its nominal place without losing score, ..."""
+    turns_deg: tuple[int, ...] = (-8, -4, 0, 4, 8)
+    """... and turned by so much; directions are told apart in steps of these."""
+    full_step: float = 0.03
+    """Square-root grey per sample that is already a full edge: contrast of the background must not
+    outvote the shape."""
+    soft: float = 0.8
+    """Smoothing before the gradient, samples."""
+    page_share: float = 0.6
+    """So much of a page counts: its outer part is often hidden by the sheet's legs or out of the
+    photo."""
+    full_mm: float = 40.0
+    """A shorter panel counts less."""
+    n_samples: int = 7
+    """Places along a panel at which the map is read, ..."""
+    inside: tuple[float, float] = (0.1, 0.9)
+    """... from here to there, as shares of its length."""
+    apart_mm: float = 8.0
+    """Best places of one roll are at least so far apart."""
+
+
+TUNED = PlacementNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -49,15 +82,16 @@ def _look_up(grey: Single, px: Single) -> Single:
 
 
 def _coarse_map(plane: MeasuringPlane, region: Region) -> Single:
-    """Square-root grey values of the region at PER_MM, row 0 at the bottom, masked parts blanked."""
-    nx = int((region.right - region.left) * PER_MM) + 1
-    ny = int((region.top - region.bottom) * PER_MM) + 1
+    """Square-root grey values of the region at TUNED.per_mm, row 0 at the bottom, masked parts blanked."""
+    nx = int((region.right - region.left) * TUNED.per_mm) + 1
+    ny = int((region.top - region.bottom) * TUNED.per_mm) + 1
     xy = np.stack(
-        np.meshgrid(region.left + np.arange(nx) / PER_MM, region.bottom + np.arange(ny) / PER_MM), axis=-1
+        np.meshgrid(region.left + np.arange(nx) / TUNED.per_mm, region.bottom + np.arange(ny) / TUNED.per_mm),
+        axis=-1,
     )
     middle = np.array([(region.left + region.right) / 2, (region.bottom + region.top) / 2])
     scale = plane.view.px_per_mm(middle, plane.z_mm)
-    factor = max(1, int(scale / PER_MM / 1.3))
+    factor = max(1, int(scale / TUNED.per_mm / TUNED.reduce))
     small = cv2.resize(plane.grey, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
     flat = xy.reshape(-1, 2)
     px = plane.view.project(np.column_stack([flat, np.full(len(flat), plane.z_mm)]))
@@ -69,11 +103,11 @@ def _coarse_map(plane: MeasuringPlane, region: Region) -> Single:
 
 
 def _line_kernel(angle_rad: float) -> Single:
-    half = int(LINE_MM * PER_MM / 2)
+    half = int(TUNED.line_mm * TUNED.per_mm / 2)
     y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(float)
     across = -x * np.sin(angle_rad) + y * np.cos(angle_rad)
     along = x * np.cos(angle_rad) + y * np.sin(angle_rad)
-    kernel = np.exp(-0.5 * (across / 0.6) ** 2) * (np.abs(along) <= half)
+    kernel = np.exp(-0.5 * (across / TUNED.line_sd) ** 2) * (np.abs(along) <= half)
     return np.asarray(kernel / kernel.sum(), dtype=np.float32)
 
 
@@ -81,13 +115,10 @@ class _EdgeMaps:
     """Oriented edge maps of one region, made when first asked for."""
 
     def __init__(self, grey: Single, allowed: NDArray[np.bool_]) -> None:
-        soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
+        soft = cv2.GaussianBlur(grey, (0, 0), TUNED.soft)
         self._gx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, scale=0.125)
         self._gy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, scale=0.125)
         self._allowed = allowed
-        # A gradient of a few per cent of full scale per sample is already a full edge: contrast of the
-        # background must not outvote the shape.
-        self._full = 0.03
         self._cache: dict[int, Single] = {}
         self._wide: dict[tuple[int, float], Single] = {}
 
@@ -96,7 +127,7 @@ class _EdgeMaps:
             a = np.deg2rad(degrees)
             across = np.abs(-self._gx * np.sin(a) + self._gy * np.cos(a))
             along = np.abs(self._gx * np.cos(a) + self._gy * np.sin(a))
-            edge = np.clip((across - along) / self._full, 0, 1).astype(np.float32)
+            edge = np.clip((across - along) / TUNED.full_step, 0, 1).astype(np.float32)
             edge[~self._allowed] = 0
             summed = cv2.filter2D(edge, -1, _line_kernel(a), borderType=cv2.BORDER_CONSTANT)
             self._cache[degrees] = np.asarray(summed, dtype=np.float32)
@@ -107,10 +138,11 @@ class _EdgeMaps:
         base = int(round(np.rad2deg(angle_rad) / 4)) * 4 % 180
         if (base, slack_mm) in self._wide:
             return self._wide[base, slack_mm]
-        best = self._response((base - 8) % 180)
-        for turn in (-4, 0, 4, 8):
+        first, *others = TUNED.turns_deg
+        best = self._response((base + first) % 180)
+        for turn in others:
             best = np.asarray(np.maximum(best, self._response((base + turn) % 180)), dtype=np.float32)
-        size = 2 * int(slack_mm * PER_MM) + 1
+        size = 2 * int(slack_mm * TUNED.per_mm) + 1
         wide = cv2.dilate(best, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
         self._wide[base, slack_mm] = np.asarray(cv2.blur(wide, (5, 5)), dtype=np.float32)
         return self._wide[base, slack_mm]
@@ -131,8 +163,8 @@ def place_layouts(
     grey = _coarse_map(plane, region)
     allowed = np.ones(grey.shape, dtype=bool)
     for left, right, bottom, top in region.masked:
-        r0, r1 = (int((v - region.bottom) * PER_MM) for v in (bottom, top))
-        c0, c1 = (int((v - region.left) * PER_MM) for v in (left, right))
+        r0, r1 = (int((v - region.bottom) * TUNED.per_mm) for v in (bottom, top))
+        c0, c1 = (int((v - region.left) * TUNED.per_mm) for v in (left, right))
         allowed[max(r0, 0) : max(r1, 0), max(c0, 0) : max(c1, 0)] = False
     maps = _EdgeMaps(grey, allowed)
     out: list[Placement] = []
@@ -169,28 +201,27 @@ def _best_shifts(
     for panel in layout.panels:
         ends = turn.apply(np.stack([layout.at(panel.joints[0]), layout.at(panel.joints[-1])]))
         delta = ends[1] - ends[0]
-        # A page's outer part is often hidden by the sheet's legs or out of the photo.
-        share = 0.6 if panel.role is Role.PAGE else 1.0
-        response = maps.widened(float(np.arctan2(delta[1], delta[0])), SLACK_MM)
-        samples = ends[0] + np.linspace(0.1, 0.9, 7)[:, None] * delta * share
+        share = TUNED.page_share if panel.role is Role.PAGE else 1.0
+        response = maps.widened(float(np.arctan2(delta[1], delta[0])), TUNED.slack_mm)
+        samples = ends[0] + np.linspace(*TUNED.inside, TUNED.n_samples)[:, None] * delta * share
         acc = np.zeros_like(total)
         for x, y in samples:
-            acc += _shifted(response, round(y * PER_MM), round(x * PER_MM))
-        total += acc / len(samples) * np.float32(min(1.0, np.hypot(*delta) / 40))
+            acc += _shifted(response, round(y * TUNED.per_mm), round(x * TUNED.per_mm))
+        total += acc / len(samples) * np.float32(min(1.0, np.hypot(*delta) / TUNED.full_mm))
     found: list[Placement] = []
     work = total.copy()
     for _ in range(n_best):
         r, c = np.unravel_index(int(np.argmax(work)), work.shape)
         found.append(
             Placement(
-                x_mm=region.left + float(c) / PER_MM,
-                y_mm=region.bottom + float(r) / PER_MM,
+                x_mm=region.left + float(c) / TUNED.per_mm,
+                y_mm=region.bottom + float(r) / TUNED.per_mm,
                 roll_rad=roll,
                 score=float(work[r, c]),
                 layout=layout,
             )
         )
-        k = int(8 * PER_MM)
+        k = int(TUNED.apart_mm * TUNED.per_mm)
         work[max(0, r - k) : r + k, max(0, c - k) : c + k] = -1
     return found
 

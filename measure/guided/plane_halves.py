@@ -1,7 +1,7 @@
 """The two halves of the floating plane: their fits, and the level their joints lie on."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,12 +16,42 @@ from measure.layout import Layout, Role
 from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
 
-APEX_MIN_SINE = 0.35  # folds that cross at a smaller angle do not place the ridge in height
-RIDGE_GAP_MM = 0.35
-ASTRAY_MM = 2.0  # a strip may be glued on beside the ridge, but not through the air
-BEYOND_MM = (0.9, 3.0)  # stretch beyond the crossing with the plane in which a leg must not be seen
-GOES_ON_SHARE = 0.6
-MOST_OF_IT = 0.8
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaneHalfNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies, some creased off the ridge."""
+
+    trim_mm: float = 1.0
+    """So much of a plane half's two ends is not used."""
+    layers_off: tuple[int, ...] = (-2, -1, 1, 2)
+    """A half that is doubted is looked for so many thicknesses off: another layer's edge."""
+    apex_min_sine: float = 0.35
+    """Folds that cross at a smaller angle do not place the ridge in height."""
+    ridge_gap_mm: float = 0.35
+    """A half that misses the ridge by more is fitted again nearer to it, ..."""
+    again_reach_mm: float = 0.25
+    """... within this, ..."""
+    better_share: float = 0.6
+    """... and taken if it then misses it by less than that share ..."""
+    least_share: float = 0.5
+    """... and keeps at least that share of its evidence."""
+    astray_mm: float = 2.0
+    """A strip may be glued on beside the ridge, but not through the air."""
+    beyond_mm: tuple[float, float] = (0.9, 3.0)
+    """Stretch beyond the crossing with the plane in which a leg must not be seen, ..."""
+    beyond_station_mm: float = 0.3
+    """... looked at every so many mm, ..."""
+    beyond_reach_mm: float = 0.2
+    """... within this of its line, ..."""
+    beyond_step_mm: float = 0.1
+    """... in such steps."""
+    goes_on_share: float = 0.6
+    """A station with that share of the leg's own evidence shows it going on, ..."""
+    most_of_it: float = 0.8
+    """... and so must that share of them."""
+
+
+TUNED = PlaneHalfNumbers()
 
 
 def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> tuple[Fit, Curve, float]:
@@ -29,12 +59,19 @@ def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> 
     template = scene.template(rough, item.panel)
 
     def fitted(start: Curve) -> Fit:
-        return refine(scene.edges, start, template, trim_mm=(1.0, 1.0), stack_up=item.up, reach_mm=reach_mm)
+        return refine(
+            scene.edges,
+            start,
+            template,
+            trim_mm=(TUNED.trim_mm, TUNED.trim_mm),
+            stack_up=item.up,
+            reach_mm=reach_mm,
+        )
 
     fit = fitted(rough)
     if doubt(fit):
         # The rough line may run along another layer's edge: look one and two thicknesses off.
-        starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in (-2, -1, 1, 2)]
+        starts = [replace(rough, d0=k * template.card_mm, d1=k * template.card_mm) for k in TUNED.layers_off]
         tries = [fitted(s.straightened()) for s in starts]
         fit = max([fit, *tries], key=lambda f: f.mean_score if np.isfinite(f.rms_mm) else 0.0)
     spacing = scene.layout.length(item.panel.joints[0], item.panel.joints[1])
@@ -65,13 +102,15 @@ def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) 
             at = crossing(curve, hinges[name])
             if not np.all(np.isfinite(at)):
                 continue
-            start, end = (at + d * curve.tangent for d in BEYOND_MM)
+            start, end = (at + d * curve.tangent for d in TUNED.beyond_mm)
             beyond = Curve(a=start, b=end)
             template = scene.template(beyond, leg)
-            s = stations_for(beyond, 0.0, 0.0, 0.3)
-            evidence = scene.edges.scan(beyond, s, reach_mm=0.2, step_mm=0.1, template=template)
-            goes_on = evidence.score.max(axis=1) > GOES_ON_SHARE * fits[leg.name].mean_score
-            if np.mean(goes_on) > MOST_OF_IT:
+            s = stations_for(beyond, 0.0, 0.0, TUNED.beyond_station_mm)
+            evidence = scene.edges.scan(
+                beyond, s, reach_mm=TUNED.beyond_reach_mm, step_mm=TUNED.beyond_step_mm, template=template
+            )
+            goes_on = evidence.score.max(axis=1) > TUNED.goes_on_share * fits[leg.name].mean_score
+            if np.mean(goes_on) > TUNED.most_of_it:
                 out[name] = WhyUnseen(kind=Unseen.LEG_GOES_ON, names=(leg.name,))
     return out if n_seen > 1 and len(out) == n_seen else {}
 
@@ -85,14 +124,14 @@ def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, WhyUnseen]:
             continue
         apex = _apex([hinges[f.name] for f in folds if half.joints[0] in f.joints])
         gap = 0.0 if apex is None else abs(_gap(apex, hinges[half.name]))
-        if gap > ASTRAY_MM:
+        if gap > TUNED.astray_mm:
             out[half.name] = WhyUnseen(kind=Unseen.MISSES_RIDGE, mm=gap)
     return out
 
 
 def _apex(folds: list[Curve]) -> Array | None:
     """Where two folds cross; None where they do not place the ridge in height."""
-    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < APEX_MIN_SINE:
+    if len(folds) != 2 or abs(float(folds[0].tangent @ folds[1].normal)) < TUNED.apex_min_sine:
         return None
     return crossing(*folds)
 
@@ -122,10 +161,14 @@ def settle_planes(
         if item.panel.role is not Role.PLANE:
             continue
         gap = _gap(apex, hinges[name])
-        if abs(gap) < RIDGE_GAP_MM:
+        if abs(gap) < TUNED.ridge_gap_mm:
             continue
         start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
-        fit, hinge, err = fit_plane(scene, item, start, 0.25)
+        fit, hinge, err = fit_plane(scene, item, start, TUNED.again_reach_mm)
         left = _gap(apex, hinge)
-        if abs(left) < 0.6 * abs(gap) and not doubt(fit) and fit.mean_score > 0.5 * fits[name].mean_score:
+        if (
+            abs(left) < TUNED.better_share * abs(gap)
+            and not doubt(fit)
+            and fit.mean_score > TUNED.least_share * fits[name].mean_score
+        ):
             fits[name], hinges[name], layer_sd[name] = fit, hinge, err

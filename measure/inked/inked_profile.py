@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 
 from capture.camera.view import View
-from measure.guided.panel_doubt import is_flat
 from measure.guided.placement import Placement
 from measure.inked.ink_budget import covariances, solved
 from measure.inked.ink_lines import InkLines, Located
@@ -49,7 +48,7 @@ def inked_profile(
     if ink is None:
         return None
     layout = ink.layout
-    pages = known if known is not None else pages_from_tabs(ink, plane.z_mm, flat=is_flat(layout))
+    pages = known if known is not None else pages_from_tabs(ink, plane.z_mm, flat=layout.lies_flat)
     lines = InkLines(
         layout=layout,
         eye_mm=plane.eye_mm,

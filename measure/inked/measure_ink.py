@@ -8,7 +8,6 @@ import numpy as np
 from measure.edges.dark_line import DarkLine
 from measure.edges.line_fit import Fit
 from measure.geometry import Curve, crossing
-from measure.guided.panel_doubt import is_flat
 from measure.guided.placement import Placement
 from measure.inked.feet import PageFrame, choose_tabs
 from measure.inked.find_lines import InkFound, RoughLine, find_ink
@@ -247,7 +246,7 @@ def _tabs(
             reach = TUNED.marked_reach_mm
         lines[foot] = strip
         places[foot] = tab_places(plane, strip, frame.along, frame.up, line, reach)
-    groups = [list(pages)] if is_flat(layout) else [[f for f in pages if pages[f] == q] for q in frames]
+    groups = [list(pages)] if layout.lies_flat else [[f for f in pages if pages[f] == q] for q in frames]
     picked = choose_tabs(
         places, {foot: frames[page] for foot, page in pages.items()}, [g for g in groups if g]
     )

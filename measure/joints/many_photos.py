@@ -29,13 +29,37 @@ COMMON = ("card layers", "print scale", SPINE_MARK)
 PARTLY = {"edge fits": 0.75}
 """What misleads a fit (a shadow, a tab, another layer) is partly the same in photos of one dummy; with no
 such share U covered the angles from three path-traced photographs in 77 % of cases."""
-FLOOR_MM = 0.02  # no joint of one photo counts as known better than this
-STILL_MM, STILL_RAD = 1.0, np.deg2rad(0.4)  # moved by less: not moved, only seen a little differently
-STILL_SD_MM, STILL_SD_RAD = 0.1, np.deg2rad(0.04)
-FREE_SD_MM, FREE_SD_RAD = 200.0, 1.0
-HUBER = 2.0  # residuals beyond so many standard deviations count less
-APART_SD, APART_MM = 4.0, 0.4
-MIN_COMMON = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManyPhotosNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies, three photos each."""
+
+    floor_mm: float = 0.02
+    """No joint of one photo counts as known better than this."""
+    still_mm: float = 1.0
+    """Moved by less, and ..."""
+    still_rad: float = float(np.deg2rad(0.4))
+    """... turned by less: not moved, only seen a little differently, ..."""
+    still_sd: tuple[float, float, float] = (0.1, 0.1, float(np.deg2rad(0.04)))
+    """... by these standard deviations (mm, mm, rad), ..."""
+    free_sd: tuple[float, float, float] = (200.0, 200.0, 1.0)
+    """... while what was moved may have been moved anywhere."""
+    huber: float = 2.0
+    """Residuals beyond so many standard deviations count less (Huber's weights, iterated)."""
+    rounds: int = 10
+    """Iterations of these weights."""
+    ridge_mm2: float = 1e-6
+    """Added to the prior of near ends, so that it can be inverted."""
+    apart_sd: float = 4.0
+    """A joint that one photo shows beyond so many standard deviations, ..."""
+    apart_mm: float = 0.4
+    """... and by more than this, elsewhere than the others is named."""
+    min_common: int = 4
+    """Joints that two photos must have in common."""
+
+
+TUNED = ManyPhotosNumbers()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +94,7 @@ class Together:
 def _aligned(profile: Profile, onto: Profile) -> tuple[float, Array]:
     """Rotation (rad) and translation that bring a profile's joints best on to another's."""
     common = [j for j in profile.joints if j in onto.joints]
-    if len(common) < MIN_COMMON:
+    if len(common) < TUNED.min_common:
         raise MeasureError(
             f"the photos have only {len(common)} joints in common; take them of the same dummy at the same "
             "opening, or check them one by one"
@@ -121,7 +145,7 @@ def _own_cov(profile: Profile) -> Array:
     """Covariance of what is this photo's own: edges and view, not the near ends, not what all share."""
     shared = (*COMMON, "near ends", "standoff")
     own = [c for k, c in profile.cov_by_source.items() if k not in shared]
-    out: Array = np.sum(own, axis=0) + FLOOR_MM**2 * np.eye(2 * len(profile.joints))
+    out: Array = np.sum(own, axis=0) + TUNED.floor_mm**2 * np.eye(2 * len(profile.joints))
     return out
 
 
@@ -180,7 +204,7 @@ def _solve(system: _System, delta_prior: Array, motion_sd: Array) -> _Solution:
     prior = block_diag(np.zeros((n_x, n_x)), np.diag(motion_sd**-2.0), known)
     sd = np.sqrt(np.diag(system.own_cov))
     doubt = np.ones(len(system.y))
-    for _ in range(10):
+    for _ in range(TUNED.rounds):
         w = np.linalg.inv(system.own_cov * np.sqrt(np.outer(doubt, doubt)))
         inverse = np.asarray(np.linalg.inv(a.T @ w @ a + prior), dtype=np.float64)
         gain = inverse @ a.T @ w
@@ -188,7 +212,7 @@ def _solve(system: _System, delta_prior: Array, motion_sd: Array) -> _Solution:
         residual = system.y - a @ solution
         # Both coordinates of a joint are doubted together.
         far = np.hypot(*(residual / sd).reshape(-1, 2).T) / np.sqrt(2)
-        doubt = np.repeat(np.maximum(far / HUBER, 1.0) ** 2, 2)
+        doubt = np.repeat(np.maximum(far / TUNED.huber, 1.0) ** 2, 2)
     return _Solution(
         x=solution[:n_x],
         motion=solution[n_x : n_x + n_m],
@@ -215,7 +239,8 @@ def combine(profiles: Sequence[Profile]) -> Together:
     centre = first.xy_mm.mean(axis=0)
     # A photo of a dummy that was not moved is not brought on to the first: only the adjustment may shift it.
     still = [
-        abs(turn) < STILL_RAD and np.hypot(*(_rotation(turn) @ centre + shift - centre)) < STILL_MM
+        abs(turn) < TUNED.still_rad
+        and np.hypot(*(_rotation(turn) @ centre + shift - centre)) < TUNED.still_mm
         for turn, shift in moves
     ]
     placed = [
@@ -226,13 +251,8 @@ def combine(profiles: Sequence[Profile]) -> Together:
     n_panels = len(system.panels)
     spread = near_end_prior(n_panels, max(p.near_end_sd_mm for p in profiles))
     together = _standoff_var(first) * np.ones((2 * n_panels, 2 * n_panels))
-    motion_sd = np.concatenate(
-        [
-            np.array([STILL_SD_MM, STILL_SD_MM, STILL_SD_RAD] if s else [FREE_SD_MM, FREE_SD_MM, FREE_SD_RAD])
-            for s in still[1:]
-        ]
-    )
-    solved = _solve(system, spread + together + 1e-6 * np.eye(2 * n_panels), motion_sd)
+    motion_sd = np.concatenate([np.array(TUNED.still_sd if s else TUNED.free_sd) for s in still[1:]])
+    solved = _solve(system, spread + together + TUNED.ridge_mm2 * np.eye(2 * n_panels), motion_sd)
     through = solved.gain @ system.gain
     sources = _sources(placed, system, solved, motion_sd)
     sources["near ends"] = through @ spread @ through.T
@@ -316,7 +336,7 @@ def _disagreements(
             r = solved.residual[at + 2 * k : at + 2 * k + 2]
             apart = float(np.hypot(*r))
             far = float(np.hypot(*(r / sd[at + 2 * k : at + 2 * k + 2])))
-            if far > APART_SD and apart > APART_MM:
+            if far > TUNED.apart_sd and apart > TUNED.apart_mm:
                 out.append(Disagreement(photo=i, joint=joint, apart_mm=apart))
         at += 2 * len(p.joints)
     return tuple(sorted(out, key=lambda d: -d.apart_mm))

@@ -5,7 +5,7 @@ with at least one other, carry a panel.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,15 +20,31 @@ from measure.tracing.straight_stripes import Stripe
 from measure.tracing.trace_dummy import Traced
 from measure.tracing.traced_shape import aims_at
 
-LEAST_SCORE = 150.0  # of a strip or an upper panel
-FEET_APART_MM = 6.0
-TOP_MM = 2.5  # strips meet, or come to the panel they carry, within this
-MOST = 8
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumberedNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies of other constructions."""
+
+    least_score: float = 150.0
+    """Evidence of a strip or an upper panel."""
+    feet_apart_mm: float = 6.0
+    """Feet nearer to each other are one."""
+    top_mm: float = 2.5
+    """Strips meet, or come to the page or to the panel they carry, within this."""
+    most: int = 8
+    """Strips taken at most."""
+    above_mm: float = 5.0
+    """An upper panel lies at least so far above the page, ..."""
+    least_sine: float = 0.3
+    """... and makes at least this (sine) with what carries it."""
+
+
+TUNED = NumberedNumbers()
 
 
 def numbered(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array, card: Card) -> Traced | None:
     """Return a layout of numbered panels on a flat spread; None if no two that stand carry a third."""
-    clear = [s for s in stripes if s.score > LEAST_SCORE and not aims_at(s.curve, eye_mm)]
+    clear = [s for s in stripes if s.score > TUNED.least_score and not aims_at(s.curve, eye_mm)]
     best: tuple[float, Pages, list[Strip], list[tuple[Stripe, list[int]]]] | None = None
     for pages in (p for p in page_lines(clear, table_mm) if p.flat and p.score > 0):
         strips = _apart(standing(clear, pages.right, 1.0))
@@ -47,8 +63,8 @@ def _apart(strips: Sequence[Strip]) -> list[Strip]:
     """Return strips whose lower ends come to the page, the strongest ones, feet apart, from left to right."""
     kept: list[Strip] = []
     for s in sorted(strips, key=lambda x: -x.stripe.score):
-        close = any(np.hypot(*(s.foot - t.foot)) < FEET_APART_MM for t in kept)
-        if s.gap < TOP_MM and s.through == 0.0 and not close and len(kept) < MOST:
+        close = any(np.hypot(*(s.foot - t.foot)) < TUNED.feet_apart_mm for t in kept)
+        if s.gap < TUNED.top_mm and s.through == 0.0 and not close and len(kept) < TUNED.most:
             kept.append(s)
     return sorted(kept, key=lambda x: float(x.foot[0]))
 
@@ -59,7 +75,7 @@ def _uppers(clear: Sequence[Stripe], strips: Sequence[Strip], pages: Pages) -> l
     out: list[tuple[Stripe, list[int]]] = []
     for s in sorted(clear, key=lambda x: -x.score):
         heights = [float((p - pages.right.a) @ pages.right.normal) for p in (s.curve.a, s.curve.b)]
-        if min(heights) < 5.0:
+        if min(heights) < TUNED.above_mm:
             continue
         on = [k for k, strip in enumerate(strips) if k not in used and _carries(strip, s)]
         if len(on) >= 2:
@@ -69,11 +85,17 @@ def _uppers(clear: Sequence[Stripe], strips: Sequence[Strip], pages: Pages) -> l
 
 
 def _carries(strip: Strip, upper: Stripe) -> bool:
-    if strip.stripe is upper or abs(float(strip.stripe.curve.tangent @ upper.curve.normal)) < 0.3:
+    if (
+        strip.stripe is upper
+        or abs(float(strip.stripe.curve.tangent @ upper.curve.normal)) < TUNED.least_sine
+    ):
         return False
     at = crossing(strip.stripe.curve, upper.curve)
     along = float((at - upper.curve.a) @ upper.curve.tangent)
-    return bool(np.hypot(*(at - strip.top)) < TOP_MM and -TOP_MM < along < upper.curve.length + TOP_MM)
+    return bool(
+        np.hypot(*(at - strip.top)) < TUNED.top_mm
+        and -TUNED.top_mm < along < upper.curve.length + TUNED.top_mm
+    )
 
 
 def _traced(

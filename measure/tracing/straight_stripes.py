@@ -19,20 +19,61 @@ from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
 
-PER_MM = 6.0  # samples of the straightened picture per mm: a card is two of them
-ROW_MM = 1.0  # evidence is taken over so much along a line at a time
-TURN_DEG = 4.0  # between turns: a stripe seen two degrees off its own direction is still sharp
-SLANTS = 8  # directions per turn, half a degree apart
-STATION_CAP = 20.0  # one place speaks for at most so much
-TWO_STEPS = 2.0  # the weaker of the two steps counts double up to here
-LEAST_STATION = 7.0  # evidence that one millimetre must bring to be part of a stripe
-LEAST_SUM = 60.0
-LEAST_MM = 6.0
-PER_TURN = 40
-FAR_WEIGHT = 0.6
-FAR_CAP = 20.0
-PATTERN_MM = 0.6
-PATTERN_SHARE = 0.35
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripeSearchNumbers:
+    """Tuned numbers of the search in all directions, found on path-traced photographs of known dummies."""
+
+    per_mm: float = 6.0
+    """Samples of the straightened picture per mm: a card is two of them."""
+    reduce: float = 1.3
+    """A photo finer than so many pixels a sample is smoothed first, that nothing is read between two,
+    ..."""
+    smooth: float = 0.4
+    """... by that share of a sample."""
+    row_mm: float = 1.0
+    """Evidence is taken over so much along a line at a time, ..."""
+    fine: int = 3
+    """... the mean of so many rows."""
+    turn_deg: float = 4.0
+    """Between turns: a stripe seen two degrees off its own direction is still sharp."""
+    slants: int = 8
+    """Directions per turn, half a degree apart."""
+    station_cap: float = 20.0
+    """One place speaks for at most so much, ..."""
+    two_steps: float = 2.0
+    """... and half of it counts where the weaker of the two steps has less than this."""
+    least_station: float = 7.0
+    """Evidence that one millimetre must bring to be part of a stripe."""
+    least_sum: float = 60.0
+    """Evidence of a whole stripe beyond that, ..."""
+    least_mm: float = 6.0
+    """... and its length."""
+    per_turn: int = 40
+    """Stripes kept of each direction, ..."""
+    n_keep: int = 120
+    """... and of all."""
+    far_weight: float = 0.6
+    """What speaks for the near end of a panel whose far end a line would be counts against it, ..."""
+    far_cap: float = 20.0
+    """... up to so much a place, ..."""
+    far_slack_mm: float = 0.5
+    """... within this, ..."""
+    far_least_mm: float = 0.8
+    """... where the two lie farther apart than this."""
+    apart_mm: float = 0.5
+    """Of lines of one direction nearer to each other the best is kept."""
+    pattern_mm: float = 0.6
+    """A stripe whose ends lie within this of a printed line of the sheet behind lies on it, ..."""
+    pattern_share: float = 0.35
+    """... and counts that share."""
+    same_mm: float = 0.8
+    """Stripes within this and ..."""
+    same_deg: float = 3.0
+    """... this of a stronger one are the same."""
+
+
+TUNED = StripeSearchNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -53,7 +94,7 @@ class Stripe:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Straight:
-    """The measuring plane seen straight on: pixel (column, row) lies at origin + (column, row) / PER_MM."""
+    """The measuring plane seen straight on: pixel (column, row) lies at origin + (column, row) / per_mm."""
 
     grey: Single
     valid: Pixels
@@ -63,16 +104,16 @@ class Straight:
     def middle(self) -> Array:
         """Middle (2,) of the picture, mm."""
         h, w = self.grey.shape
-        out: Array = self.origin + np.array([w - 1, h - 1]) / (2 * PER_MM)
+        out: Array = self.origin + np.array([w - 1, h - 1]) / (2 * TUNED.per_mm)
         return out
 
 
 def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
     """Straighten the region to be searched; masked parts are marked as not valid."""
-    nx = int((region.right - region.left) * PER_MM) + 1
-    ny = int((region.top - region.bottom) * PER_MM) + 1
-    x = region.left + np.arange(nx) / PER_MM
-    y = region.bottom + np.arange(ny) / PER_MM
+    nx = int((region.right - region.left) * TUNED.per_mm) + 1
+    ny = int((region.top - region.bottom) * TUNED.per_mm) + 1
+    x = region.left + np.arange(nx) / TUNED.per_mm
+    y = region.bottom + np.arange(ny) / TUNED.per_mm
     xy = np.stack(np.meshgrid(x, y), axis=-1)
     flat = plane.view.project(np.column_stack([xy.reshape(-1, 2), np.full(nx * ny, plane.z_mm)]))
     px = flat.astype(np.float32).reshape(ny, nx, 2)
@@ -82,8 +123,10 @@ def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
     for left, right, bottom, top in region.masked:
         valid &= ~(((x > left) & (x < right))[None, :] & ((y > bottom) & (y < top))[:, None])
     # A fine photo is reduced first, so that nothing is read between two samples.
-    factor = plane.view.px_per_mm(np.array([x.mean(), y.mean()]), plane.z_mm) / PER_MM
-    grey = cv2.GaussianBlur(plane.grey, (0, 0), 0.4 * factor) if factor > 1.3 else plane.grey
+    factor = plane.view.px_per_mm(np.array([x.mean(), y.mean()]), plane.z_mm) / TUNED.per_mm
+    grey = (
+        cv2.GaussianBlur(plane.grey, (0, 0), TUNED.smooth * factor) if factor > TUNED.reduce else plane.grey
+    )
     return Straight(
         grey=np.asarray(cv2.remap(grey, u, v, cv2.INTER_LINEAR), dtype=np.float32),
         valid=valid.astype(np.uint8),
@@ -92,7 +135,7 @@ def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
 
 
 def find_stripes(
-    edges: EdgeEvidence, straight: Straight, template: Template, n_keep: int = 120
+    edges: EdgeEvidence, straight: Straight, template: Template, n_keep: int = TUNED.n_keep
 ) -> list[Stripe]:
     """Find straight stripes in all directions, strongest first, the same stripe only once.
 
@@ -105,7 +148,7 @@ def find_stripes(
     plane = edges.plane
     scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
     found: list[Stripe] = []
-    for turn in np.arange(0.0, 180.0, TURN_DEG):
+    for turn in np.arange(0.0, 180.0, TUNED.turn_deg):
         found += _at_turn(edges, straight, template, np.deg2rad(turn), scale)
     return distinct(sorted(found, key=lambda s: -s.score))[:n_keep]
 
@@ -118,17 +161,19 @@ def _at_turn(
     c, s = np.cos(turn), np.sin(turn)
     along, across = np.array([c, s]), np.array([-s, c])
     h, w = straight.grey.shape
-    corners = (np.array([[0, 0], [w, 0], [0, h], [w, h]]) / PER_MM) - np.array([w, h]) / (2 * PER_MM)
-    n_row = int(np.ceil(np.max(np.abs(corners @ along)) / ROW_MM))
-    n_col = int(np.ceil(np.max(np.abs(corners @ across)) * PER_MM))
-    # Turned picture: rows along the direction (finer than ROW_MM, averaged below), columns across it.
-    fine = 3
-    step = ROW_MM / fine
+    corners = (np.array([[0, 0], [w, 0], [0, h], [w, h]]) / TUNED.per_mm) - np.array([w, h]) / (
+        2 * TUNED.per_mm
+    )
+    n_row = int(np.ceil(np.max(np.abs(corners @ along)) / TUNED.row_mm))
+    n_col = int(np.ceil(np.max(np.abs(corners @ across)) * TUNED.per_mm))
+    # Turned picture: rows along the direction (finer than TUNED.row_mm, averaged below), columns across it.
+    fine = TUNED.fine
+    step = TUNED.row_mm / fine
     rows, cols = (2 * n_row + 1) * fine, 2 * n_col + 1
     # (column, row) of the turned picture -> pixel of the straight one.
     to_px = np.zeros((2, 3))
     to_px[:, 0] = across
-    to_px[:, 1] = along * step * PER_MM
+    to_px[:, 1] = along * step * TUNED.per_mm
     to_px[:, 2] = np.array([w - 1, h - 1]) / 2 - to_px[:, 0] * n_col - to_px[:, 1] * ((rows - 1) / 2)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(straight.grey, to_px, (cols, rows), flags=flags, borderMode=cv2.BORDER_REPLICATE)
@@ -137,25 +182,25 @@ def _at_turn(
     )
     grey = turned.reshape(-1, fine, cols).mean(axis=1, dtype=np.float64)
     seen = valid.reshape(-1, fine, cols).min(axis=1) > 0
-    low, high = edges.in_picture(grey, template, PER_MM, scale)
-    offsets = (np.arange(cols) - n_col) / PER_MM
+    low, high = edges.in_picture(grey, template, TUNED.per_mm, scale)
+    offsets = (np.arange(cols) - n_col) / TUNED.per_mm
     base = straight.middle
     eye = float((plane.eye_mm[:2] - base) @ across)
     away = offsets > eye  # beyond the eye the background lies at larger offsets
     outer, inner = np.where(away, high, low), np.where(away, low, high)
-    score = capped(outer, inner, STATION_CAP)
-    score = np.where(np.minimum(outer, inner) > TWO_STEPS, score, 0.5 * score)
-    score -= FAR_WEIGHT * _near_of(np.minimum(outer, FAR_CAP), offsets, eye, plane, template)
-    score = np.where(seen, score, 0.0) - LEAST_STATION
+    score = capped(outer, inner, TUNED.station_cap)
+    score = np.where(np.minimum(outer, inner) > TUNED.two_steps, score, 0.5 * score)
+    score -= TUNED.far_weight * _near_of(np.minimum(outer, TUNED.far_cap), offsets, eye, plane, template)
+    score = np.where(seen, score, 0.0) - TUNED.least_station
     out: list[Stripe] = []
-    places = (np.arange(len(score)) - (len(score) - 1) / 2) * ROW_MM
-    for k in range(SLANTS):
-        slant = np.tan(np.deg2rad((k - (SLANTS - 1) / 2) * TURN_DEG / SLANTS))
+    places = (np.arange(len(score)) - (len(score) - 1) / 2) * TUNED.row_mm
+    for k in range(TUNED.slants):
+        slant = np.tan(np.deg2rad((k - (TUNED.slants - 1) / 2) * TUNED.turn_deg / TUNED.slants))
         lines = _sheared(score, slant)
         total, first, last = best_stretches(lines)
         for col in _crests(total):
-            p0, p1 = places[first[col]] - ROW_MM / 2, places[last[col]] + ROW_MM / 2
-            if p1 - p0 < LEAST_MM:
+            p0, p1 = places[first[col]] - TUNED.row_mm / 2, places[last[col]] + TUNED.row_mm / 2
+            if p1 - p0 < TUNED.least_mm:
                 continue
             a, b = (base + p * along + (offsets[col] + slant * p) * across for p in (p0, p1))
             out.append(Stripe(curve=Curve(a=a, b=b), score=float(total[col])))
@@ -166,17 +211,19 @@ def _near_of(outer: Array, offsets: Array, eye: float, plane: MeasuringPlane, te
     """Evidence (R, D) at the place where the near end would lie if an edge here were a panel's FAR end."""
     per_mm = template.depth_mm / (plane.eye_mm[2] - plane.z_mm)
     shift = (offsets - eye) * per_mm
-    wide = np.asarray(cv2.dilate(outer, np.ones((1, 2 * int(0.5 * PER_MM) + 1))), dtype=np.float64)
-    at = np.clip(np.rint((offsets + shift - offsets[0]) * PER_MM).astype(int), 0, len(offsets) - 1)
-    out: Array = np.where(np.abs(shift)[None, :] > 0.8, wide[:, at], 0.0)
+    wide = np.asarray(
+        cv2.dilate(outer, np.ones((1, 2 * int(TUNED.far_slack_mm * TUNED.per_mm) + 1))), dtype=np.float64
+    )
+    at = np.clip(np.rint((offsets + shift - offsets[0]) * TUNED.per_mm).astype(int), 0, len(offsets) - 1)
+    out: Array = np.where(np.abs(shift)[None, :] > TUNED.far_least_mm, wide[:, at], 0.0)
     return out
 
 
 def _sheared(score: Array, slant: float) -> Array:
     """Move every row so that lines of that slant run straight down the columns."""
     middle = (len(score) - 1) / 2
-    moves = np.rint((np.arange(len(score)) - middle) * ROW_MM * slant * PER_MM).astype(int)
-    out = np.full_like(score, -LEAST_STATION)
+    moves = np.rint((np.arange(len(score)) - middle) * TUNED.row_mm * slant * TUNED.per_mm).astype(int)
+    out = np.full_like(score, -TUNED.least_station)
     width = score.shape[1]
     for i, m in enumerate(moves):
         if m >= 0:
@@ -210,10 +257,10 @@ def best_stretches(lines: Array) -> tuple[Array, NDArray[np.intp], NDArray[np.in
 
 def _crests(total: Array) -> NDArray[np.intp]:
     """Columns that are a maximum within 0.5 mm and strong enough, the strongest few."""
-    k = 2 * int(0.5 * PER_MM) + 1
+    k = 2 * int(TUNED.apart_mm * TUNED.per_mm) + 1
     wide = cv2.dilate(total[None, :], np.ones((1, k)))[0]
-    cols = np.flatnonzero((total >= wide) & (total > LEAST_SUM))
-    return cols[np.argsort(-total[cols])][:PER_TURN]
+    cols = np.flatnonzero((total >= wide) & (total > TUNED.least_sum))
+    return cols[np.argsort(-total[cols])][: TUNED.per_turn]
 
 
 def without_pattern(stripes: list[Stripe], plane: MeasuringPlane, sheet: MarkerSheet) -> list[Stripe]:
@@ -221,7 +268,7 @@ def without_pattern(stripes: list[Stripe], plane: MeasuringPlane, sheet: MarkerS
     if plane.z_mm <= 0:
         return stripes
     out = [
-        replace(s, score=PATTERN_SHARE * s.score, printed=True) if _on_pattern(s, plane, sheet) else s
+        replace(s, score=TUNED.pattern_share * s.score, printed=True) if _on_pattern(s, plane, sheet) else s
         for s in stripes
     ]
     return sorted(out, key=lambda s: -s.score)
@@ -233,13 +280,13 @@ def _on_pattern(stripe: Stripe, plane: MeasuringPlane, sheet: MarkerSheet) -> bo
     ends = plane.eye_mm[:2] + (np.array([stripe.curve.a, stripe.curve.b]) - plane.eye_mm[:2]) * grow
     for axis, count in ((0, sheet.n_cols), (1, sheet.n_rows)):
         at = ends[:, axis]
-        if abs(at[0] - at[1]) > 2 * PATTERN_MM:
+        if abs(at[0] - at[1]) > 2 * TUNED.pattern_mm:
             continue
         first = -count * sheet.square_mm / 2
         lines = first + sheet.square_mm * (np.arange(count + 1)[:, None] + np.array([-0.1, 0.0, 0.1]))
         paper = np.array([-0.5, 0.5]) * sheet.paper_mm[axis]
         every = np.concatenate([lines.ravel(), paper])
-        if np.min(np.abs(every - at.mean())) < PATTERN_MM:
+        if np.min(np.abs(every - at.mean())) < TUNED.pattern_mm:
             return True
     return False
 
@@ -257,7 +304,7 @@ def distinct(stripes: list[Stripe]) -> list[Stripe]:
 def _covers(curve: Curve, points: Array, tangent: Array) -> bool:
     off = points - curve.a
     along, across = off @ curve.tangent, off @ curve.normal
-    if abs(float(curve.normal @ tangent)) > np.sin(np.deg2rad(3.0)):
+    if abs(float(curve.normal @ tangent)) > np.sin(np.deg2rad(TUNED.same_deg)):
         return False
-    near = (np.abs(across) < 0.8) & (along > -1.0) & (along < curve.length + 1.0)
+    near = (np.abs(across) < TUNED.same_mm) & (along > -1.0) & (along < curve.length + 1.0)
     return bool(near.sum() >= 3)

@@ -24,8 +24,8 @@ from measure.profile import Profile
 from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.assemble_dummy import assemble
+from measure.tracing.straight_stripes import TUNED as PICTURE
 from measure.tracing.straight_stripes import (
-    PER_MM,
     Straight,
     Stripe,
     find_stripes,
@@ -34,9 +34,32 @@ from measure.tracing.straight_stripes import (
 )
 from measure.tracing.traced_shape import Half, Shape
 
-PAGE_MARGIN_MM = 8.0  # a page reaches at least so far beyond its outermost foot
-WEAK_SCORE = 6.0  # mean evidence per station of a leg looked for where it should stand
-WEAK_TURN = 0.12  # such a leg is parallel to its side of the fold within this slope
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies."""
+
+    page_margin_mm: float = 8.0
+    """A page reaches at least so far beyond its outermost foot."""
+    weak_score: float = 6.0
+    """Mean evidence per station of a leg looked for where it should stand, ..."""
+    weak_turn: float = 0.12
+    """... parallel to its side of the fold within this slope, ..."""
+    weak_reach_mm: float = 5.0
+    """... where there is at least so much room, ..."""
+    weak_inset_mm: float = 3.0
+    """... leaving out so much beside fold and plane edge, ..."""
+    weak_trim_mm: float = 2.0
+    """... and so much of its ends."""
+    weak_step_mm: float = 0.1
+    """Steps in which it is looked for."""
+    picture_blur: float = 0.4
+    """What the straightened picture blurs itself, samples, ..."""
+    least_blur_mm: float = 0.08
+    """... and the least blur reckoned with in it."""
+
+
+TUNED = TraceNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -115,7 +138,9 @@ def trace(stripes: Sequence[Stripe], scene: Scene) -> Traced | None:
 def coarse_template(scene: Scene, straight: Straight) -> Template:
     """Return the stripe to look for in the straightened picture, whose samples blur a little themselves."""
     scale = scene.plane.view.px_per_mm(straight.middle, scene.plane.z_mm)
-    blur = max(float(np.hypot(scene.blur_px / scale, 0.4 / PER_MM)), 0.08)
+    blur = max(
+        float(np.hypot(scene.blur_px / scale, TUNED.picture_blur / PICTURE.per_mm)), TUNED.least_blur_mm
+    )
     of = scene.layout
     return scene.edges.template(card_mm=of.card_mm, blur_mm=blur, depth_mm=of.depth_mm)
 
@@ -136,19 +161,20 @@ def _weak_leg(scene: Scene, shape: Shape, side: str, half: Half) -> tuple[Array,
     foot, ridge = shape.feet[side], shape.ridge
     out = half.edge - ridge
     width = float(np.hypot(*out))
-    reach = width / 2 - 3.0
-    if reach < 5.0:
+    reach = width / 2 - TUNED.weak_inset_mm
+    if reach < TUNED.weak_reach_mm:
         return None
-    middle = out * (0.5 + 3.0 / width)
+    middle = out * (0.5 + TUNED.weak_inset_mm / width)
     curve = Curve(a=foot + middle, b=ridge + middle)
     template = scene.template_at(curve.a)
-    s = stations_for(curve, 2.0, 2.0)
-    evidence = scene.edges.scan(curve, s, reach_mm=reach, step_mm=0.1, template=template)
-    slope = WEAK_TURN * curve.length
-    n = int((float(evidence.offsets_mm[-1]) - slope) / 0.1)
-    sums = line_scores(evidence.score, evidence.offsets_mm, s, n * 0.1, slope)
-    found = best_lines(sums, n * 0.1, 1, 0.5)
-    if not found or found[0].score < WEAK_SCORE * len(s):
+    s = stations_for(curve, TUNED.weak_trim_mm, TUNED.weak_trim_mm)
+    evidence = scene.edges.scan(curve, s, reach_mm=reach, step_mm=TUNED.weak_step_mm, template=template)
+    slope = TUNED.weak_turn * curve.length
+    n = int((float(evidence.offsets_mm[-1]) - slope) / TUNED.weak_step_mm)
+    room = n * TUNED.weak_step_mm
+    sums = line_scores(evidence.score, evidence.offsets_mm, s, room, slope)
+    found = best_lines(sums, room, 1, 0.5)
+    if not found or found[0].score < TUNED.weak_score * len(s):
         return None
     line = replace(curve, d0=found[0].d0_mm, d1=found[0].d1_mm).straightened()
     return line.a, line.b
@@ -217,7 +243,7 @@ def _fore_edge(shape: Shape, side: str, outermost: Array) -> Array:
     """Outer end of a page as far as it was seen, beyond its outermost foot."""
     inner, end = shape.pages[side]
     way = (end - inner) / float(np.hypot(*(end - inner)))
-    reach = max(float((end - inner) @ way), float((outermost - inner) @ way) + PAGE_MARGIN_MM)
+    reach = max(float((end - inner) @ way), float((outermost - inner) @ way) + TUNED.page_margin_mm)
     out: Array = inner + reach * way
     return out
 

@@ -13,13 +13,34 @@ from capture.arrays import Array
 from measure.geometry import Curve, crossing
 from measure.tracing.straight_stripes import Stripe
 
-GAP_COST = 7.0  # per mm that a strip stops short of where it should reach
-FREE_GAP_MM = 2.0
-AIM_DEG = 2.5
-CORNER_GAP_MM = 4.0
-EDGE_BEYOND_LEG_MM = 6.0
-CORNER_WITHIN_MM = 30.0
-CORNER_COST = 3.0  # per mm that a corner lies beyond the joint
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShapeNumbers:
+    """Tuned numbers of what belongs together, found on path-traced photographs of known dummies."""
+
+    gap_cost: float = 7.0
+    """Evidence lost per mm that a strip stops short of where it should reach, ..."""
+    free_gap_mm: float = 2.0
+    """... beyond what is free."""
+    aim_deg: float = 2.5
+    """A line within this of running toward the foot of the eye may be an edge running back."""
+    aim_mm: float = 10.0
+    """Nearer to the foot of the eye every line does."""
+    corner_gap_mm: float = 4.0
+    """An edge running back begins within this of the line whose corner it is."""
+    corner_within_mm: float = 30.0
+    """A plane's corner is looked for so far beyond its outermost leg; ..."""
+    corner_cost: float = 3.0
+    """... the nearer is preferred, by so much per mm."""
+    edge_beyond_leg_mm: float = 6.0
+    """Where no corner says so, a plane is not thought to reach farther beyond its leg."""
+    in_line_mm: float = 1.5
+    """A line within this of a strip all along runs along it."""
+    joint_slack_mm: float = 1.0
+    """A corner may lie so far before the outermost joint."""
+
+
+TUNED = ShapeNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -59,7 +80,7 @@ class Shape:
     score: float = 0.0
 
 
-def aims_at(curve: Curve, eye_mm: Array, within_deg: float = AIM_DEG) -> bool:
+def aims_at(curve: Curve, eye_mm: Array, within_deg: float = TUNED.aim_deg) -> bool:
     """Whether a line runs toward the foot of the eye: so do edges of card that run along the spine.
 
     A strip that does so is seen exactly edge-on; that is rare.
@@ -67,7 +88,8 @@ def aims_at(curve: Curve, eye_mm: Array, within_deg: float = AIM_DEG) -> bool:
     to_eye = eye_mm[:2] - curve.points(np.array([0.5]))[0]
     distance = float(np.hypot(*to_eye))
     return bool(
-        abs(float(curve.normal @ to_eye)) < distance * np.sin(np.deg2rad(within_deg)) and distance > 10.0
+        abs(float(curve.normal @ to_eye)) < distance * np.sin(np.deg2rad(within_deg))
+        and distance > TUNED.aim_mm
     )
 
 
@@ -79,11 +101,13 @@ def with_edges(shape: Shape, running_back: Sequence[Stripe]) -> Shape:
     halves: dict[str, Half] = {}
     for side, half in shape.halves.items():
         inner = half.legs[-1][1] if half.legs else shape.ridge + 0.3 * (half.edge - shape.ridge)
-        edge = _corner(shape.ridge, half.edge, inner, running_back, CORNER_WITHIN_MM if half.legs else 0.0)
+        edge = _corner(
+            shape.ridge, half.edge, inner, running_back, TUNED.corner_within_mm if half.legs else 0.0
+        )
         corner = edge is not None
         if edge is None and half.legs:
             # The seen end may belong to something behind: a leg stands near the edge more often than not.
-            edge = _not_beyond(shape.ridge, half.edge, inner, EDGE_BEYOND_LEG_MM)
+            edge = _not_beyond(shape.ridge, half.edge, inner, TUNED.edge_beyond_leg_mm)
         halves[side] = half if edge is None else replace(half, edge=edge, corner=corner)
     pages = dict(shape.pages)
     for side, (inner, end) in shape.pages.items():
@@ -96,7 +120,7 @@ def with_edges(shape: Shape, running_back: Sequence[Stripe]) -> Shape:
 def _in_line(curve: Curve, strip: Curve) -> bool:
     """Whether a line runs along a strip: a strip seen edge-on aims at the eye, too."""
     ends = (np.array([curve.a, curve.b]) - strip.a) @ strip.normal
-    return bool(np.max(np.abs(ends)) < 1.5)
+    return bool(np.max(np.abs(ends)) < TUNED.in_line_mm)
 
 
 def _corner(
@@ -107,16 +131,16 @@ def _corner(
     `within_mm` limits how far beyond, and prefers the nearer; 0 does not.
     """
     line = Curve(a=start, b=end)
-    least = float((joint - start) @ line.tangent) - 1.0
+    least = float((joint - start) @ line.tangent) - TUNED.joint_slack_mm
     best: tuple[float, Array] | None = None
     for s in running_back:
         gaps = [abs(float((p - start) @ line.normal)) for p in (s.curve.a, s.curve.b)]
         at = crossing(s.curve, line)
         beyond = float((at - start) @ line.tangent) - least
-        if min(gaps) > CORNER_GAP_MM or beyond < 0.0 or (within_mm and beyond > within_mm):
+        if min(gaps) > TUNED.corner_gap_mm or beyond < 0.0 or (within_mm and beyond > within_mm):
             continue
-        score = s.score - GAP_COST * max(min(gaps) - FREE_GAP_MM, 0.0)
-        score -= CORNER_COST * beyond if within_mm else 0.0
+        score = s.score - TUNED.gap_cost * max(min(gaps) - TUNED.free_gap_mm, 0.0)
+        score -= TUNED.corner_cost * beyond if within_mm else 0.0
         if best is None or score > best[0]:
             best = (score, at)
     return None if best is None else best[1]

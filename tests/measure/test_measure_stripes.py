@@ -11,7 +11,7 @@ from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
 from measure.tracing.straight_stripes import (
-    PER_MM,
+    TUNED,
     Straight,
     Stripe,
     best_stretches,
@@ -51,8 +51,8 @@ def test_a_column_with_nothing_above_zero_has_no_stretch() -> None:
 def test_the_test_across_is_that_of_the_guided_measurement() -> None:
     rng = np.random.default_rng(2)
     rows = 0.3 + 0.1 * rng.random((3, 120))
-    low, high = two_steps_everywhere(rows, TEMPLATE, PER_MM, 9.0)
-    offsets = np.arange(120) / PER_MM
+    low, high = two_steps_everywhere(rows, TEMPLATE, TUNED.per_mm, 9.0)
+    offsets = np.arange(120) / TUNED.per_mm
     guided = near_end_evidence(rows.astype(np.float32), offsets, TEMPLATE, 1.0, 9.0)
     n = (120 - guided.outer.shape[1]) // 2
     assert high[:, n:-n] == pytest.approx(guided.outer, rel=1e-4, abs=1e-5)

@@ -11,8 +11,8 @@ from measure.geometry import Curve, crossing
 from measure.guided.choose_lines import PanelLines
 from measure.guided.page.foot_level import level_by_feet
 from measure.guided.page.page_belief import Belief, believed_level
-from measure.guided.page.page_level import MARK_REACH_MM, PAGE_REACH_MM, page_level
-from measure.guided.panel_doubt import is_flat
+from measure.guided.page.page_level import TUNED as LEVEL
+from measure.guided.page.page_level import page_level
 from measure.layout import Layout, Role
 from measure.page_marks import PageMarks, marked_line
 from measure.scene import Scene
@@ -25,7 +25,7 @@ SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced phot
 
 def page_groups(layout: Layout, pages: list[PanelLines]) -> list[list[PanelLines]]:
     """Pages lying flat are looked at as one line, other pages each on its own."""
-    if len(pages) == 2 and is_flat(layout):
+    if len(pages) == 2 and layout.lies_flat:
         return [pages]
     return [[page] for page in pages]
 
@@ -64,7 +64,7 @@ def fit_pages(
         list(feet.values()),
         up=up,
         strips=_strips(layout, feet, fits),
-        reach_mm=PAGE_REACH_MM if marked is None else MARK_REACH_MM,
+        reach_mm=LEVEL.reach_mm if marked is None else LEVEL.mark_reach_mm,
         realign=len(pages) == 2 and marked is None,
     )
     # Where another level explains the photo nearly as well, the page line is only known that roughly.

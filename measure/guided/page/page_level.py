@@ -18,17 +18,55 @@ from measure.guided.page.strip_feet import footing_profiles
 from measure.measuring_plane import strip_along
 from measure.scene import Scene
 
-STEP_MM = 0.05
-SLOPE_MM = 3.4  # the two ends of the rough line are off by amounts that differ by no more
-BELOW_MM = (0.25, 1.0)
-SLANT_MM = 0.5
-PARALLAX_MM = 0.3
-"""Near ends of strips and of the page may seem this much apart in height: they are not quite flush."""
-PAGE_REACH_MM = 1.8
-MARK_REACH_MM = 0.45  # the page's own edge is looked for this far from its mark: four sd of its mounting
-BRIGHTER = 1.2  # the base may be of lighter card than the strips, and lie in more light
-BRIGHT_COST = 8.0  # per station, of a cut edge that is much too bright
-BRIGHT_LOG = 0.25  # natural logarithm of how much too bright that is
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageLevelNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies, on tables of all kinds."""
+
+    step_mm: float = 0.05
+    """Levels are sought in steps of this."""
+    trim_mm: float = 0.5
+    """So much of a page's two ends is left out, ..."""
+    station_mm: float = 1.0
+    """... and stations lie so far apart."""
+    around_mm: float = 1.5
+    """The strip looked at reaches so far beyond the levels sought."""
+    slope_mm: float = 3.4
+    """The two ends of the rough line are off by amounts that differ by no more."""
+    slant_mm: float = 0.5
+    """A rough line that slants by more against the page is turned and looked along again."""
+    upper_share: float = 0.4
+    """What the base's upper edge counts against its lower: it may not show."""
+    below_mm: tuple[float, float] = (0.25, 1.0)
+    """A straight edge so far below the lower edge counts against it: the base's edge is the lowest there
+    is."""
+    parallax_mm: float = 0.3
+    """Near ends of strips and of the page may seem this much apart in height: they are not quite flush;
+    ..."""
+    parallax_share: float = 0.3
+    """... a tab so far off loses that share of its evidence."""
+    reach_mm: float = 1.8
+    """The page is looked for so far from the rough line, ..."""
+    mark_reach_mm: float = 0.45
+    """... and from a mark, four standard deviations of its mounting."""
+    brighter: float = 1.2
+    """The base may be of lighter card than the strips, and lie in more light: times their tone, or white
+    card's."""
+    bright_cost: float = 8.0
+    """Cost per station of a cut edge that is much brighter still: ..."""
+    bright_log: float = 0.25
+    """... by this (natural logarithm)."""
+    edge_span: tuple[float, float] = (0.8, 0.2)
+    """Its tone is taken between these shares of the base's thickness below its upper face."""
+    rival_mm: float = 0.25
+    """A level farther off is another level."""
+    own_slack_mm: float = 0.05
+    """A tab's own level is looked for so much beyond the parallax, ..."""
+    own_least: float = 100.0
+    """... and believed from so much evidence on: a handful of stations with a clear stripe."""
+
+
+TUNED = PageLevelNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -60,7 +98,7 @@ def page_level(
     *,
     up: float,
     strips: Sequence[Curve] = (),
-    reach_mm: float = PAGE_REACH_MM,
+    reach_mm: float = TUNED.reach_mm,
     realign: bool = True,
 ) -> PageLevel:
     """Level of the joints on a page: half a card above its upper surface.
@@ -76,23 +114,23 @@ def page_level(
         on which shadows can outweigh its edge.
     """
     base_mm, card_mm, tone = scene.layout.base_mm, scene.layout.card_mm, scene.tone
-    stations = stations_for(curve, 0.5, 0.5, 1.0)
+    stations = stations_for(curve, TUNED.trim_mm, TUNED.trim_mm, TUNED.station_mm)
     usable = scene.region.holds(curve.points(stations))
     blur_mm = scene.template(curve).blur_mm
     brightest = _brightest(scene)
-    n_wanted = int(reach_mm / STEP_MM)
-    wanted = np.linspace(-n_wanted * STEP_MM, n_wanted * STEP_MM, 2 * n_wanted + 1)
-    n = int(np.ceil((reach_mm + base_mm + card_mm + 1.5) / STEP_MM))
+    n_wanted = int(reach_mm / TUNED.step_mm)
+    wanted = np.linspace(-n_wanted * TUNED.step_mm, n_wanted * TUNED.step_mm, 2 * n_wanted + 1)
+    n = int(np.ceil((reach_mm + base_mm + card_mm + TUNED.around_mm) / TUNED.step_mm))
     # Offsets count UP from the rough line.
-    offsets = np.linspace(-n * STEP_MM, n * STEP_MM, 2 * n + 1)
+    offsets = np.linspace(-n * TUNED.step_mm, n * TUNED.step_mm, 2 * n + 1)
     smear = (stations[1] - stations[0]) * curve.length
     for _ in range(2):
         strip = strip_along(scene.plane, curve, stations, up * offsets, smear, 3)
-        edges = scene.edges.steps(strip, STEP_MM, blur_mm) * usable[:, None]
+        edges = scene.edges.steps(strip, TUNED.step_mm, blur_mm) * usable[:, None]
         sums = _edge_sums(edges, offsets, stations, wanted, card_mm / 2, base_mm)
         i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
         slant = float(wanted[j] - wanted[i])
-        if abs(slant) < SLANT_MM or not realign:
+        if abs(slant) < TUNED.slant_mm or not realign:
             break
         # Tabs are found by what they change along the line: it must run along the page.
         curve = replace(curve, d0=-up * slant / 2, d1=up * slant / 2).straightened()
@@ -106,7 +144,7 @@ def page_level(
         sums = sums + _at_foot(stop, foot / curve.length)
     i, j = np.unravel_index(int(np.argmax(sums)), sums.shape)
     d0, d1 = _peak(sums[:, j], wanted, int(i)), _peak(sums[i, :], wanted, int(j))
-    far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > 0.25
+    far = np.hypot(wanted[:, None] - wanted[i], wanted[None, :] - wanted[j]) > TUNED.rival_mm
     next_best = float(np.max(np.where(far, sums, -np.inf)))
     ups, seen = [], []
     for foot, profile in zip(feet_mm, profiles, strict=True):
@@ -133,21 +171,21 @@ def _edge_sums(
     along the line a little below the lower edge counts against: the base's edge is the lowest there is.
     """
     n = (len(wanted) - 1) // 2
-    extra = int(np.ceil((half_card + base_mm + BELOW_MM[1]) / STEP_MM)) + 1
-    reach = (n + extra) * STEP_MM
+    extra = int(np.ceil((half_card + base_mm + TUNED.below_mm[1]) / TUNED.step_mm)) + 1
+    reach = (n + extra) * TUNED.step_mm
     grid = np.linspace(-reach, reach, 2 * (n + extra) + 1)
-    along = line_scores(_shifted(edges, offsets, grid), grid, stations, reach, SLOPE_MM)
+    along = line_scores(_shifted(edges, offsets, grid), grid, stations, reach, TUNED.slope_mm)
     # What a line of any direction collects from the table's grain is not evidence.
     along = np.maximum(along - np.median(along[along > 0]), 0.0)
 
     def at(down_mm: float) -> Array:
-        k = extra - int(round(down_mm / STEP_MM))
+        k = extra - int(round(down_mm / TUNED.step_mm))
         out: Array = along[k : k + 2 * n + 1, k : k + 2 * n + 1]
         return out
 
     lower = half_card + base_mm
-    below = np.max([at(lower + d) for d in np.arange(*BELOW_MM, STEP_MM)], axis=0)
-    out: Array = at(lower) + 0.4 * at(half_card) - below
+    below = np.max([at(lower + d) for d in np.arange(*TUNED.below_mm, TUNED.step_mm)], axis=0)
+    out: Array = at(lower) + TUNED.upper_share * at(half_card) - below
     return out
 
 
@@ -155,7 +193,7 @@ def _brightest(scene: Scene) -> float | None:
     """Grey value that a page's cut edge hardly exceeds: that of the strips', or of white card."""
     if scene.white is None:
         return None
-    return BRIGHTER * max(scene.tone or 0.0, scene.edges.usual_tone(scene.white))
+    return TUNED.brighter * max(scene.tone or 0.0, scene.edges.usual_tone(scene.white))
 
 
 def _too_bright(
@@ -171,10 +209,10 @@ def _too_bright(
     A lit strip of the page's upper face before the shadow of the strips looks like a cut edge, but brighter.
     """
     total = np.concatenate([[0.0], np.cumsum(np.median(strip, axis=0))])
-    ends = [np.searchsorted(offsets, wanted - half_card - base_mm * share) for share in (0.8, 0.2)]
+    ends = [np.searchsorted(offsets, wanted - half_card - base_mm * share) for share in TUNED.edge_span]
     band = (total[ends[1]] - total[ends[0]]) / np.maximum(ends[1] - ends[0], 1)
     excess = np.log(np.maximum(band, 1e-6) / brightest)
-    cost = BRIGHT_COST * len(strip) * np.clip(excess / BRIGHT_LOG, 0.0, 1.0)
+    cost = TUNED.bright_cost * len(strip) * np.clip(excess / TUNED.bright_log, 0.0, 1.0)
     return _at_foot(cost, 0.5)
 
 
@@ -190,10 +228,10 @@ def _shifted(score: Array, offsets: Array, wanted: Array) -> Array:
 
 def _pooled(profile: Array) -> Array:
     """Best value within the parallax that uneven near ends cause, a smaller one being preferred."""
-    k = int(round(PARALLAX_MM / STEP_MM))
+    k = int(round(TUNED.parallax_mm / TUNED.step_mm))
     padded = np.pad(profile, k, constant_values=0.0)
     shifts = np.arange(-k, k + 1)
-    rows = [padded[k + d : k + d + len(profile)] * (1 - 0.3 * (d / k) ** 2) for d in shifts]
+    rows = [padded[k + d : k + d + len(profile)] * (1 - TUNED.parallax_share * (d / k) ** 2) for d in shifts]
     out: Array = np.max(rows, axis=0)
     return out
 
@@ -208,12 +246,11 @@ def _at_foot(profile: Array, s: float) -> Array:
 
 
 def _own_level(profile: Array, wanted: Array, level: float) -> tuple[float, bool]:
-    near = np.flatnonzero(np.abs(wanted - level) <= PARALLAX_MM + 0.05)
+    near = np.flatnonzero(np.abs(wanted - level) <= TUNED.parallax_mm + TUNED.own_slack_mm)
     if len(near) < 3:
         return 0.0, False
     k = int(near[np.argmax(profile[near])])
-    # A handful of stations with a clear stripe.
-    if profile[k] < 100.0 or k in (near[0], near[-1]):
+    if profile[k] < TUNED.own_least or k in (near[0], near[-1]):
         return 0.0, False
     return _peak(profile, wanted, k) - level, True
 

@@ -1,6 +1,7 @@
 """Where strips stop above a page: their near ends are seen down to the foot and no farther."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -8,11 +9,26 @@ from capture.arrays import Array
 from measure.geometry import Curve, crossing
 from measure.scene import Scene
 
-ALONG_MM = 0.1
-REACH_MM = 2.5  # above and below the level asked for
-SEEN = 9.0  # evidence per place: more speaks for a strip that is there, less against
-FOOT_WEIGHT = 2.0  # one place more or less on the wrong side of a level
-FOOT_CAP = 120.0
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripFeetNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies on white tables."""
+
+    along_mm: float = 0.1
+    """Strips are looked at in steps of this."""
+    reach_mm: float = 2.5
+    """Above and below the level asked for."""
+    seen: float = 9.0
+    """Evidence per place: more speaks for a strip that is there, less against."""
+    weight: float = 2.0
+    """What one place more or less on the wrong side of a level counts."""
+    cap: float = 120.0
+    """A foot counts at most so much: tabs, shadows and blur make it good to half a millimetre only."""
+    least_rise: float = 0.2
+    """Sine of the angle to the page: flatter strips are left out."""
+
+
+TUNED = StripFeetNumbers()
 
 
 def footing_profiles(
@@ -40,11 +56,11 @@ def footing_profiles(
     for curve in strips:
         foot = crossing(line, curve)
         rise = float(curve.tangent @ line.normal) * up
-        if not np.all(np.isfinite(foot)) or abs(rise) < 0.2:
+        if not np.all(np.isfinite(foot)) or abs(rise) < TUNED.least_rise:
             continue
         start = float((foot - curve.a) @ curve.tangent)
-        limit = (np.max(np.abs(wanted)) + REACH_MM) / abs(rise)
-        along = np.arange(-limit, limit + ALONG_MM, ALONG_MM)
+        limit = (np.max(np.abs(wanted)) + TUNED.reach_mm) / abs(rise)
+        along = np.arange(-limit, limit + TUNED.along_mm, TUNED.along_mm)
         evidence = scene.edges.scan(
             curve,
             (start + along) / curve.length,
@@ -53,14 +69,14 @@ def footing_profiles(
             template=scene.template(curve),
         )
         near = np.abs(evidence.offsets_mm) < 0.11
-        seen = np.clip(evidence.score[:, near].max(axis=1) / SEEN - 1.0, -1.0, 1.0)
+        seen = np.clip(evidence.score[:, near].max(axis=1) / TUNED.seen - 1.0, -1.0, 1.0)
         heights = along * rise
         order = np.argsort(heights)
         total = np.concatenate([[0.0], np.cumsum(seen[order])])
         heights = heights[order]
-        places = [np.searchsorted(heights, wanted + d) for d in (-REACH_MM, 0.0, REACH_MM)]
+        places = [np.searchsorted(heights, wanted + d) for d in (-TUNED.reach_mm, 0.0, TUNED.reach_mm)]
         below, here, above = total[places]
         votes = (above - here) - (here - below)
-        evidence_up = FOOT_WEIGHT * (votes - votes.max()).clip(-FOOT_CAP / FOOT_WEIGHT, 0.0)
+        evidence_up = TUNED.weight * (votes - votes.max()).clip(-TUNED.cap / TUNED.weight, 0.0)
         out.append((float((foot - line.a) @ line.tangent), evidence_up))
     return out
