@@ -1,7 +1,31 @@
 """Showing lengths in the unit the spec is written in; inside everything is millimetres."""
 
+import re
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
+
+MM_PER_INCH: Final = 25.4  # exact (international inch, 1959)
+FINEST: Final = 64  # parts of an inch on a steel rule
+_INCHES: Final = re.compile(r"\s*(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)\s*(?:in|\")?\s*")
+
+
+def inches_of(text: str) -> float | None:
+    """Return inches written as a fraction, "1 9/16", "1-9/16" or "9/16"; None if it is none."""
+    m = _INCHES.fullmatch(text)
+    if m is None or int(m[3]) == 0:
+        return None
+    return int(m[1] or 0) + int(m[2]) / int(m[3])
+
+
+def fraction_of(inches: float) -> str:
+    """Return inches to the nearest 64th as they stand on a rule: "1 9/16", "3/64", "2"."""
+    parts = Fraction(round(abs(inches) * FINEST), FINEST)
+    whole, rest = divmod(parts, 1)
+    sign = "-" if inches < 0 and parts else ""
+    if rest == 0:
+        return f"{sign}{whole}"
+    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +47,16 @@ class Unit:
 
     def words(self, mm: float) -> str:
         """Return a length as a sentence says it, with the unit."""
+        if self.name == "in":
+            inches = mm / self.mm
+            if 0 < abs(inches) < 0.5 / FINEST:
+                return f"less than 1/{FINEST} in"
+            return f"{fraction_of(inches)} in"
         return f"{mm / self.mm:.{self.word_decimals}f} {self.name}"
 
 
 MM: Final = Unit("mm", 1.0, 2, 1)
-INCH: Final = Unit("in", 25.4, 3, 2)
+INCH: Final = Unit("in", MM_PER_INCH, 3, 2)
 
 
 def unit_of(name: str) -> Unit:

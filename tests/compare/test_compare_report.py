@@ -51,7 +51,7 @@ def test_inches_are_shown_as_inches(tmp_path: Path) -> None:
     )
     text += "[right]\nleg = 1.5\npage_spacing = 2\nplane_spacing = 2\n[plane]\nright = 2.5\n"
     out = printed(text, {"leg right": -2.54}, tmp_path)
-    assert "the right leg is 0.10 in short" in out.splitlines()[0]
+    assert "the right leg is 3/32 in short" in out.splitlines()[0]
     assert "Lengths, in" in out
     row = next(line for line in out.splitlines() if line.strip().startswith("leg right"))
     assert row.split()[2:4] == ["1.500", "1.400"]

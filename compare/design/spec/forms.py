@@ -57,13 +57,14 @@ NOTHING: Final[Mapping[str, Key]] = MappingProxyType({})
 class Form:
     """A table: its keys, the tables in it, and whether it may stand several times ([[...]]).
 
-    named : kind of value if the keys are the user's own names.
+    most : how often it may stand; named : kind of value if the keys are the user's own names.
     """
 
     meaning: str
     keys: Mapping[str, Key] = field(default_factory=lambda: NOTHING)
     tables: Mapping[str, "Form"] = field(default_factory=dict)
     many: bool = False
+    most: int = 1
     named: Key | None = None
 
 

@@ -17,11 +17,13 @@ from capture.files import FileBytes, read_whole
 from compare.compare_errors import SpecError
 from compare.design.spec.forms import TOP, Form, Key, Kind
 from compare.design.spec.source import Source
+from compare.design.spec.spec_text import slip_in, text_of
+from compare.units import MM_PER_INCH, inches_of
 
 BIGGEST_FILE: Final = 1_000_000  # bytes; a spec has about thirty lines
-MOST_ROWS: Final = 200  # of a repeated table
+MOST_NAMES: Final = 60  # of a list of names
+TEXT_KEYS: Final = frozenset({"title", "name", "paper", "joints"})  # texts, whatever they look like
 LONGEST_NAME: Final = 60
-MM_PER_INCH: Final = 25.4  # exact (international inch, 1959)
 Forms = Mapping[str, Form]
 
 
@@ -87,7 +89,11 @@ def _check_number(where: str, key: Key, value: object, units: str) -> None:
     low, high, what = key.kind.value
     unit = "degrees" if key.kind.is_angle else units
     scale = 1.0 if key.kind.is_angle or units == "mm" else MM_PER_INCH
+    if isinstance(value, str) and units == "in" and not key.kind.is_angle:
+        value = inches_of(value) if inches_of(value) is not None else value
     if isinstance(value, bool) or not isinstance(value, int | float):
+        if isinstance(value, str) and inches_of(value) is not None:
+            raise SpecError(f'{where}: a fraction is in inches; say units = "in", or give {unit}')
         raise SpecError(f"{where}: {what} must be a plain number in {unit}, got {_shown(value)}")
     if value == 0 and key.zero:
         return
@@ -115,7 +121,7 @@ def _check_value(where: str, key: Key, value: object, units: str) -> None:
         for number in value:
             _check_number(where, key, number, units)
     elif key.kind is Kind.NAMES:
-        if not isinstance(value, list) or not 2 <= len(value) <= MOST_ROWS:
+        if not isinstance(value, list) or not 2 <= len(value) <= MOST_NAMES:
             raise SpecError(f"{where}: a list of 2 or more names in quotes is wanted, got {_shown(value)}")
         for name in value:
             _check_name(where, name)
@@ -156,9 +162,10 @@ def _check_tables(source: Source, path: str, form: Form, value: object, units: s
     if not isinstance(value, list) or not value:
         spot = source.where(path) if (path, "") in source.lines else source.where("", path)
         raise SpecError(f"{spot}: write [[{path}]], it may stand several times")
-    if len(value) > MOST_ROWS:
+    if len(value) > form.most:
         raise SpecError(
-            f"{source.where(f'{path}[1]')}: {len(value)} times is too often; is it the right file?"
+            f"{source.where(f'{path}[{form.most + 1}]')}: at most {form.most} of them are possible, got "
+            f"{len(value)}; is it the right file?"
         )
     for i, row in enumerate(value, start=1):
         _check_table(source, f"{path}[{i}]", form, row, units, forms)
@@ -198,17 +205,28 @@ def read_form(file: str | Path | FileBytes, forms: Forms) -> tuple[dict[str, Any
     SpecError : the file is missing, is not TOML, or its form is wrong.
     """
     name, raw = (file.name, file.data) if isinstance(file, FileBytes) else _read(Path(file))
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError:
-        raise SpecError(f"{name}: not a text file in UTF-8; a spec is a .toml file") from None
+    text = text_of(name, raw)
     source = Source(name, key_lines(text), hashlib.sha256(raw).hexdigest())
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as err:  # ValueError also: a number of thousands of digits
-        raise SpecError(f"{name}: not valid TOML: {_one_line(str(err))}") from None
+        slip = slip_in(text)
+        raise SpecError(
+            f"{name}, {slip}" if slip else f"{name}: not valid TOML: {_one_line(str(err))}"
+        ) from None
     check_form(source, data, forms)
-    return data, source
+    return _numbers(data), source
+
+
+def _numbers(value: Any) -> Any:
+    """Return checked tables with fractions of an inch as numbers; texts that are none stay as they are."""
+    if isinstance(value, dict):
+        return {k: v if k in TEXT_KEYS else _numbers(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_numbers(v) for v in value]
+    if isinstance(value, str) and (inches := inches_of(value)) is not None:
+        return inches
+    return value
 
 
 def _read(path: Path) -> tuple[str, bytes]:

@@ -2,10 +2,13 @@
 
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from compare.design.spec.forms import TOP, Form, Key, Kind
-from compare.design.spec.spec_file import MM_PER_INCH
+from compare.units import MM_PER_INCH
+
+FRACTION: Final = r"^([0-9]+[ -])?[0-9]+/[1-9][0-9]*$"
+"""Inches as on a rule: "1 9/16"."""
 
 
 def _value(key: Key) -> dict[str, Any]:
@@ -22,7 +25,10 @@ def _value(key: Key) -> dict[str, Any]:
     # one schema serves files in mm and in inches, so lengths may be as small as the least in inches
     least = low if key.kind.is_angle or low <= 0 else low / MM_PER_INCH
     number = {"type": "number", "minimum": round(least, 6), "maximum": high}
-    return out | ({"anyOf": [{"const": 0}, number]} if key.zero else number)
+    if key.kind.is_angle:
+        return out | ({"anyOf": [{"const": 0}, number]} if key.zero else number)
+    fraction = {"type": "string", "pattern": FRACTION}
+    return out | {"anyOf": [*([{"const": 0}] if key.zero else []), number, fraction]}
 
 
 def _table(form: Form) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from typing import Any
 
 from compare.compare_errors import SpecError
 from compare.design.spec.source import Source
-from compare.design.spec.spec_file import MM_PER_INCH
+from compare.units import MM_PER_INCH
 
 Table = Mapping[str, Any]
 

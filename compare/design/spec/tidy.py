@@ -1,6 +1,7 @@
 """A spec written anew: the same values in the usual order, comments kept beside what they belong to."""
 
 import re
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -8,6 +9,7 @@ from typing import Any, Final
 from compare.design.spec.forms import TOP, Form
 from compare.design.spec.source import Source
 from compare.design.spec.spec_file import read_form
+from compare.design.spec.spec_text import text_of
 
 COMMENT_COLUMN: Final = 25
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
@@ -126,8 +128,10 @@ def tidy_text(path: str | Path, forms: Mapping[str, Form]) -> str:
     ------
     SpecError : the file cannot be read or its form is wrong.
     """
-    data, source = read_form(path, forms)
-    comments = _Comments(Path(path).read_text(encoding="utf-8"), source)
+    _, source = read_form(path, forms)
+    text = text_of(source.name, Path(path).read_bytes())
+    data = tomllib.loads(text)  # as written: fractions stay fractions
+    comments = _Comments(text, source)
     out: list[str] = []
     _entries(out, comments, "", data, list(TOP))
     for name, form in forms.items():

@@ -30,6 +30,7 @@ class Drawing:
 
 
 ROLES: Final = ("page", "fold", "leg", "plane")
+MOST_PANELS: Final = 60
 PANEL: Final = Form(
     "a straight panel of a linkage given by its joints",
     {
@@ -39,6 +40,7 @@ PANEL: Final = Form(
         "parallel_to": Key(Kind.TEXT, "the page it should lie parallel to", choices=PAGES),
     },
     many=True,
+    most=MOST_PANELS,
 )
 JOINTS: Final = Form(
     "joints of a linkage given directly, as drawn at `opening`: name = [x, y]",

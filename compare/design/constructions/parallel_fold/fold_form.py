@@ -61,10 +61,12 @@ FOLD: Final = Form(
         "foot_right": Key(Kind.LENGTH, "spine to right inner foot"),
     },
 )
+MOST_LEGS: Final = 8  # under one half of a plane; more than any hand glues
 LEGS: Final = Form(
     "one of several legs under a half, from the ridge outwards",
     {k: replace(v, required=True) for k, v in LEG_KEYS.items()},
     many=True,
+    most=MOST_LEGS,
 )
 LEGGED_SIDE: Final = Form(SIDE.meaning, LEG_KEYS, {"legs": LEGS})
 FULL_SIDE: Final = Form(SIDE.meaning, {**LEG_KEYS, **SUPPORT_KEYS}, {"legs": LEGS, "flap": FLAP})

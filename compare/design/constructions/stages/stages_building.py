@@ -33,8 +33,13 @@ from compare.design.study.contact import floor_angles
 from compare.vocabulary import Kind, parsed
 from measure.sides import SIDES
 
+MOST_STAGES: Final = 8  # on the planes below; each needs feet inside the plane it stands on
 STAGE: Final = Form(
-    "a further construction on the plane below; its crease is the spine", {}, ON_PLANE, many=True
+    "a further construction on the plane below; its crease is the spine",
+    {},
+    ON_PLANE,
+    many=True,
+    most=MOST_STAGES,
 )
 
 
