@@ -321,7 +321,7 @@ def _covariances(
     layer_sd = np.array([line.layer_sd_mm for line in lines])
     levels = layer @ np.array(
         [[shift.get(line.name, 0.0) for shift in level_shifts] for line in lines]
-    ).reshape(len(lines), -1)
+    ).reshape(len(lines), len(level_shifts))
     return {
         "edge fits": out_fit + misses,
         "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,

@@ -9,7 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from capture.arrays import Array
 from measure.geometry import Curve, crossing
 from measure.scene import Scene
 
@@ -30,6 +32,8 @@ class FootTuning:
         and of one that counts at all.
     clear_sd_mm, fair_sd_mm : scatter of a clear and of a fair foot about the true level.
     common_sd_mm : what all feet of a photo have in common beside that: tabs, bends, shadows.
+    agree_mm : feet that stand on one line lie within so much of it.
+    majority : share of all feet (a clear one counts more) that must agree before their scatter is believed.
     tilt_sd : how far the page may slant against the line it was taken for (rise per length).
     least_rise : strips that lie nearly along the page tell nothing.
     """
@@ -44,6 +48,8 @@ class FootTuning:
     clear_sd_mm: float = 0.45
     fair_sd_mm: float = 1.0
     common_sd_mm: float = 0.3
+    agree_mm: float = 1.2
+    majority: float = 0.6
     tilt_sd: float = 0.05
     least_rise: float = 0.2
 
@@ -60,12 +66,14 @@ class FootLevel:
     curve : the line of the joints, half a card above the page.
     sd_mm : standard uncertainty of its level; tilt_sd_mm : of either end against the other.
     feet : how many strips tell it.
+    agreed : whether most of them agree; where they do not, any of them may be right, or none.
     """
 
     curve: Curve
     sd_mm: float
     tilt_sd_mm: float
     feet: int
+    agreed: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,26 +100,44 @@ def level_by_feet(scene: Scene, line: Curve, strips: Sequence[Curve], up: float)
     x = np.array([s.along_mm for s in stops]) / line.length - 0.5
     y = np.array([s.up_mm for s in stops])
     sd = np.array([s.sd_mm for s in stops])
-    weights = sd**-2.0
-    tilt_prior = (TUNING.tilt_sd * line.length) ** -2.0
-    design = np.column_stack([np.ones_like(x), x])
-    for _ in range(8):  # Huber's weights: one strip may be seen through, or hidden, at its foot
-        normal = design.T @ (weights[:, None] * design) + np.diag([0.0, tilt_prior])
-        level, tilt = np.linalg.solve(normal, design.T @ (weights * y))
-        miss = np.abs(y - level - tilt * x) / sd
-        weights = sd**-2.0 * np.minimum(1.0, 1.5 / np.maximum(miss, 1e-9))
-    cov = np.linalg.inv(normal)
-    spread = max(1.0, float(np.sqrt(np.mean(np.minimum(miss, 4.0) ** 2))))
+    agree = _agreeing(x, y, sd, line.length)
+    level, tilt, cov = _line_through(x[agree], y[agree], sd[agree], line.length)
     # The level where the feet stand, not at the middle of the line, is what they tell.
-    at = float(np.average(x, weights=weights))
+    at = float(np.average(x[agree], weights=sd[agree] ** -2.0))
     level_sd = float(np.sqrt(cov[0, 0] + 2 * at * cov[0, 1] + at**2 * cov[1, 1]))
+    agreed = bool(np.sum(sd[agree] ** -1.0) >= TUNING.majority * np.sum(sd**-1.0))
+    if not agreed:
+        level_sd = float(np.hypot(level_sd, np.std(y)))
     d0, d1 = level - tilt / 2, level + tilt / 2
     return FootLevel(
         curve=replace(line, d0=up * d0, d1=up * d1).straightened(),
-        sd_mm=float(np.hypot(spread * level_sd, TUNING.common_sd_mm)),
+        sd_mm=float(np.hypot(level_sd, TUNING.common_sd_mm)),
         tilt_sd_mm=float(np.sqrt(cov[1, 1])) / 2,
         feet=len(stops),
+        agreed=agreed,
     )
+
+
+def _line_through(x: Array, y: Array, sd: Array, length_mm: float) -> tuple[float, float, Array]:
+    """Level at x = 0, tilt (rise per unit of x), and their covariance (2, 2), of feet at x with heights y."""
+    design = np.column_stack([np.ones_like(x), x]) / sd[:, None]
+    normal = design.T @ design + np.diag([0.0, (TUNING.tilt_sd * length_mm) ** -2.0])
+    level, tilt = np.linalg.solve(normal, design.T @ (y / sd))
+    return float(level), float(tilt), np.asarray(np.linalg.inv(normal), dtype=np.float64)
+
+
+def _agreeing(x: Array, y: Array, sd: Array, length_mm: float) -> NDArray[np.bool_]:
+    """Which feet stand on one line: those nearest to the best of the lines through any one or two of them."""
+    best, chosen = -np.inf, np.ones(len(x), dtype=bool)
+    for i in range(len(x)):
+        for j in range(i, len(x)):
+            few = np.unique([i, j])
+            level, tilt, _ = _line_through(x[few], y[few], sd[few], length_mm)
+            near = np.abs(y - level - tilt * x) < TUNING.agree_mm
+            worth = float(np.sum(1.0 / sd[near])) - 0.5 * (tilt / (TUNING.tilt_sd * length_mm)) ** 2
+            if worth > best:
+                best, chosen = worth, near
+    return chosen
 
 
 def _stop_of(scene: Scene, line: Curve, strip: Curve, up: float) -> _Stop | None:

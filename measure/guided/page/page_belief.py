@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from capture.arrays import Array
 from measure.geometry import Curve
 from measure.guided.page.foot_level import FootLevel
 
@@ -24,18 +23,22 @@ class BeliefTuning:
     flush : how often a page is cut flush with the strips, before anything is looked at.
     lower_mm, higher_mm : an edge that is not the page's at the near ends is found anywhere within so much
         below the true level (the page's edge in front of them) or above it (shadows, prints).
-    misread : how often feet mislead altogether, and how far.
+    misread, torn : how often feet mislead altogether: where most of them agree, and where they do not.
     misread_mm : over so much.
     height_sd_mm : how far the middle one of all heights may be off its nominal, in what is built by hand.
         Wide on purpose: it only keeps a level away at which every strip would be millimetres wrong.
+    built_wrong, built_wrong_mm : so seldom all of them are off by more, over so much.
     """
 
     flush: float = 0.35
     lower_mm: float = 9.0
     higher_mm: float = 30.0
     misread: float = 0.1
+    torn: float = 0.5
     misread_mm: float = 20.0
     height_sd_mm: float = 1.0
+    built_wrong: float = 0.05
+    built_wrong_mm: float = 20.0
 
 
 TUNING = BeliefTuning()
@@ -77,31 +80,38 @@ def believed_level(
     at : where along the line the feet stand (0 to 1); both levels are compared there.
     up : +1 if up is to the left of the lines.
     """
+    ends = np.array([0.0, 1.0])
     apart = up * float((edge.points(np.array([at]))[0] - feet.curve.points(np.array([at]))[0]) @ edge.normal)
     both = float(np.hypot(edge_sd_mm, feet.sd_mm))
-    agree = np.exp(-0.5 * (apart / both) ** 2) / (both * np.sqrt(2 * np.pi))
+    agree = float(np.exp(-0.5 * (apart / both) ** 2) / (both * np.sqrt(2 * np.pi)))
     stray = 1.0 / (TUNING.lower_mm if apart < 0 else TUNING.higher_mm)
-    likely = np.array(
+    misread = TUNING.misread if feet.agreed else TUNING.torn
+    at_edge, at_feet = (0.0 if e is None else e for e in excess_mm)
+    # Either the edge lies at the near ends, or the feet tell the level, or neither: then the heights do.
+    weights = np.array(
         [
-            TUNING.flush * ((1 - TUNING.misread) * agree + TUNING.misread / TUNING.misread_mm),
-            (1 - TUNING.flush) * (1 - TUNING.misread) * stray,
+            TUNING.flush * ((1 - misread) * agree + misread / TUNING.misread_mm) * _of_heights(at_edge),
+            (1 - TUNING.flush) * (1 - misread) * stray * _of_heights(at_feet),
+            (1 - TUNING.flush) * misread * stray / TUNING.misread_mm,
         ]
-    ) * _of_heights(excess_mm)
-    flush = float(likely[0] / likely.sum())
-    middle = feet.curve.points(np.array([0.0, 1.0])) * (1 - flush) + edge.points(np.array([0.0, 1.0])) * flush
-    within = flush * edge_sd_mm**2 + (1 - flush) * feet.sd_mm**2
-    tilts = flush * edge_sd_mm**2 + (1 - flush) * feet.tilt_sd_mm**2
+    )
+    weights /= weights.sum()
+    levels = np.array([apart, 0.0, at_feet])  # up from that of the feet; too long means the page is higher
+    sds = np.array([edge_sd_mm, feet.sd_mm, TUNING.height_sd_mm])
+    tilts = np.array([edge_sd_mm, feet.tilt_sd_mm, feet.tilt_sd_mm])
+    flush, mean = float(weights[0]), float(weights @ levels)
+    along = feet.curve.points(ends) * (1 - flush) + edge.points(ends) * flush
+    along = along + up * (mean - flush * apart) * edge.normal
     return Belief(
-        curve=Curve(a=middle[0], b=middle[1]),
-        sd_mm=float(np.sqrt(within + flush * (1 - flush) * apart**2)),
-        tilt_sd_mm=float(np.sqrt(tilts)),
+        curve=Curve(a=along[0], b=along[1]),
+        sd_mm=float(np.sqrt(weights @ (sds**2 + (levels - mean) ** 2))),
+        tilt_sd_mm=float(np.sqrt(weights @ tilts**2)),
         flush=flush,
     )
 
 
-def _of_heights(excess_mm: Sequence[float | None]) -> Array:
-    """Likelihoods (2,) of both levels by what they make of all heights together."""
-    sizes = [0.0 if e is None else abs(e) for e in excess_mm]
-    gauss = np.exp(-0.5 * (np.array(sizes) / TUNING.height_sd_mm) ** 2)
-    out: Array = 0.95 * gauss + 0.05
-    return out
+def _of_heights(excess_mm: float) -> float:
+    """Density (per mm) of the middle one of all heights being off its nominal by so much."""
+    sd = TUNING.height_sd_mm
+    gauss = float(np.exp(-0.5 * (excess_mm / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
+    return (1 - TUNING.built_wrong) * gauss + TUNING.built_wrong / TUNING.built_wrong_mm

@@ -19,6 +19,7 @@ from measure.scene import Scene
 
 PAGE_SD_MM = 0.05
 EDGE_SD_MM = 0.12  # of the level of an edge that lies at the near ends; found on photographs with truth
+EDGE_ALONE_SD_MM = 0.6  # where no feet say whether that edge lies at the near ends
 UNSURE_SD_MM = 0.5
 SURE_MARGIN = 0.6  # log-likelihood units per station; found on path-traced photographs of known dummies
 
@@ -77,6 +78,8 @@ def fit_pages(
                 level, curve=belief.curve, tab_seen=tuple(s and belief.flush > 0.5 for s in level.tab_seen)
             )
             sd, common = belief.tilt_sd_mm, belief.sd_mm
+        else:
+            common = EDGE_ALONE_SD_MM
     n = level.n_stations
     _note(layout, pages, level.curve, fits, hinges, sd_mm=sd, n_stations=n, score=level.score)
     for joint, foot_up, seen in zip(feet, level.foot_up_mm, level.tab_seen, strict=True):
