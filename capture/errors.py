@@ -24,6 +24,7 @@ class Option(Enum):
     LARGER_PAPER = "a3"
     CALIBRATE = "a calibration"
     DRAFT = "a draft"
+    FORCE = "explicitly"
 
 
 class FoldgaugeError(Exception):

@@ -1,11 +1,17 @@
-"""Small files of the user's: written whole or not at all, read with one line on what is wrong."""
+"""The one door for files: read if they are files and no larger than makes sense, written whole or not at all.
+
+Nothing of the user's is replaced unasked: only a file that this program wrote before, as the same kind, gives
+way. It is known again by a mark inside it (`FileKind.mark`).
+"""
 
 import errno
 import os
+import secrets
 import stat
-import tempfile
+import time
 import tomllib
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -47,27 +53,125 @@ def read_whole(path: Path, most_bytes: int) -> bytes:
     return data
 
 
-def write_whole(path: Path, make: Callable[[Path], object], error: type[FoldgaugeError]) -> None:
-    """Let `make` write a temporary file beside `path`, then put it in its place in one step.
+@dataclass(frozen=True, slots=True)
+class FileKind:
+    """A kind of file that this program writes.
+
+    Attributes
+    ----------
+    what : what it is called, with its article.
+    suffixes : endings of its name, lower case.
+    mark : bytes that stand near the beginning or the end of every one of them, and in no file of another
+        kind: so one that was written before is known again. None: it is meant to be worked on, or holds no
+        mark, and is never replaced unasked.
+    """
+
+    what: str
+    suffixes: tuple[str, ...]
+    mark: bytes | None = None
+
+
+MARK_BYTES: Final = 65_536
+"""How far from a file's beginning and end its mark is looked for."""
+
+PART: Final = ".foldgauge-part-"
+"""How the names of unfinished files begin; then the number of the process that writes it."""
+
+OLD_PART_S: Final = 86_400.0
+"""An unfinished file is nobody's after a day, whatever machine of a shared disk began it."""
+
+
+def is_ours(path: Path, kind: FileKind) -> bool:
+    """Return whether a file was written by this program as that kind: its mark is in it."""
+    if kind.mark is None:
+        return False
+    try:
+        if not os.path.isfile(path):
+            return False
+        with path.open("rb") as file:
+            head = file.read(MARK_BYTES)
+            file.seek(max(path.stat().st_size - MARK_BYTES, 0))
+            return kind.mark in head or kind.mark in file.read(MARK_BYTES)
+    except OSError:
+        return False
+
+
+def require_replaceable(path: Path, kind: FileKind, error: type[FoldgaugeError]) -> None:
+    """Refuse a place where something stands that this program did not write as that kind.
 
     Raises
     ------
-    error : the file cannot be written; nothing is left behind.
+    error : one line.
     """
+    if os.path.lexists(path) and not os.path.isdir(path) and not is_ours(path, kind):
+        why = (
+            "is there already and is meant to be worked on"
+            if kind.mark is None
+            else f"is there already and is not {kind.what} that foldgauge wrote"
+        )
+        raise error(f"{path} {why}; choose another name, or say ", Option.FORCE, " to replace it")
+
+
+def write_whole(
+    path: Path,
+    make: Callable[[Path], object],
+    error: type[FoldgaugeError],
+    kind: FileKind,
+    *,
+    replace: bool = False,
+) -> None:
+    """Let `make` write a temporary file beside `path`, then put it in its place in one step.
+
+    Parameters
+    ----------
+    kind : of file; only one of the same kind that this program wrote gives way.
+    replace : True to replace whatever stands there, as the user asked for.
+
+    Raises
+    ------
+    error : the file cannot be written, or another one stands there; nothing is left behind.
+    """
+    if not replace:
+        require_replaceable(path, kind, error)
+    target = Path(os.path.realpath(path)) if os.path.islink(path) else path  # the link stays one
+    sweep(target.parent)
+    # Opened anew and not by tempfile: so its permissions are those of any file the user makes (umask).
+    temporary = target.parent / f"{PART}{os.getpid()}-{secrets.token_hex(4)}{path.suffix}"
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}.", suffix=path.suffix)
-    except OSError as err:
-        raise error(f"cannot write {path}: {err.strerror}; choose another folder or name") from None
-    os.close(handle)
-    temporary = Path(name)
-    try:
+        os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
         make(temporary)
-        temporary.chmod(0o644)
-        os.replace(temporary, path)
+        with temporary.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(temporary, target)
     except OSError as err:
-        raise error(f"cannot write {path}: {err.strerror}; choose another folder or name") from None
+        why = err.strerror or str(err)
+        raise error(f"cannot write {path}: {why}; choose another folder or name") from None
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+
+
+def sweep(folder: Path) -> None:
+    """Remove unfinished files that a killed run left in a folder."""
+    with suppress(OSError):
+        for path in folder.glob(f"{PART}*"):
+            number = path.name.removeprefix(PART).partition("-")[0]
+            old = time.time() - path.stat().st_mtime > OLD_PART_S
+            if old or (number.isdigit() and not _runs(int(number))):
+                path.unlink(missing_ok=True)
+
+
+def _runs(process: int) -> bool:
+    """Return whether a process of this machine is alive (or may be: not ours to ask)."""
+    if os.name != "posix":  # there, asking a process would end it
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 Line = tuple[str | Option, ...]

@@ -21,6 +21,7 @@ from capture.errors import PhotoError
 from capture.files import FileBytes, read_whole
 from capture.jpeg_damage import is_damaged
 from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
+from capture.printable import name_of, printable
 
 MAX_PIXELS: Final = 210_000_000
 """More than any phone or camera gives (200 MP); beyond it a file is taken for a mistake or a bomb."""
@@ -101,10 +102,11 @@ def read_photo(source: PhotoSource, name: str | None = None) -> Photo:
         _check_size(called, (source.shape[1], source.shape[0]) if source.ndim > 1 else (0, 0))
         return photo_of_array(source, name=called)
     if isinstance(source, str | Path):
-        source = FileBytes(Path(source).name, _read_bytes(Path(source)))
+        source = FileBytes(name_of(source), _read_bytes(Path(source)))
     elif isinstance(source, bytes):
         source = FileBytes("photo", source)
-    return _read_file(source if name is None else replace(source, name=name))
+    called = printable(source.name if name is None else name)
+    return _read_file(replace(source, name=called))
 
 
 def _read_file(file: FileBytes) -> Photo:

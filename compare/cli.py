@@ -1,18 +1,23 @@
 """The command line: parsing and printing only.
 
-Exit codes: 0 conforms (or done), 3 does not conform, 4 too close to call, 2 bad input (one line on stderr).
+Exit codes: 0 conforms (or done), 3 does not conform, 4 too close to call, 2 bad input (one line on stderr),
+1 an error inside the program.
 Results go to stdout. The commands live in `compare.commands`; they import heavy modules only when they run,
 so that help is instant.
 """
 
-import os
+import errno
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from typing import Any, Final, NoReturn
 
 import click
 
 from capture.errors import FoldgaugeError
+from capture.printable import printable
 from compare.commands.camera import camera
 from compare.commands.check import check
 from compare.commands.demo import demo
@@ -21,9 +26,18 @@ from compare.commands.help import help_topic
 from compare.commands.lot import lot
 from compare.commands.measure import measure
 from compare.commands.sheet import sheet
+from compare.commands.unexpected import (
+    INTERRUPTED,
+    TERMINATED,
+    Terminated,
+    give_streams,
+    let_go_of_stdout,
+    line_of,
+)
 
 BAD_INPUT: Final = 2
-INTERRUPTED: Final = 130  # the shell's own code for Ctrl-C
+BUG: Final = 1
+CANNOT_PRINT: Final = (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG, errno.EDQUOT)
 
 
 class OneLineGroup(click.Group):
@@ -32,28 +46,57 @@ class OneLineGroup(click.Group):
     def main(self, args: Sequence[str] | None = None, *rest: Any, **options: Any) -> NoReturn:
         """Run, and turn what the user can mend into one line."""
         options["standalone_mode"] = False
+        given = list(sys.argv[1:] if args is None else args)
+        give_streams()
         try:
-            code = super().main(args, *rest, **options)
+            with _ending_on_sigterm():
+                code = super().main(args, *rest, **options)
             sys.stdout.flush()
             sys.exit(code if isinstance(code, int) else 0)
         except FoldgaugeError as err:
-            from compare.tell.words.option_names import error_line
+            from compare.tell.words.option_names import COMMAND_LINE
 
-            _complain(error_line(err))
+            _complain(err.told(COMMAND_LINE))
         except click.ClickException as err:
             ctx = getattr(err, "ctx", None)
             hint = f" (see {ctx.command_path} --help)" if ctx is not None else ""
             _complain(err.format_message() + hint)
-        except click.Abort:
+        except click.Abort as err:
+            if isinstance(err.__context__, Terminated):
+                _complain("stopped: it was told to end", TERMINATED)
             sys.exit(INTERRUPTED)
         except BrokenPipeError:  # the reader of a pipe has gone: nobody is left to tell
-            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            let_go_of_stdout()
             sys.exit(0)
+        except Exception as err:
+            if isinstance(err, OSError) and err.filename is None and err.errno in CANNOT_PRINT:
+                let_go_of_stdout()
+                _complain(f"the answer cannot be printed: {err.strerror}")
+            _complain(line_of(err, given), BUG)
 
 
-def _complain(text: str) -> NoReturn:
-    click.echo(f"foldgauge: {' '.join(text.split())}", err=True)
-    sys.exit(BAD_INPUT)
+@contextmanager
+def _ending_on_sigterm() -> Iterator[None]:
+    """Turn the signal to end into an exception, so that workers end and half-written files go."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, _terminate)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _terminate(number: int, frame: object) -> NoReturn:
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)  # once is enough
+    raise Terminated
+
+
+def _complain(text: str, code: int = BAD_INPUT) -> NoReturn:
+    with suppress(OSError):  # standard error, too, may be closed or full
+        click.echo(f"foldgauge: {' '.join(printable(text).split())}", err=True)
+    sys.exit(code)
 
 
 def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:

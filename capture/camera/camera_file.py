@@ -9,13 +9,17 @@ import numpy as np
 
 from capture.camera.calibrated_camera import Camera, CameraError
 from capture.errors import Option
-from capture.files import read_toml, write_whole
+from capture.files import FileKind, read_toml, write_whole
+from capture.printable import name_of
 
 FORMAT: Final = 1
 _LENS_KEYS: Final = ("log_focal", "k1", "k2", "cx", "cy", "k3", "p1", "p2")
 
 
-def write_camera(camera: Camera, path: Path) -> None:
+CAMERA_FILE: Final = FileKind("a camera file", (".toml",), b"# A camera calibrated by foldgauge")
+
+
+def write_camera(camera: Camera, path: Path, *, replace: bool = False) -> None:
     """Write a camera file; an existing one is replaced only when all is done.
 
     Raises
@@ -23,7 +27,10 @@ def write_camera(camera: Camera, path: Path) -> None:
     CameraError
         The file cannot be written.
     """
-    write_whole(path, lambda part: part.write_text(to_text(camera), encoding="utf-8"), CameraError)
+    text = to_text(camera)
+    write_whole(
+        path, lambda part: part.write_text(text, encoding="utf-8"), CameraError, CAMERA_FILE, replace=replace
+    )
 
 
 def to_text(camera: Camera) -> str:
@@ -72,7 +79,7 @@ def read_camera(path: Path) -> Camera:
         foreign=(f"{path.name} is not a camera file; make one with ", Option.CALIBRATE),
     )
     try:
-        camera = _camera(data, path.name)
+        camera = _camera(data, name_of(path))
     except (KeyError, TypeError, ValueError, OverflowError) as exc:
         raise CameraError(
             f"{path.name} is not a whole camera file ({_trouble(exc)}); make it again with ",

@@ -4,14 +4,19 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from capture.errors import Option, SheetError
-from capture.files import read_toml, write_whole
+from capture.files import FileKind, read_toml, write_whole
+from capture.printable import name_of
 from capture.sheet.marker_sheet import SHEETS, MarkerSheet
 from capture.sheet.print_scale import PrintScale
 
 Bars = Sequence[float]
 """Across, up and, if known, the standard uncertainty of one reading; mm."""
+
+
+PRINTER_FILE: Final = FileKind("a printer's file", (".toml",), b"# Check bars as measured, per paper")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +77,7 @@ def read_printer(path: Path) -> Printer:
         if paper not in SHEETS or not numbers or len(bars) not in (2, 3):
             raise SheetError(*foreign)
         out[paper] = tuple(float(v) for v in bars)
-    return Printer(path.name, hashlib.sha256(content).hexdigest(), out)
+    return Printer(name_of(path), hashlib.sha256(content).hexdigest(), out)
 
 
 def _is_number(value: object) -> bool:
@@ -92,4 +97,6 @@ def remember(path: Path, papers: Sequence[str], bars_mm: Bars) -> None:
     lines = ["# Check bars as measured, per paper: across, up, standard uncertainty of a reading (mm)"]
     lines += [f"{name} = [{', '.join(f'{v:g}' for v in bars)}]" for name, bars in known.items()]
     text = "\n".join(lines) + "\n"
-    write_whole(path, lambda part: part.write_text(text, encoding="utf-8"), SheetError)
+    write_whole(  # what stood there was read above, and is a printer's file
+        path, lambda part: part.write_text(text, encoding="utf-8"), SheetError, PRINTER_FILE, replace=True
+    )

@@ -7,13 +7,13 @@ Everything is drawn in nominal mm of the sheet frame, so the numbers in `capture
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from capture.errors import SheetError
-from capture.files import write_whole
+from capture.files import FileKind, write_whole
 from capture.sheet.apron_pdf import draw_apron
 from capture.sheet.board import BOARD_ENLARGED
 from capture.sheet.board_pdf import draw_board
@@ -24,8 +24,13 @@ from capture.sheet.printed_marks import FIELD_GREY, LINE_MM, SMALL_PT, draw_bar,
 from capture.sheet.sill import SILL_SHEETS, printed_sill
 from capture.sheet.sill_pdf import draw_guides, draw_sill
 
+SHEET_PDF: Final = FileKind("a marker sheet", (".pdf",), b"foldgauge: marker sheet")
+BOARD_PDF: Final = FileKind("a calibration board", (".pdf",), b"foldgauge: calibration board")
 
-def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True, *, sill: bool = True) -> None:
+
+def write_sheet(
+    path: Path, paper: str = "a4", dark_field: bool = True, *, sill: bool = True, replace: bool = False
+) -> None:
     """Write the sheet for a paper size as a PDF: the sheet, doorstep and apron, instructions.
 
     Parameters
@@ -51,10 +56,12 @@ def write_sheet(path: Path, paper: str = "a4", dark_field: bool = True, *, sill:
         canvas.showPage()
         draw_instructions(canvas, sheet)
 
-    write_pdf(path, sheet.paper_mm, f"foldgauge marker sheet, {paper_name(sheet)}", draw)
+    write_pdf(
+        path, sheet.paper_mm, f"foldgauge marker sheet, {paper_name(sheet)}", draw, SHEET_PDF, replace=replace
+    )
 
 
-def write_board(path: Path, paper: str = "a4") -> None:
+def write_board(path: Path, paper: str = "a4", *, replace: bool = False) -> None:
     """Write the calibration board for a paper size as a PDF of one page.
 
     Raises
@@ -68,11 +75,21 @@ def write_board(path: Path, paper: str = "a4") -> None:
         sheet.paper_mm,
         f"foldgauge calibration board, {paper_name(sheet)}",
         lambda canvas: draw_board(canvas, sheet.paper_mm, BOARD_ENLARGED[sheet.paper]),
+        BOARD_PDF,
+        replace=replace,
     )
 
 
-def write_pdf(path: Path, paper_mm: tuple[float, float], title: str, draw: Callable[[Any], None]) -> None:
-    """Write a PDF; an existing file is replaced only when all is done.
+def write_pdf(
+    path: Path,
+    paper_mm: tuple[float, float],
+    title: str,
+    draw: Callable[[Any], None],
+    kind: FileKind,
+    *,
+    replace: bool = False,
+) -> None:
+    """Write a PDF; the mark of its kind stands in it as its creator. See `capture.files.write_whole`.
 
     Raises
     ------
@@ -83,11 +100,13 @@ def write_pdf(path: Path, paper_mm: tuple[float, float], title: str, draw: Calla
     def make(part: Path) -> None:
         canvas = Canvas(str(part), pagesize=(paper_mm[0] * mm, paper_mm[1] * mm), invariant=1)
         canvas.setTitle(title)
+        assert kind.mark is not None
+        canvas.setCreator(kind.mark.decode("ascii"))
         canvas.setViewerPreference("PrintScaling", "None")
         draw(canvas)
         canvas.save()
 
-    write_whole(path, make, SheetError)
+    write_whole(path, make, SheetError, kind, replace=replace)
 
 
 def paper_name(sheet: MarkerSheet) -> str:

@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from compare.commands.set_up_options import Output, check_outputs, force_option
+
 if TYPE_CHECKING:
     from capture.camera.calibrate import Calibration
 
@@ -15,16 +17,18 @@ if TYPE_CHECKING:
     "-o", "--output", type=click.Path(path_type=Path), required=True, help="The camera file to write (TOML)."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
-def camera(photos: tuple[Path, ...], output: Path, as_json: bool) -> None:
+@force_option
+def camera(photos: tuple[Path, ...], output: Path, as_json: bool, force: bool) -> None:
     """Calibrate a camera from 8 to 15 PHOTOS of the calibration board (or of the uncut sheet).
 
     Same camera, zoom and picture size in all; give the file to 'foldgauge check' with --camera.
     """
     from capture.camera.calibrate import calibrate
-    from capture.camera.camera_file import write_camera
+    from capture.camera.camera_file import CAMERA_FILE, write_camera
 
+    check_outputs([Output("--output", output, CAMERA_FILE)], photos, replace=force)
     result = calibrate(photos, output.name)
-    write_camera(result.camera, output)
+    write_camera(result.camera, output, replace=force)
     if as_json:
         import json
 

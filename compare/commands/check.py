@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from compare.commands.set_up_options import (
+    Output,
     Rule,
     Use,
     check_outputs,
+    force_option,
     points_option,
     remember_bars,
     set_up_options,
@@ -68,6 +70,7 @@ OPEN: Final = 4
     metavar="OUT.csv",
     help="Write the items for a spreadsheet.",
 )
+@force_option
 @click.pass_context
 def check(
     ctx: click.Context,
@@ -87,6 +90,7 @@ def check(
     annotate: Path | None,
     report: Path | None,
     table: Path | None,
+    force: bool,
 ) -> None:
     """Check a PHOTO of a dummy against its design.
 
@@ -95,7 +99,17 @@ def check(
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    check_outputs({"--annotate": annotate, "--report": report, "--csv": table})
+    from compare.tell.result_files import ANNOTATED, REPORT, TABLE
+
+    check_outputs(
+        (
+            Output("--annotate", annotate, ANNOTATED),
+            Output("--report", report, REPORT),
+            Output("--csv", table, TABLE),
+        ),
+        (*photos, spec, points, closed, camera, printer),
+        replace=force,
+    )
     from compare.jobs.check_dummy import check as run
     from measure.joints.by_hand import read_points
 
@@ -108,28 +122,33 @@ def check(
         closed=closed,
         shut_mm=shut_thickness,
     )
-    write_files(inspection, annotate=annotate, report=report, table=table)
+    write_files(inspection, annotate=annotate, report=report, table=table, replace=force)
     remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
     show(inspection, as_json=as_json, budget=budget)
     ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
 
 
 def write_files(
-    inspection: "Inspection", *, annotate: Path | None, report: Path | None, table: Path | None = None
+    inspection: "Inspection",
+    *,
+    annotate: Path | None,
+    report: Path | None,
+    table: Path | None = None,
+    replace: bool = False,
 ) -> None:
     """Write the files; first, so that a failure leaves no half answer on stdout."""
     if annotate is not None:
         from compare.tell.check.annotated_photo import write_annotated
 
-        write_annotated(inspection, annotate)
+        write_annotated(inspection, annotate, replace=replace)
     if report is not None:
         from compare.tell.check.check_page import write_report
 
-        write_report(inspection, report)
+        write_report(inspection, report, replace=replace)
     if table is not None:
         from compare.tell.check.check_csv import write_csv
 
-        write_csv(inspection.findings, table)
+        write_csv(inspection.findings, table, replace=replace)
 
 
 def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> None:

@@ -6,6 +6,8 @@ from typing import Any, Final
 
 import click
 
+from compare.commands.set_up_options import Output, check_outputs, force_option
+
 FAULTS: Final = 3  # exit code of a design with something wrong, as of a dummy that does not conform
 WAYS: Final = {"hand": 0.3, "die": 0.1}  # mm, scored and cut; common practice, no source
 
@@ -43,6 +45,7 @@ def _file(help_text: str) -> Any:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of tables.")
 @click.option("--tidy", is_flag=True, help="Print the spec anew, in the usual order, and nothing else.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of a spec, for editors.")
+@force_option
 def design(
     spec: Path | None,
     picture: Path | None,
@@ -52,6 +55,7 @@ def design(
     as_json: bool,
     tidy: bool,
     schema: bool,
+    force: bool,
 ) -> None:
     """Check a design SPEC before cutting.
 
@@ -65,6 +69,17 @@ def design(
         return
     if spec is None:
         raise click.UsageError("Missing argument 'SPEC'.")
+    from compare.tell.result_files import MOTION, PICTURE, TEMPLATE
+
+    check_outputs(  # before anything is computed or written
+        (
+            Output("--picture", picture, PICTURE),
+            Output("--motion", motion, MOTION),
+            Output("--template", template, TEMPLATE),
+        ),
+        [spec],
+        replace=force,
+    )
     from compare.design.load_spec import load_spec
 
     loaded = load_spec(spec)
@@ -80,17 +95,11 @@ def design(
     from compare.design.study.motion import move
     from compare.design.study.tolerance import study
     from compare.tell.design.design_json import design_as_dict, to_json
-    from compare.tell.design.design_motion import check_motion_name, write_motion
-    from compare.tell.design.design_picture import check_picture_name, sweep_sketch, write_picture
+    from compare.tell.design.design_motion import write_motion
+    from compare.tell.design.design_picture import sweep_sketch, write_picture
     from compare.tell.design.design_text import print_design, print_study
-    from compare.tell.design.template_pdf import check_template_name, write_template
+    from compare.tell.design.template_pdf import write_template
 
-    if picture is not None:  # names are checked before anything is computed or written
-        check_picture_name(picture)
-    if motion is not None:
-        check_motion_name(motion)
-    if template is not None:
-        check_template_name(template)
     moved = move(loaded)
     found = None if tolerance is None else study(loaded, tolerance, np.random.default_rng(1))
     if as_json:
@@ -101,11 +110,11 @@ def design(
             click.echo()
             print_study(loaded, found, sys.stdout)
     if picture is not None:
-        write_picture(picture, sweep_sketch(loaded, moved, found))
+        write_picture(picture, sweep_sketch(loaded, moved, found), replace=force)
     if motion is not None:
-        write_motion(motion, loaded, moved)
+        write_motion(motion, loaded, moved, replace=force)
     if template is not None:
-        write_template(template, loaded)
+        write_template(template, loaded, replace=force)
     for path in (picture, motion, template):
         if path is not None:
             click.echo(f"Written: {path}", err=True)

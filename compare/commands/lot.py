@@ -2,7 +2,6 @@
 
 import sys
 from pathlib import Path
-from typing import Final
 
 import click
 
@@ -14,9 +13,8 @@ from compare.commands.lot_options import (
     progress,
 )
 from compare.commands.lot_tools import export_lot, history_lot, plan_lot, study_lot
-from compare.commands.set_up_options import Rule, Use, check_outputs
-
-STOPPED: Final = 130
+from compare.commands.set_up_options import Output, Rule, Use, check_outputs, force_option
+from compare.commands.unexpected import INTERRUPTED, TERMINATED, Terminated
 
 
 class LotGroup(click.Group):
@@ -67,6 +65,7 @@ def lot() -> None:
 )  # fmt: skip
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+@force_option
 @click.pass_context
 def check_lot(
     ctx: click.Context,
@@ -92,13 +91,18 @@ def check_lot(
     report: Path | None,
     no_report: bool,
     as_json: bool,
+    force: bool,
 ) -> None:
     """Check all samples of a FOLDER against their design and judge the lot.
 
     Samples already in the ledger are not checked again: run the same command again to go on after a stop.
     Exit code 0: accept, 3: do not accept or stop the line, 4: undecided, 2: it could not be done.
     """
-    check_outputs({"--report": report})
+    from compare.tell.result_files import LOT_REPORT
+
+    check_outputs(
+        [Output("--report", report, LOT_REPORT)], (spec, manifest, camera, printer, ledger), replace=force
+    )
     from dataclasses import replace
 
     from compare.design.load_spec import load_spec
@@ -125,12 +129,12 @@ def check_lot(
         try:
             with progress(found.name) as tell:
                 run = run_lot(found, design, checking, book, workers=workers, scheduler=scheduler, tell=tell)
-        except KeyboardInterrupt:
+        except KeyboardInterrupt as stop:
             click.echo(
                 f"foldgauge: stopped; what was checked is in {ledger}. The same command goes on from there.",
                 err=True,
             )
-            ctx.exit(STOPPED)
+            ctx.exit(TERMINATED if isinstance(stop, Terminated) else INTERRUPTED)
         assessment = assess(found.name, design, checking, run, book, chosen, together)
     target = None
     if not no_report:
@@ -138,7 +142,7 @@ def check_lot(
         from compare.tell.lot.lot_page import write_lot_report
 
         target = report or Path(f"lot-{_file_name(found.name)}.html")
-        write_lot_report(assessment, target, folder=folder, looked=look_again(assessment, run))
+        write_lot_report(assessment, target, folder=folder, looked=look_again(assessment, run), replace=force)
     if as_json:
         from compare.tell.check.check_json import to_text
         from compare.tell.lot.lot_json import assessment_dict

@@ -12,7 +12,7 @@ from compare.commands.lot_options import (
     photo_options,
     progress,
 )
-from compare.commands.set_up_options import Use, check_outputs
+from compare.commands.set_up_options import Output, Use, check_outputs, force_option
 from compare.compare_errors import LotError
 
 
@@ -113,18 +113,21 @@ def study_lot(
     "--report", type=click.Path(path_type=Path), metavar="OUT.html", help="Write charts of all lengths."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of tables.")
+@force_option
 def history_lot(
-    ledger: str, spec: str | None, length: str | None, report: Path | None, as_json: bool
+    ledger: str, spec: str | None, length: str | None, report: Path | None, as_json: bool, force: bool
 ) -> None:
     """Show the lots in the ledger, or how a length ran over them."""
-    check_outputs({"--report": report})
+    from compare.tell.result_files import HISTORY
+
+    check_outputs([Output("--report", report, HISTORY)], [ledger], replace=force)
     from compare.lot.ledger.ledger import Ledger
     from compare.tell.lot.lot_history import history_dict, print_history, read_history, write_history
 
     with Ledger(ledger, create=False) as book:
         found = read_history(book, spec, length, every=report is not None)
     if report is not None:
-        write_history(found, report)
+        write_history(found, report, replace=force)
     if as_json:
         from compare.tell.check.check_json import to_text
 
@@ -143,11 +146,14 @@ def history_lot(
     help="A row per thing measured, or per sample.",
 )  # fmt: skip
 @click.option("--lot", "only", metavar="NAME", help="Only this lot.")
-def export_lot(output: Path, ledger: str, what: str, only: str | None) -> None:
+@force_option
+def export_lot(output: Path, ledger: str, what: str, only: str | None, force: bool) -> None:
     """Write the ledger to OUTPUT: .csv, .parquet or .jsonl (JSON lines)."""
     from compare.lot.ledger.ledger import Ledger
     from compare.tell.lot.ledger_export import export
+    from compare.tell.result_files import EXPORT
 
+    check_outputs([Output("OUTPUT", output, EXPORT)], [ledger], replace=force)
     with Ledger(ledger, create=False) as book:
-        count = export(book, output, what, only)  # type: ignore[arg-type]
+        count = export(book, output, what, only, replace=force)  # type: ignore[arg-type]
     click.echo(f"{output}: {count} rows")

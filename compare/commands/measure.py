@@ -6,9 +6,11 @@ from pathlib import Path
 import click
 
 from compare.commands.set_up_options import (
+    Output,
     Use,
     check_outputs,
     check_range,
+    force_option,
     points_option,
     remember_bars,
     set_up_options,
@@ -40,6 +42,7 @@ from compare.commands.set_up_options import (
 @click.option(
     "--draft", type=click.Path(path_type=Path), metavar="SPEC.toml", help="Write a starter spec to put right."
 )
+@force_option
 def measure(
     photo: Path,
     use: Use,
@@ -55,6 +58,7 @@ def measure(
     annotate: Path | None,
     table: Path | None,
     draft: Path | None,
+    force: bool,
 ) -> None:
     """Measure the dummy in a PHOTO without a spec: what it shows, how long, at which angle.
 
@@ -62,7 +66,17 @@ def measure(
     """
     check_range("--card", card, 0.02, 10.0)
     check_range("--depth", depth, 0.5, 1000.0)
-    check_outputs({"--annotate": annotate, "--csv": table, "--draft": draft})
+    from compare.tell.result_files import DRAFT, TRACED, TRACED_TABLE
+
+    check_outputs(
+        (
+            Output("--annotate", annotate, TRACED),
+            Output("--csv", table, TRACED_TABLE),
+            Output("--draft", draft, DRAFT),
+        ),
+        (photo, points, camera, printer),
+        replace=force,
+    )
     from compare.jobs.measure_dummy import measure as run
     from measure.joints.by_hand import read_points
     from measure.layout import Card
@@ -77,15 +91,15 @@ def measure(
     if annotate is not None:
         from compare.tell.trace.trace_picture import write_traced_picture
 
-        write_traced_picture(tracing, annotate)
+        write_traced_picture(tracing, annotate, replace=force)
     if table is not None:
         from compare.tell.trace.trace_text import write_tracing_csv
 
-        write_tracing_csv(tracing, table)
+        write_tracing_csv(tracing, table, replace=force)
     if draft is not None:
         from compare.tell.trace.starter_spec import write_draft
 
-        write_draft(tracing, draft)
+        write_draft(tracing, draft, replace=force)
     remember_bars(printer, bars, [tracing.sighting.sheet.paper])
     if as_json:
         from compare.tell.check.check_json import to_text

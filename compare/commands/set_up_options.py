@@ -1,6 +1,8 @@
 """Options that several commands share, and checks of options before anything is done."""
 
-from collections.abc import Callable, Iterable, Mapping
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
@@ -9,17 +11,12 @@ import click
 from capture.errors import FoldgaugeError
 
 if TYPE_CHECKING:
+    from capture.files import FileKind
     from capture.setup import Setup
 
 Use = Literal["auto", "arch", "backdrop"]
 Rule = Literal["guarded", "simple"]
 
-ENDINGS: Final[Mapping[str, str]] = {
-    "--annotate": ".png",
-    "--csv": ".csv",
-    "--draft": ".toml",
-    "--report": ".html",
-}
 MOST_STANDOFF_MM: Final = 1000.0
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -60,17 +57,63 @@ def check_standoff(standoff_mm: float | None) -> None:
     check_range("--standoff", standoff_mm, 0.0, MOST_STANDOFF_MM)
 
 
-def check_outputs(outputs: Mapping[str, Path | None]) -> None:
-    """Refuse names and places of result files (option -> path) that cannot work, before anything is done."""
-    for option, path in outputs.items():
+@dataclass(frozen=True, slots=True)
+class Output:
+    """A file to be written: the option that names it, where, and what kind of file it is."""
+
+    option: str
+    path: Path | None
+    kind: "FileKind"
+
+
+def check_outputs(
+    outputs: Sequence[Output], inputs: Iterable[str | Path | None], *, replace: bool = False
+) -> None:
+    """Refuse names and places of result files that cannot work, before anything is read or measured.
+
+    Parameters
+    ----------
+    outputs : what is to be written; those without a path are not asked for.
+    inputs : files this run reads (or a ledger it writes into); none of them is ever written over.
+    replace : True if anything else may be (`--force`).
+    """
+    from capture.files import require_replaceable
+    from compare.compare_errors import OutputError
+
+    read = [Path(p) for p in inputs if p is not None]
+    wanted: dict[Path, str] = {}
+    for output in outputs:
+        path = output.path
         if path is None:
             continue
-        if path.suffix.lower() != ENDINGS[option]:
-            raise FoldgaugeError(
-                f"{option}: a name that ends in {ENDINGS[option]} is wanted, got {path.name!r}"
-            )
-        if not path.absolute().parent.is_dir():
-            raise FoldgaugeError(f"{option}: the folder {path.parent} does not exist")
+        if path.suffix.lower() not in output.kind.suffixes:
+            endings = " or ".join(output.kind.suffixes)
+            raise OutputError(f"{output.option}: a name that ends in {endings} is wanted, got {path.name!r}")
+        if not os.path.isdir(path.absolute().parent):
+            raise OutputError(f"{output.option}: the folder {path.parent} does not exist")
+        if any(_same_file(path, other) for other in read):
+            raise OutputError(f"{output.option}: {path} is what is read; choose another name")
+        place = path.absolute()
+        if place in wanted:
+            raise OutputError(f"{output.option}: {path} is the file of {wanted[place]}; choose another name")
+        wanted[place] = output.option
+        if not replace:
+            require_replaceable(path, output.kind, OutputError)
+
+
+def _same_file(one: Path, other: Path) -> bool:
+    """Return whether two names are of one file, by whatever way they lead to it."""
+    try:
+        return one.samefile(other)
+    except (OSError, ValueError):
+        return one.absolute() == other.absolute()
+
+
+def force_option(command: F) -> F:
+    """Add --force."""
+    return click.option(
+        "--force", is_flag=True, help="Replace files that are there, also such as foldgauge did not write."
+    )(command)
 
 
 def use_option(command: F) -> F:

@@ -134,7 +134,7 @@ def test_bad_input(tmp_path: Path) -> None:
     text = tmp_path / "photo.jpg"
     text.write_text("not a picture")
     assert "photo.jpg: not a" in one_line(run("check", text, "--spec", spec))
-    assert "cannot write" in one_line(run("sheet", "-o", tmp_path / "none" / "s.pdf"))
+    assert "does not exist" in one_line(run("sheet", "-o", tmp_path / "none" / "s.pdf"))
 
 
 def test_design(tmp_path: Path) -> None:

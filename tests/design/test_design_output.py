@@ -67,7 +67,8 @@ def test_png_gif_and_page(tmp_path: Path) -> None:
     with Image.open(gif) as image:
         assert image.n_frames > 60 and image.info["loop"] == 0
     text = page.read_text(encoding="utf-8")
-    assert text.count("<svg") == 91 and "http" not in text.replace("http://www.w3.org/2000/svg", "")
+    assert text.count("\\u003csvg") == 91
+    assert "http:" not in text.replace("http://www.w3.org/2000/svg", "") and "https:" not in text
 
 
 def test_template_is_true_to_size(tmp_path: Path) -> None:

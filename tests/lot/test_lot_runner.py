@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -235,6 +236,26 @@ def test_stopped_by_hand_and_gone_on(tmp_path: Path) -> None:
     )
     assert done.returncode in (0, 3, 4), done.stderr
     assert finished(ledger) == [f"ferry_{k:02d}" for k in range(1, 8)]
+
+
+@photo
+@pytest.mark.parametrize(("how", "code"), [(signal.SIGTERM, 143), (signal.SIGKILL, -9)])
+def test_no_worker_outlives_its_parent(how: signal.Signals, code: int, tmp_path: Path) -> None:
+    folder = tmp_path / "ferry"
+    folder.mkdir()
+    for k in range(1, 8):
+        shutil.copy(FERRY / f"ferry_{k:02d}.jpg", folder)
+    ledger = tmp_path / "l.sqlite"
+    process = interrupt(ledger, folder, lambda p: os.kill(p.pid, how))  # the parent alone
+    _, err = process.communicate(timeout=120)
+    assert process.returncode == code and "Traceback" not in err
+    if how is signal.SIGTERM:
+        assert "The same command goes on from there" in err
+    end = time.monotonic() + 30
+    while list(workers_of(process.pid)) and time.monotonic() < end:
+        time.sleep(0.2)
+    assert not list(workers_of(process.pid))
+    assert len(finished(ledger)) >= 1
 
 
 @photo

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from capture.files import FileBytes, read_whole
+from capture.printable import name_of
 from compare.compare_errors import SpecError
 from compare.design.spec.forms import TOP, Form, Key, Kind
 from compare.design.spec.source import Source
@@ -235,7 +236,7 @@ def _read(path: Path) -> tuple[str, bytes]:
         if path.is_file() and path.stat().st_size > BIGGEST_FILE:
             size = path.stat().st_size
             raise SpecError(f"{path.name}: {size} bytes is too large for a spec; is it the right file?")
-        return path.name, read_whole(path, BIGGEST_FILE)
+        return name_of(path), read_whole(path, BIGGEST_FILE)
     except IsADirectoryError:
         raise SpecError(f"{path.name}: this is a folder; a spec is a .toml file") from None
     except (OSError, ValueError) as err:  # ValueError: a name with a zero byte

@@ -20,7 +20,7 @@ from compare.design.spec.spec import Spec
 from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, Shot
-from compare.lot.run.sample_job import Job, Outcome, run_job
+from compare.lot.run.sample_job import Job, Outcome, end_with_parent, run_job
 from compare.lot.run.unused_photos import LotNote, Relabelled, SameFile, Unreadable, Unused, WorkerDied
 from compare.version import own_version
 
@@ -77,6 +77,12 @@ def _numbered(number: int, job: Job, parent: int) -> Numbered:
     return number, run_job(job, parent)
 
 
+def _in_worker(number: int, job: Job, parent: int) -> Numbered:
+    """Run in a process of our own, which ends with this one."""
+    end_with_parent()
+    return _numbered(number, job, parent)
+
+
 def _in_processes(jobs: Mapping[int, Job], workers: int) -> Generator[Numbered, None, None]:
     """Run in worker processes, one thread each; yield as they finish.
 
@@ -97,7 +103,7 @@ def _in_processes(jobs: Mapping[int, Job], workers: int) -> Generator[Numbered, 
             parallel = Parallel(return_as="generator_unordered", batch_size=1, pre_dispatch=ahead)
         try:
             # Closing it ends the workers: none goes on behind the back of whoever stopped the run.
-            with closing(parallel(delayed(_numbered)(i, left[i], ELSEWHERE) for i in batch)) as outcomes:
+            with closing(parallel(delayed(_in_worker)(i, left[i], ELSEWHERE) for i in batch)) as outcomes:
                 for number, outcome in outcomes:
                     del left[number]
                     yield number, outcome

@@ -10,8 +10,9 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from capture.errors import FoldgaugeError
 from capture.files import FileBytes
@@ -21,6 +22,10 @@ from compare.lot.run.unused_photos import NoMemory, OwnError, Unused
 
 if TYPE_CHECKING:
     from compare.jobs.check_dummy import Inspection
+
+
+PARENT_CHECK_S: Final = 1.0
+"""How often a worker looks whether its parent is alive."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +60,19 @@ class Outcome:
     alone: Mapping[str, Sequence[float]] = field(default_factory=dict)
     dropped: tuple[tuple[str, str], ...] = ()
     seconds: float = 0.0
+
+
+@cache
+def end_with_parent() -> None:
+    """End this worker when the process that began it is gone: killed, it can tell nobody to stop."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(PARENT_CHECK_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def one_thread() -> None:

@@ -15,7 +15,7 @@ from PIL import Image
 from capture.arrays import Pixels
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Strokes, frame_of, strokes_of
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import ANNOTATED, png_mark, write_whole
 from compare.tell.words.answer import answer
 from compare.units import unit_of
 from compare.verdict.conformity import Verdict
@@ -101,7 +101,7 @@ def annotated(inspection: "Inspection") -> Pixels:
     return np.vstack([head, picture, _legend(inspection)])
 
 
-def write_annotated(inspection: "Inspection", path: Path) -> None:
+def write_annotated(inspection: "Inspection", path: Path, *, replace: bool = False) -> None:
     """Write the annotated photo as PNG; the file appears whole or not at all.
 
     Raises
@@ -109,4 +109,9 @@ def write_annotated(inspection: "Inspection", path: Path) -> None:
     OutputError : it cannot be written.
     """
     image = Image.fromarray(annotated(inspection))
-    write_whole(path, lambda temporary: image.save(temporary, format="PNG", optimize=False))
+    write_whole(
+        path,
+        lambda temporary: image.save(temporary, format="PNG", pnginfo=png_mark(ANNOTATED)),
+        ANNOTATED,
+        replace=replace,
+    )

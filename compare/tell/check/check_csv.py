@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import TABLE, write_whole
 from compare.tell.words.verdict_words import remark_words
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
@@ -82,7 +82,7 @@ def csv_text(findings: Findings) -> str:
     return out.getvalue()
 
 
-def write_csv(findings: Findings, path: Path) -> None:
+def write_csv(findings: Findings, path: Path, *, replace: bool = False) -> None:
     """Write the table; the file appears whole or not at all.
 
     Raises
@@ -90,4 +90,4 @@ def write_csv(findings: Findings, path: Path) -> None:
     OutputError : it cannot be written.
     """
     text = csv_text(findings)
-    write_whole(path, lambda temporary: temporary.write_bytes(text.encode("utf-8")))
+    write_whole(path, lambda temporary: temporary.write_bytes(text.encode("utf-8")), TABLE, replace=replace)

@@ -17,7 +17,8 @@ from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
 from compare.tell.check.page_photo import photo_figure
 from compare.tell.check.page_tables import CSS, chance, lean_charts, rows_of
-from compare.tell.result_files import write_whole
+from compare.tell.draw.web_page import page_head
+from compare.tell.result_files import REPORT, write_whole
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import cautions
@@ -201,9 +202,11 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
     advised = advice(findings)
     notes = (*warnings_told(spec), *inspection_notes(inspection))
     title = spec.title or spec.source.name
+    style, script = ((HERE / name).read_text(encoding="utf-8") for name in ("report.css", "report.js"))
     return {
-        "css": Markup((HERE / "report.css").read_text(encoding="utf-8")),
-        "js": Markup((HERE / "report.js").read_text(encoding="utf-8")),
+        "head": page_head("check report", style=style, script=script),
+        "css": Markup(style),
+        "js": Markup(script),
         "page_title": f"{title}: {findings.verdict.value}",
         "origin": f"{title} · {', '.join(s.photo.name for s in inspection.shots)} against {spec.source.name}",
         "answer": answer(findings),
@@ -246,7 +249,7 @@ def report_html(inspection: "Inspection") -> str:
     return _environment().get_template("report.html.jinja").render(page_context(inspection))
 
 
-def write_report(inspection: "Inspection", path: str | Path) -> None:
+def write_report(inspection: "Inspection", path: str | Path, *, replace: bool = False) -> None:
     """Write the page; the file appears whole or not at all.
 
     Raises
@@ -254,4 +257,6 @@ def write_report(inspection: "Inspection", path: str | Path) -> None:
     OutputError : it cannot be written.
     """
     text = report_html(inspection)
-    write_whole(Path(path), lambda temporary: temporary.write_bytes(text.encode("utf-8")))
+    write_whole(
+        Path(path), lambda temporary: temporary.write_bytes(text.encode("utf-8")), REPORT, replace=replace
+    )

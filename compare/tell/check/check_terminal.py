@@ -33,11 +33,19 @@ STYLE: Mapping[Verdict, str] = {
 PLAIN_WIDTH = 110  # columns when the output is not a terminal
 
 
+class _Console(Console):
+    """A console that leaves it to the command line what a reader who has gone means."""
+
+    def on_broken_pipe(self) -> None:
+        """Raise what the stream raised."""
+        raise BrokenPipeError
+
+
 def console_for(stream: TextIO) -> Console:
     """Return a console for a stream: colours on a terminal, plain text elsewhere."""
     if stream.isatty():
-        return Console(file=stream, highlight=False)
-    return Console(file=stream, highlight=False, color_system=None, width=PLAIN_WIDTH, soft_wrap=True)
+        return _Console(file=stream, highlight=False)
+    return _Console(file=stream, highlight=False, color_system=None, width=PLAIN_WIDTH, soft_wrap=True)
 
 
 def table_of(title: str, *columns: str) -> Table:

@@ -71,7 +71,7 @@ def deviation_bar(item: Item, reach: float, spoken: str) -> Markup:
         parts.append(_marker(at(d), y, item.verdict))
     return svg.element(
         "svg",
-        str(svg.together(parts)),
+        svg.together(parts),
         viewBox=f"0 0 {svg.num(WIDTH)} {svg.num(HEIGHT)}",
         class_="bar",
         role="img",
@@ -140,7 +140,7 @@ def lean_chart(shares: Sequence[Share], limit: tuple[float, float], title: str) 
     parts.append(svg.words("outer edge too high ▸", LABELS + PLOT, y, "axis", anchor="end"))
     return svg.element(
         "svg",
-        str(svg.together(parts)),
+        svg.together(parts),
         viewBox=f"0 0 {svg.num(LABELS + PLOT + FIGURES)} {svg.num(height)}",
         class_="chart",
         role="img",

@@ -1,6 +1,5 @@
 """The dummy opening and closing: where its panels lie at every opening, as designed and as measured."""
 
-import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array
 from compare.tell.draw import svg
+from compare.tell.draw.web_page import script_data
 from compare.vocabulary import Kind, named, parsed
 
 if TYPE_CHECKING:
@@ -136,8 +136,7 @@ def motion_json(motion: Motion) -> Markup:
         "design": told(motion.design),
         "built": told(motion.built),
     }
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    return Markup(text.replace("</", "<\\/"))
+    return script_data(data)
 
 
 def _still(motion: Motion, i: int) -> Markup:

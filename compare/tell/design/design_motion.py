@@ -1,10 +1,10 @@
 """A design in motion: an animated GIF, or a page with a slider that needs nothing but a browser."""
 
-import json
 from pathlib import Path
 from typing import Final
 
 import numpy as np
+from markupsafe import Markup
 from PIL import Image
 
 from compare.compare_errors import OutputError
@@ -12,7 +12,8 @@ from compare.design.spec.spec import Spec
 from compare.design.study.motion import Motion
 from compare.tell.design.design_frames import at_opening, draw_legend, draw_paths, draw_pose, extent
 from compare.tell.draw.sketch import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, WHITE, Sketch, Words
-from compare.tell.result_files import write_whole
+from compare.tell.draw.web_page import page_head, script_data
+from compare.tell.result_files import MOTION, write_whole
 from compare.units import unit_of
 from compare.vocabulary import parsed
 
@@ -67,7 +68,7 @@ def _palette() -> Image.Image:
     return image
 
 
-def write_gif(path: Path, spec: Spec, motion: Motion) -> None:
+def write_gif(path: Path, spec: Spec, motion: Motion, *, replace: bool = False) -> None:
     """Write the movement, open to shut and back, as an endless GIF."""
     palette = _palette()
     images = [
@@ -80,34 +81,52 @@ def write_gif(path: Path, spec: Spec, motion: Motion) -> None:
 
     def save(target: Path) -> None:
         first, *rest = there_and_back
-        first.save(target, "GIF", save_all=True, append_images=rest, duration=times, loop=0, optimize=True)
+        first.save(
+            target,
+            "GIF",
+            save_all=True,
+            append_images=rest,
+            duration=times,
+            loop=0,
+            optimize=True,
+            comment=MOTION.mark,
+        )
 
-    write_whole(path, save)
+    write_whole(path, save, MOTION, replace=replace)
 
 
-_PAGE: Final = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<title>TITLE</title>
-<style>
+_STYLE: Final = """
 body{font-family:Helvetica,Arial,sans-serif;max-width:720px;margin:1.5rem auto;padding:0 1rem;color:#262a30}
-svg{width:100%;height:auto}input{width:100%}p{color:#7d828a;font-size:.9rem}</style></head>
+svg{width:100%;height:auto}input{width:100%}p{color:#7d828a;font-size:.9rem}"""
+_SCRIPT: Final = """
+const frames=JSON.parse(document.getElementById("frames").textContent);
+const d=document.getElementById("drawing"),o=document.getElementById("opening");
+function show(){d.innerHTML=frames[o.value]}o.addEventListener("input",show);show();"""
+_PAGE: Final = Markup("""<!doctype html>
+<html lang="en"><head>{head}
+<title>{title}</title>
+<style>{style}</style></head>
 <body><div id="drawing" role="img" aria-label="the design seen end-on"></div>
 <label for="opening">Open and shut it:</label>
-<input id="opening" type="range" min="0" max="LAST" value="0" step="1">
-<p>Drag, or use the arrow keys. Drawn by foldgauge from NAME.</p>
-<script>const frames=FRAMES;const d=document.getElementById("drawing"),o=document.getElementById("opening");
-function show(){d.innerHTML=frames[o.value]}o.addEventListener("input",show);show();</script></body></html>
-"""
+<input id="opening" type="range" min="0" max="{last}" value="0" step="1">
+<p>Drag, or use the arrow keys. Drawn by foldgauge from {name}.</p>
+<script type="application/json" id="frames">{frames}</script>
+<script>{script}</script></body></html>
+""")
 
 
 def page_of(spec: Spec, motion: Motion) -> str:
     """Return a web page, complete in one file, in which a slider opens and shuts the design."""
     drawings = [s.svg() for s in frames(spec, motion, PAGE_STEPS)]
-    packed = json.dumps(drawings).replace("</", "<\\/")
-    title = (spec.title or spec.source.name).replace("&", "&amp;").replace("<", "&lt;")
-    name = spec.source.name.replace("&", "&amp;").replace("<", "&lt;")
-    text = _PAGE.replace("TITLE", title).replace("LAST", str(len(drawings) - 1)).replace("NAME", name)
-    return text.replace("FRAMES", packed)
+    return _PAGE.format(
+        head=page_head("design motion", style=_STYLE, script=_SCRIPT),
+        title=spec.title or spec.source.name,
+        style=Markup(_STYLE),
+        last=len(drawings) - 1,
+        name=spec.source.name,
+        frames=script_data(drawings),
+        script=Markup(_SCRIPT),
+    )
 
 
 def check_motion_name(path: Path) -> None:
@@ -121,7 +140,7 @@ def check_motion_name(path: Path) -> None:
         raise OutputError(f"cannot write {path.name}: a moving picture is a .gif or an .html file")
 
 
-def write_motion(path: Path, spec: Spec, motion: Motion) -> None:
+def write_motion(path: Path, spec: Spec, motion: Motion, *, replace: bool = False) -> None:
     """Write the movement as .gif or .html.
 
     Raises
@@ -130,6 +149,7 @@ def write_motion(path: Path, spec: Spec, motion: Motion) -> None:
     """
     check_motion_name(path)
     if path.suffix.lower() == ".gif":
-        write_gif(path, spec, motion)
+        write_gif(path, spec, motion, replace=replace)
     else:
-        write_whole(path, lambda p: p.write_text(page_of(spec, motion), encoding="utf-8"))
+        text = page_of(spec, motion)
+        write_whole(path, lambda p: p.write_text(text, encoding="utf-8"), MOTION, replace=replace)

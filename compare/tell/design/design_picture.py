@@ -39,7 +39,7 @@ from compare.tell.draw.sketch import (
     Sketch,
     Words,
 )
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import PICTURE, png_mark, write_whole
 from compare.tell.words.design_words import falls_short, headline
 from compare.units import unit_of
 from compare.vocabulary import parsed
@@ -273,7 +273,7 @@ def check_picture_name(path: Path) -> None:
         raise OutputError(f"cannot write {path.name}: a picture is a .svg or a .png file")
 
 
-def write_picture(path: Path, sketch: Sketch) -> None:
+def write_picture(path: Path, sketch: Sketch, *, replace: bool = False) -> None:
     """Write a sketch as .svg or .png.
 
     Raises
@@ -282,6 +282,10 @@ def write_picture(path: Path, sketch: Sketch) -> None:
     """
     check_picture_name(path)
     if path.suffix.lower() == ".svg":
-        write_whole(path, lambda p: p.write_text(sketch.svg(), encoding="utf-8"))
+        text = sketch.svg(comment="foldgauge: design picture")
+        write_whole(path, lambda p: p.write_text(text, encoding="utf-8"), PICTURE, replace=replace)
     else:
-        write_whole(path, lambda p: sketch.image(1.5).save(p, "PNG", optimize=True))
+        image, mark = sketch.image(1.5), png_mark(PICTURE)
+        write_whole(
+            path, lambda p: image.save(p, "PNG", optimize=True, pnginfo=mark), PICTURE, replace=replace
+        )

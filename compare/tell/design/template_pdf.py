@@ -27,6 +27,7 @@ from compare.tell.design.template_layout import (
     papers_of,
     wrapped,
 )
+from compare.tell.result_files import TEMPLATE
 from compare.tell.words.cautions import CHILDREN, KNIFE
 from compare.tell.words.cautions import GLUE as GLUE_CAUTION
 from compare.units import Unit, unit_of
@@ -206,7 +207,7 @@ def _first_page(
     _bar(c, paper[0] - MARGIN - 4, MARGIN + 2, bar, unit, up=True)
 
 
-def write_template(path: Path, spec: Spec) -> None:
+def write_template(path: Path, spec: Spec, *, replace: bool = False) -> None:
     """Write the pieces of a dummy at true size as a PDF: what it is, how it goes together, then the pieces.
 
     Raises
@@ -239,4 +240,6 @@ def write_template(path: Path, spec: Spec) -> None:
             for k, line in enumerate(lines):
                 c.drawString(x, (MARGIN - 1.5 - 3 * k) * mm, line)
 
-    write_pdf(path, first, f"foldgauge template: {spec.title or spec.source.name}", draw)
+    write_pdf(
+        path, first, f"foldgauge template: {spec.title or spec.source.name}", draw, TEMPLATE, replace=replace
+    )

@@ -88,12 +88,13 @@ class Sketch:
         """Add marks, later ones on top."""
         self.marks.extend(marks)
 
-    def svg(self) -> str:
-        """Return the picture as an SVG document."""
+    def svg(self, *, comment: str = "") -> str:
+        """Return the picture as an SVG document; the comment is ours, and has no "--" in it."""
         body = "\n".join(_svg_of(m) for m in self.marks)
         size = f'width="{self.width:g}" height="{self.height:g}" viewBox="0 0 {self.width:g} {self.height:g}"'
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family="{FAMILY}">\n'
+            f"{f'<!-- {comment} -->' if comment else ''}"
             f'<rect width="100%" height="100%" fill="#ffffff"/>\n{body}\n</svg>\n'
         )
 

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_tables import INSPECTION, READING
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import EXPORT, write_whole
 
 What = Literal["readings", "inspections"]
 SUFFIXES: Final = (".csv", ".parquet", ".jsonl")
@@ -92,7 +92,9 @@ def _parquet(path: Path, names: list[str], rows: Iterator[dict[str, Any]]) -> in
 _WRITERS: Final = {".csv": _csv, ".jsonl": _jsonl, ".parquet": _parquet}
 
 
-def export(ledger: Ledger, path: Path, what: What = "readings", lot: str | None = None) -> int:
+def export(
+    ledger: Ledger, path: Path, what: What = "readings", lot: str | None = None, *, replace: bool = False
+) -> int:
     """Write the ledger, whole or not at all; the ending of the name says how.
 
     Returns
@@ -112,5 +114,5 @@ def export(ledger: Ledger, path: Path, what: What = "readings", lot: str | None 
         nonlocal count
         count = writer(temporary, _column_names(ledger, what), rows_of(ledger, what, lot))
 
-    write_whole(path, make)
+    write_whole(path, make, EXPORT, replace=replace)
     return count

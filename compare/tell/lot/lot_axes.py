@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from markupsafe import Markup, escape
+from markupsafe import Markup
 from numpy.typing import ArrayLike
 
 from capture.arrays import Array
@@ -43,10 +43,10 @@ class Axes:
 
 def frame(parts: Sequence[Markup], spoken: str, *, height: float = HEIGHT) -> Markup:
     """Return the finished chart; spoken: what it shows, for those who do not see it."""
-    title = svg.element("title", str(escape(spoken)))
+    title = svg.element("title", spoken)
     return svg.element(
         "svg",
-        str(svg.together([title, *parts])),
+        svg.together([title, *parts]),
         viewBox=f"0 0 {svg.num(WIDTH)} {svg.num(height)}",
         class_="chart",
         role="img",
@@ -91,7 +91,7 @@ def scale(axes: Axes, unit: str) -> list[Markup]:
 
 def mark(x: float, y: float, verdict: Verdict, title: str) -> Markup:
     """Return a point whose shape tells the verdict: disc conforms, diamond does not, square is unsure."""
-    inside = str(svg.element("title", str(escape(title))))
+    inside = svg.element("title", title)
     css = {Verdict.CONFORMS: "mark in", Verdict.FAILS: "mark out", Verdict.OPEN: "mark doubt"}[verdict]
     if verdict is Verdict.CONFORMS:
         return svg.element("circle", inside, cx=x, cy=y, r=4.0, class_=css)

@@ -12,7 +12,7 @@ from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_history import LotLine, Series, all_series, lots
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.lot.lot_json import number
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import HISTORY, write_whole
 from compare.tell.words.lots.lot_words import capital
 
 MOST_LOTS: Final = 30  # printed
@@ -139,7 +139,7 @@ def history_page(h: History) -> str:
     )
 
 
-def write_history(h: History, path: Path) -> None:
+def write_history(h: History, path: Path, *, replace: bool = False) -> None:
     """Write the charts; the file appears whole or not at all.
 
     Raises
@@ -147,4 +147,9 @@ def write_history(h: History, path: Path) -> None:
     OutputError : it cannot be written.
     """
     text = history_page(h)
-    write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8") and None)
+    write_whole(
+        path,
+        lambda temporary: temporary.write_text(text, encoding="utf-8") and None,
+        HISTORY,
+        replace=replace,
+    )

@@ -20,11 +20,12 @@ from compare.lot.study.capability import Index
 from compare.lot.study.lot_statistics import Statistics, Subgroups, label_columns
 from compare.lot.worst_samples import worst_samples
 from compare.tell.check.annotated_photo import annotated
+from compare.tell.draw.web_page import page_head
 from compare.tell.lot import lot_bars as bars
 from compare.tell.lot import lot_charts as charts
 from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import LOT_REPORT, write_whole
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
@@ -57,8 +58,9 @@ def render(template: str, values: Mapping[str, Any]) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=False, lstrip_blocks=True
     )
-    css = Markup(page_file("check", "report.css") + page_file("lot", "lot.css"))
-    return environment.from_string(page_file("lot", template)).render(css=css, **values)
+    style = page_file("check", "report.css") + page_file("lot", "lot.css")
+    head = page_head(template.split(".")[0] + " report", style=style)
+    return environment.from_string(page_file("lot", template)).render(css=Markup(style), head=head, **values)
 
 
 def _number(x: float, digits: int = 2) -> str:
@@ -372,7 +374,9 @@ def lot_report(a: Assessment, *, folder: Path, looked: Mapping[str, Inspection])
     return render("lot.html.j2", values)
 
 
-def write_lot_report(a: Assessment, path: Path, *, folder: Path, looked: Mapping[str, Inspection]) -> None:
+def write_lot_report(
+    a: Assessment, path: Path, *, folder: Path, looked: Mapping[str, Inspection], replace: bool = False
+) -> None:
     """Write the report; the file appears whole or not at all.
 
     Raises
@@ -380,4 +384,9 @@ def write_lot_report(a: Assessment, path: Path, *, folder: Path, looked: Mapping
     OutputError : it cannot be written.
     """
     text = lot_report(a, folder=folder, looked=looked)
-    write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8") and None)
+    write_whole(
+        path,
+        lambda temporary: temporary.write_text(text, encoding="utf-8") and None,
+        LOT_REPORT,
+        replace=replace,
+    )

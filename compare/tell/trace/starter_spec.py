@@ -7,7 +7,7 @@ from capture.errors import Option
 from compare.compare_errors import OutputError, SpecError
 from compare.design.load_spec import load_spec
 from compare.jobs.measure_dummy import Tracing
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import DRAFT, write_whole
 from compare.vocabulary import Kind, named, parsed
 from measure.layout import Role
 from measure.sides import SIDES
@@ -89,7 +89,7 @@ def _comment(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def write_draft(tracing: Tracing, path: Path) -> None:
+def write_draft(tracing: Tracing, path: Path, *, replace: bool = False) -> None:
     """Write the starter spec; only if it is one that `check` accepts.
 
     Raises
@@ -116,4 +116,4 @@ def write_draft(tracing: Tracing, path: Path) -> None:
                 " all that was measured is shown",
             ) from None
 
-    write_whole(path, make)
+    write_whole(path, make, DRAFT, replace=replace)

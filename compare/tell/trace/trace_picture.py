@@ -9,7 +9,7 @@ from capture.arrays import Array, Pixels
 from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.draw import photo_canvas as cv
 from compare.tell.draw.photo_strokes import WIDTH, Frame
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import TRACED, png_mark, write_whole
 from compare.tell.words.photos.traced_words import traced_headline
 from compare.vocabulary import Kind, parsed
 from measure.layout import Role
@@ -90,7 +90,7 @@ def _band(text: str, size: int, ground: cv.Colour) -> Pixels:
     return cv.plate(band, box, text, size, ink=cv.WHITE, ground=ground)
 
 
-def write_traced_picture(tracing: Tracing, path: Path) -> None:
+def write_traced_picture(tracing: Tracing, path: Path, *, replace: bool = False) -> None:
     """Write the annotated photo as PNG; the file appears whole or not at all.
 
     Raises
@@ -98,4 +98,9 @@ def write_traced_picture(tracing: Tracing, path: Path) -> None:
     OutputError : it cannot be written.
     """
     image = Image.fromarray(traced_picture(tracing))
-    write_whole(path, lambda temporary: image.save(temporary, format="PNG", optimize=False))
+    write_whole(
+        path,
+        lambda temporary: image.save(temporary, format="PNG", pnginfo=png_mark(TRACED)),
+        TRACED,
+        replace=replace,
+    )

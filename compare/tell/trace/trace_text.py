@@ -11,7 +11,7 @@ from rich.text import Text
 from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import TRACED_TABLE, write_whole
 from compare.tell.words.photos.measuring_words import unseen_words
 from compare.tell.words.photos.note_words import tracing_notes
 from compare.tell.words.photos.traced_words import traced_headline
@@ -77,7 +77,7 @@ def tracing_csv(tracing: Tracing) -> str:
     return out.getvalue()
 
 
-def write_tracing_csv(tracing: Tracing, path: Path) -> None:
+def write_tracing_csv(tracing: Tracing, path: Path, *, replace: bool = False) -> None:
     """Write the table; the file appears whole or not at all.
 
     Raises
@@ -85,4 +85,6 @@ def write_tracing_csv(tracing: Tracing, path: Path) -> None:
     OutputError : it cannot be written.
     """
     text = tracing_csv(tracing)
-    write_whole(path, lambda temporary: temporary.write_bytes(text.encode("utf-8")))
+    write_whole(
+        path, lambda temporary: temporary.write_bytes(text.encode("utf-8")), TRACED_TABLE, replace=replace
+    )

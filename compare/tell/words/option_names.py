@@ -20,6 +20,7 @@ COMMAND_LINE: Final[Mapping[Enum, str]] = MappingProxyType(
         Option.LARGER_PAPER: "--paper a3",
         Option.CALIBRATE: "'foldgauge camera'",
         Option.DRAFT: "--draft",
+        Option.FORCE: "--force",
         LotOption.MANIFEST: "--manifest",
         LotOption.NAMING: "--naming",
         LotOption.SIZE: "--size",
