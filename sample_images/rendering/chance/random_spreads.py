@@ -90,9 +90,10 @@ def random_spread(kind: str, seed: int) -> tuple[Shot, str]:
     if looks == "clutter":
         shot = replace(shot, behind="clutter")
     if base in ("folded", "sill"):
-        shot = replace(shot, sill=_folded(base == "sill", rng), spine_x=0.0)
+        own = base == "sill"
+        shot = replace(shot, sill=_folded(own, rng), sill_print=own, spine_x=0.0)
     if base == "doorstep":
-        shot = replace(shot, doorstep=_laid(build, rng))
+        shot = replace(shot, doorstep=_laid(build, rng), sill_print=bool(rng.uniform() < 0.5))
     shot = framed(shot)
     return shot, spread_text(shot, design)
 
@@ -244,27 +245,33 @@ def _page_colour(shot: Shot, rng: np.random.Generator) -> tuple[float, float, fl
     return float(r), float(g), float(b)
 
 
-def _lie(settles: float, rng: np.random.Generator) -> Lie:
+def _lie(settles: float, coin: bool, rng: np.random.Generator) -> Lie:
+    """Return how a piece lies: a coin takes most of its spring and bow."""
+    share = 0.4 if coin else 1.0
     return Lie(
-        springs_deg=float(min(abs(0.5 * rng.normal()), 1.5)), bow_mm=float(0.08 * rng.normal()),
-        settles=settles,
+        springs_deg=share * float(min(abs(0.5 * rng.normal()), 1.5)),
+        bow_mm=share * float(0.08 * rng.normal()),
+        settles=1 - share * (1 - settles), coin=coin,
     )  # fmt: skip
 
 
 def _folded(own: bool, rng: np.random.Generator) -> Folded:
     """Fold by hand: along the scored line of a sheet with a sill, else by eye."""
     settles = float(rng.uniform(0.6, 1.0))
+    coin = own and bool(rng.uniform() < 0.6)
     return Folded(
-        own=own, off_mm=float((0.25 if own else 0.5) * rng.normal()), turn_deg=float(0.03 * rng.normal()),
+        off_mm=float((0.25 if own else 0.5) * rng.normal()), turn_deg=float(0.03 * rng.normal()),
         floats_mm=float(abs(0.06 * rng.normal())), tick_off_mm=float(0.35 * rng.normal()),
-        lies=tuple(_lie(settles, rng) for _ in range(2 if own else 1)),
+        lies=tuple(_lie(settles, coin, rng) for _ in range(2 if own else 1)),
     )  # fmt: skip
 
 
 def _laid(build: Build, rng: np.random.Generator) -> Laid:
+    """Lay a doorstep down by hand, its far edge against the foremost near ends."""
+    coin = bool(rng.uniform() < 0.6)
     return Laid(
         gap_mm=1.6 * build.near_sd_mm * float(rng.uniform(0.5, 1.0)) + float(rng.uniform(0.0, 0.3)),
         turn_deg=float(0.25 * rng.normal()), floats_mm=float(abs(0.05 * rng.normal())),
         tick_off_mm=float(0.35 * rng.normal()),
-        lies=tuple(_lie(float(rng.uniform(0.6, 1.0)), rng) for _ in range(2)),
+        lies=tuple(_lie(float(rng.uniform(0.6, 1.0)), coin, rng) for _ in range(2)),
     )  # fmt: skip

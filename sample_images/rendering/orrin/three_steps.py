@@ -67,9 +67,10 @@ def ferry(ink: Ink | None) -> Shot:
         table="wood", behind="nothing", wall=(0.5, 0.5, 0.5),
     )  # fmt: skip
     lie = Lie(springs_deg=0.3)
-    sill = Folded(own=True, off_mm=0.0, turn_deg=0.0, floats_mm=0.05, tick_off_mm=0.0, lies=(lie, lie))
+    sill = Folded(off_mm=0.0, turn_deg=0.0, floats_mm=0.05, tick_off_mm=0.0, lies=(lie, lie))
     return replace(
-        shot, standing=Standing(on_page=True), sill=sill, print_scale=(1.0, 1.0), print_shift=(0.0, 0.0),
+        shot, standing=Standing(on_page=True), sill=sill, sill_print=True,
+        print_scale=(1.0, 1.0), print_shift=(0.0, 0.0),
         gap_mm=0.4, opening_deg=179.8, base=(0.55, 0.62, 0.66), curl_mm=0.0,
     )  # fmt: skip
 

@@ -5,12 +5,14 @@ spring up, bow and lie askew. Numpy only.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.sheet.doorstep_pdf import DOORSTEP_TOP_MM
 from capture.sheet.marker_sheet import MarkerSheet
+from capture.sheet.sill import DOORSTEP, Sill, sill_of
 
 Array = NDArray[np.float64]
 
@@ -25,11 +27,13 @@ class Lie:
     ----------
     springs_deg : how far its near edge rises from the page. bow_mm : sagitta over its depth, + = middle up.
     settles : share of the way from a straight bridge over the gully down to its own page (0 to 1).
+    coin : a coin lies on its place and holds it down.
     """
 
     springs_deg: float = 0.0
     bow_mm: float = 0.0
     settles: float = 1.0
+    coin: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,14 +42,12 @@ class Folded:
 
     Attributes
     ----------
-    own : True for a sheet with a sill of its own, False for one whose ring's lower band is folded.
     off_mm : how far the fold lies above its place on the paper. turn_deg : its turn on the paper.
     floats_mm : height of the fold over what it would touch.
     tick_off_mm : tick to spine, + = the tick lies right of it.
     lies : left and right half, or one for both.
     """
 
-    own: bool
     off_mm: float
     turn_deg: float
     floats_mm: float
@@ -77,20 +79,36 @@ class Band:
     Attributes
     ----------
     fold_y : height of the fold or far edge. depth_mm : from there to the near edge.
-    spans : (left, right) of each piece.
+    spans : (left, right) of each piece. coins : place of the coin on each, None where there is none.
+    hang : where a piece of a split band hangs, as a share of its span from the tick: at its outer end, where
+        it is joined to the sheet's leg, or (0) at the tick.
     """
 
     fold_y: float
     depth_mm: float
     spans: tuple[tuple[float, float], ...]
+    coins: tuple[tuple[float, float] | None, ...]
+    hang: float
 
 
-def lower_band(sheet: MarkerSheet, *, split: bool = False) -> Band:
-    """Return the band below the window of a sheet without sill, folded at the window's lower edge."""
-    half = sheet.paper_mm[0] / 2
-    fold = sheet.window[1]
-    spans = ((-half, 0.0), (0.0, half)) if split else ((-half, half),)
-    return Band(fold_y=fold, depth_mm=fold + sheet.paper_mm[1] / 2, spans=spans)
+def band_of(sheet: MarkerSheet) -> Band:
+    """Return what of a sheet is folded forward: its sill, or the lower band of its ring."""
+    return _band(sill_of(sheet), 0.0, hang=0.9)
+
+
+def doorstep_band(sheet: MarkerSheet) -> Band:
+    """Return the doorstep on the second page of a sheet."""
+    return _band(DOORSTEP, sheet.paper_mm[1] / 2 - DOORSTEP_TOP_MM, hang=0.0)
+
+
+def _band(sill: Sill, up: float, *, hang: float) -> Band:
+    return Band(
+        fold_y=sill.fold_mm + up,
+        depth_mm=sill.depth_mm,
+        spans=tuple(p.span_mm for p in sill.parts),
+        coins=tuple(p.coin_mm and (p.coin_mm[0], p.coin_mm[1] + up) for p in sill.parts),
+        hang=hang,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -101,6 +119,7 @@ class Piece:
     ----------
     pivot : (2,) paper point that lies at `origin`. turn_deg : of the fold on the paper.
     along, forward, up : unit vectors. span, depth_mm : extent along the fold and from it. bow_mm : sagitta.
+    coin : (3,) middle of the underside of a coin that lies on it, None if there is none.
     """
 
     pivot: Array
@@ -112,6 +131,7 @@ class Piece:
     span: tuple[float, float]
     depth_mm: float
     bow_mm: float
+    coin: Array | None = None
 
     def on_paper(self, uv: Array) -> Array:
         """Points (N, 2) of the flat paper; given: distances along the fold and behind it (in front: < 0)."""
@@ -124,6 +144,15 @@ class Piece:
         """Height (N,) over the piece's flat."""
         s = np.clip(-uv[:, 1] / self.depth_mm, 0.0, 1.0)
         out: Array = 4 * self.bow_mm * s * (1 - s)
+        return out
+
+    def lies_at(self, on_paper: Array) -> Array:
+        """Where a point (2,) of the flat paper lies, (3,)."""
+        t = math.radians(self.turn_deg)
+        x, y = on_paper - self.pivot
+        uv = np.array([x * math.cos(t) + y * math.sin(t), y * math.cos(t) - x * math.sin(t)])
+        high = self.bend(uv[None])[0]
+        out: Array = self.origin + uv[0] * self.along - uv[1] * self.forward + high * self.up
         return out
 
     def placed(self) -> tuple[Array, Array]:
@@ -153,8 +182,7 @@ def piece(
     scale : print scale.
     """
     span = tuple(s * scale[0] for s in band.spans[number])
-    # a half hangs on its outer end (it is joined to the sheet's leg there) and comes down toward the spine
-    hang = 0.0 if len(band.spans) == 1 else max(span, key=abs) * 0.9
+    hang = 0.0 if len(band.spans) == 1 else max(span, key=abs) * band.hang
     along = (1 - lie.settles) * line_along + lie.settles * page_along
     along = along / np.linalg.norm(along) if len(band.spans) > 1 else line_along
     up = np.array([0.0, 1.0, 0.0]) - along[1] * along
@@ -162,7 +190,7 @@ def piece(
     flat = np.cross(along, up)
     a = math.radians(lie.springs_deg)
     t = math.radians(fold_turn_deg)
-    return Piece(
+    placed = Piece(
         pivot=np.array([hang * math.cos(t), fold_mm + hang * math.sin(t)]),
         turn_deg=fold_turn_deg,
         origin=line_at + hang * line_along,
@@ -173,3 +201,5 @@ def piece(
         depth_mm=band.depth_mm * scale[1],
         bow_mm=lie.bow_mm,
     )
+    at = band.coins[number] if lie.coin else None
+    return placed if at is None else replace(placed, coin=placed.lies_at(np.array(at) * scale))

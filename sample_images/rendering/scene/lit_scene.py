@@ -26,14 +26,17 @@ SHEET_DPI = 600
 RIM_SPP = 4
 """Paths per pixel for the sheet round the dummy."""
 
+COIN = np.array([[0.0, 0.0], [11.4, 0.0], [11.6, 0.3], [11.6, 2.0], [11.4, 2.2], [0.0, 2.1]])
+"""Profile of a coin: radius and height, mm."""
+
 SHRINK = 4
 """What is not measured is traced smaller by this factor."""
 
 
 @lru_cache(maxsize=4)
-def printed_page(paper: str, dark_field: bool, page: int = 0) -> NDArray[np.float32]:
+def printed_page(paper: str, dark_field: bool, sill: bool, page: int = 0) -> NDArray[np.float32]:
     """Reflectance (rows, cols) of a page of the marker sheet's PDF; remembered, for series of photos."""
-    return printed(partial(write_sheet, paper=paper, dark_field=dark_field, sill=False), page)
+    return printed(partial(write_sheet, paper=paper, dark_field=dark_field, sill=sill), page)
 
 
 def printed(write: Callable[[Path], None], page: int = 0) -> NDArray[np.float32]:
@@ -115,7 +118,7 @@ def build_scene(
     if "dummy" not in without:
         for stuff, mesh in merged(at.parts).items():
             book.add(mesh.moved(at.rot, at.shift), _stuff(stuff, shot, fibres, print_on))
-    ink = partial(printed_page, shot.paper, shot.use != "arch")
+    ink = partial(printed_page, shot.paper, shot.use != "arch", shot.sill_print)
     if "sheet" not in without:
         _add_sheet(book, shot, at, ink)
     for mesh, colour in more:
@@ -139,12 +142,19 @@ def build_scene(
 
 
 def _add_sheet(
-    book: surroundings.SceneBook, shot: Shot, at: Stage, ink: Callable[[], NDArray[np.float32]]
+    book: surroundings.SceneBook, shot: Shot, at: Stage, ink: Callable[[int], NDArray[np.float32]]
 ) -> None:
-    laid = [laid_meshes(p, at.sheet.paper_mm, shot.print_scale) for p in at.pieces]
-    for front, back in (sheet_meshes(shot, at), *laid):
-        book.add(front, surroundings.matt(surroundings.textured(ink(), clamp=True)))
+    """Add the sheet, what of it is folded forward, the doorstep, and coins on them."""
+    laid = [(0, laid_meshes(p, at.sheet.paper_mm, shot.print_scale)) for p in at.pieces]
+    laid += [(1, laid_meshes(p, at.sheet.paper_mm, shot.print_scale)) for p in at.steps]
+    for page, (front, back) in ((0, sheet_meshes(shot, at)), *laid):
+        book.add(front, surroundings.matt(surroundings.textured(ink(page), clamp=True)))
         book.add(back, surroundings.matt((0.8, 0.8, 0.8)))
+    for p in (*at.pieces, *at.steps):
+        if p.coin is not None:
+            turn = np.column_stack([p.along, p.up, np.cross(p.along, p.up)])
+            disk = surroundings.revolved(COIN, np.zeros(3))
+            book.add(disk.moved(turn, p.coin + 0.02 * p.up), surroundings.matt((0.46, 0.38, 0.24)))
 
 
 def above_scene(photo: Above, folder: Path) -> Any:

@@ -14,11 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.sheet.marker_sheet import MarkerSheet, sheet_for_paper
+from capture.sheet.sill import SILL_SHEETS
 from sample_images.rendering.cards.card_dummy import Build, Part, props
 from sample_images.rendering.cards.kinds import FOLD, HIDDEN, Kind
 from sample_images.rendering.cards.own_linkage import SIDES, page_direction
 from sample_images.rendering.scene.hung import Hung, book
-from sample_images.rendering.scene.laid_paper import PAPER_MM, Band, Folded, Laid, Piece, lower_band, piece
+from sample_images.rendering.scene.laid_paper import (
+    PAPER_MM,
+    Band,
+    Folded,
+    Laid,
+    Piece,
+    band_of,
+    doorstep_band,
+    piece,
+)
 from sample_images.rendering.scene.phone_camera import Camera, Sensor, look_at
 from sample_images.rendering.scene.standing import (
     Standing,
@@ -64,6 +74,7 @@ class Shot:
     hidden : something stands in front of part of the sheet.
     standing : how sheet and spread stand to each other, None = squarely, on the table.
     sill : how the sheet's lower band is folded forward, None = it is not. doorstep : how one is laid.
+    sill_print : the sheet was printed with a sill.
     told : what the spec says of the page's thickness, mm; None = nothing, "true" = what it is.
     calibrated : a camera file goes with the photo.
     """
@@ -119,6 +130,7 @@ class Shot:
     standing: Standing | None = None
     sill: Folded | None = None
     doorstep: Laid | None = None
+    sill_print: bool = False
     told: float | str | None = "true"
     calibrated: bool = False
 
@@ -158,7 +170,7 @@ class Stage:
 def stage(shot: Shot) -> Stage:
     """Solve the linkage, cut the strips, set up the sheet and the camera."""
     rng = np.random.default_rng([shot.seed, 1])
-    sheet = sheet_for_paper(shot.paper)
+    sheet = sheet_of(shot)
     in_dummy = shot.kind.solve(shot.lengths, shot.opening_deg)
     sagitta = {k: s for k, s in shot.build.sagitta_mm.items() if s != 0}
     sagitta |= shot.kind.bows(in_dummy, shot.lengths)
@@ -202,6 +214,11 @@ def stage(shot: Shot) -> Stage:
     )
 
 
+def sheet_of(shot: Shot) -> MarkerSheet:
+    """Return the sheet that was printed for a shot."""
+    return SILL_SHEETS[shot.paper] if shot.sill_print else sheet_for_paper(shot.paper)
+
+
 def _near_z(shot: Shot, panel: str, z: float, joints: Mapping[str, Array], rot: Array, shift: Array) -> float:
     """Depth of a panel's near end in the sheet's frame, at the panel's middle."""
     ends = [joints[k] for k in shot.kind.panels.get(panel, ()) if k in joints]
@@ -232,8 +249,7 @@ def fold_height(shot: Shot, sheet: MarkerSheet) -> float:
 
 def sill_band(shot: Shot, sheet: MarkerSheet) -> Band:
     """Return the band that is folded, down to the paper's true edge."""
-    assert shot.sill is not None
-    band = lower_band(sheet, split=shot.sill.own)
+    band = band_of(sheet)
     edge = -sheet.paper_mm[1] / 2 + shot.print_shift[1]
     return replace(band, depth_mm=band.fold_y - edge / shot.print_scale[1])
 
@@ -284,7 +300,22 @@ def _doorstep_pieces(shot: Shot, table_rot: Array, table_shift: Array) -> list[P
     """Pieces of the doorstep, in the sheet's frame."""
     if shot.doorstep is None:
         return []
-    raise ValueError("there is no doorstep yet")
+    sheet = sheet_of(shot)
+    laid = shot.doorstep
+    band = doorstep_band(sheet)
+    tip = shot.standing.tip_deg if shot.standing else 0.0
+    high = page_top(0.0, shot.opening_deg, tip, shot.build) + laid.floats_mm + PAPER_MM
+    along = about_y(laid.turn_deg) @ np.array([1.0, 0.0, 0.0])
+    out = []
+    for i, lie in enumerate(laid.lies):
+        turned = about_y(laid.turn_deg) @ _page_along(shot, band.spans[i])
+        placed = piece(
+            band, i, lie, fold_mm=band.fold_y * shot.print_scale[1], fold_turn_deg=0.0,
+            line_at=np.array([laid.tick_off_mm, high, laid.gap_mm]), line_along=along, page_along=turned,
+            scale=shot.print_scale,
+        )  # fmt: skip
+        out.append(_carried(placed, table_rot, table_shift))
+    return out
 
 
 def _page_along(shot: Shot, span: tuple[float, float]) -> Array:
@@ -299,7 +330,7 @@ def _page_along(shot: Shot, span: tuple[float, float]) -> Array:
 def _carried(placed: Piece, rot: Array, shift: Array) -> Piece:
     return replace(
         placed, origin=rot @ placed.origin + shift, along=rot @ placed.along, forward=rot @ placed.forward,
-        up=rot @ placed.up,
+        up=rot @ placed.up, coin=None if placed.coin is None else rot @ placed.coin + shift,
     )  # fmt: skip
 
 
@@ -387,6 +418,7 @@ def spread_truth(shot: Shot, at: Stage) -> dict[str, Any]:
         "standing": asdict(shot.standing),
         "calibrated": shot.calibrated,
         "nominal_mm": dict(shot.nominal),
+        "sheet_with_sill": shot.sill_print,
     }
     if shot.sill:
         view = at.camera.view()
