@@ -2,7 +2,7 @@
 
     python sample_images/rendering/render.py all
     python sample_images/rendering/render.py NAME [--preview]
-    python sample_images/rendering/render.py lot | phone
+    python sample_images/rendering/render.py lot | phone | steps
     python sample_images/rendering/render.py --random CLASS --seed N -o DIR [--views 3 --pen --flush
     --px-per-mm 8,11]
     python sample_images/rendering/render.py --random CLASS --seed 8000-8019 -o DIR [--cuda]
@@ -35,6 +35,7 @@ from sample_images.rendering.orrin.orrin_mechanisms import MECHANISMS  # noqa: E
 from sample_images.rendering.orrin.orrin_quay import SAMPLES  # noqa: E402
 from sample_images.rendering.orrin.orrin_shut import CLOSED  # noqa: E402
 from sample_images.rendering.orrin.quay_lot import FOLDER, lot, manifest  # noqa: E402
+from sample_images.rendering.orrin.three_steps import STEPS, take_step  # noqa: E402
 from sample_images.rendering.scene import surroundings
 from sample_images.rendering.scene.known_lens import camera_text  # noqa: E402
 from sample_images.rendering.scene.lit_scene import (  # noqa: E402
@@ -188,7 +189,7 @@ def numbers(text: str) -> tuple[float, ...]:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("name", nargs="?", help="a sample, 'all', 'lot' or 'phone'")
+    parser.add_argument("name", nargs="?", help="a sample, 'all', 'lot', 'phone' or 'steps'")
     parser.add_argument("--preview", action="store_true", help="800 pixels wide, a few seconds")
     parser.add_argument("--spp", type=int, default=9, help="paths per pixel (default 9)")
     parser.add_argument("--cuda", action="store_true", help="trace on an NVIDIA GPU")
@@ -230,6 +231,12 @@ def main() -> None:
             take_above(photo, args.out, preview=args.preview, spp=args.spp, limit=limit, tell=print)
         if not phone:
             return
+    if args.name == "steps":
+        start_mitsuba(args.cuda)
+        (args.out / "docs").mkdir(parents=True, exist_ok=True)
+        for step in STEPS:
+            take_step(step, args.out / "docs", spp=max(args.spp, 64), tell=print)
+        return
     small = args.name in ("lot", "phone")
     if args.random:
         shots = [shot for seed in args.seed for shot in random_shots(args, seed)]

@@ -6,9 +6,12 @@ from typing import Any
 import numpy as np
 
 from sample_images.rendering.cards.card_dummy import Build
+from sample_images.rendering.cards.inked_ends import Ink
 from sample_images.rendering.chance.catalogue import hand_made, spread
+from sample_images.rendering.scene.laid_paper import Folded, Laid, Lie
 from sample_images.rendering.scene.phone_camera import Sensor
 from sample_images.rendering.scene.staging import Shot
+from sample_images.rendering.scene.standing import Standing
 
 _HAND_SD_MM = 0.10  # how well these strips are scored where nothing is wrong on purpose
 
@@ -63,6 +66,24 @@ _NIGHT_BOAT = spread(100, 12, 35, 48, 52)
 _TOLLHOUSE = spread(100, 11, 37, 45, 50)
 _ROPE_WALK = spread(104, 14, 42, 40, 46)
 _LOOKOUT = spread(148, 18, 56, 62, 72) | {"foot left": 24.0, "fold left": 50.0, "leg left": 50.0}
+
+_FERRY_PAGE = spread(118, 12, 38, 46, 54)
+_WEIGH_HOUSE = spread(116, 14, 40, 42, 50)
+_CHANDLERY = spread(116, 13, 36, 46, 56)
+
+_INKED = Ink(spread_mm=0.05, gaps=0.0, thin=0.08, seed=15)
+_LIES = tuple(Lie(springs_deg=s, bow_mm=b, settles=0.95, coin=True) for s, b in ((0.2, 0.02), (0.15, -0.03)))
+_ON_PAGE = {
+    "standing": Standing(turn_deg=0.25, lean_deg=-0.15, on_page=True), "sill_print": True, "gap_mm": 0.6,
+    "opening_deg": 179.8, "behind": "nothing", "curl_mm": 0.1, "elevation_deg": 9.0, "fill": 0.82,
+    "spine_x": 0.0,
+}  # fmt: skip
+_OWN_PAGE = {"setback_mm": 46.0, "base_depth_mm": 122.0, "base_mm": 1.2, "ink": _INKED}
+
+
+def _folded(tick_off_mm: float) -> Folded:
+    return Folded(off_mm=0.15, turn_deg=0.02, floats_mm=0.05, tick_off_mm=tick_off_mm, lies=_LIES)
+
 
 _BLUE, _OCHRE, _INK = (0.16, 0.30, 0.55), (0.62, 0.42, 0.13), (0.035, 0.04, 0.065)
 
@@ -119,6 +140,21 @@ SAMPLES: tuple[Shot, ...] = (
         "dim_light", "the rope walk", 13, _ROPE_WALK, {"plane spacing left": -2.2}, {"ribbons": True},
         light="dim",         focal_35mm=48.3, exif_35mm=48, table="dark", exposure=0.5,
         sensor=good_sensor(13, 90, shot=0.012, read=0.004, sharpen=0.3),
+    ),
+    made(
+        "good_sill", "the ferry on its spread", 15, _FERRY_PAGE, {}, _OWN_PAGE, sill=_folded(0.25),
+        focal_35mm=52.4, table="wood", base=(0.60, 0.66, 0.70), **_ON_PAGE,
+    ),
+    made(
+        "sill_short_leg", "the weigh house", 16, _WEIGH_HOUSE, {"leg right": -1.2},
+        _OWN_PAGE | {"setback_mm": 38.0, "base_mm": 0.4}, sill=_folded(-0.3), focal_35mm=51.8, table="grey",
+        base=(0.74, 0.70, 0.60), wall=(0.62, 0.62, 0.60), **_ON_PAGE,
+    ),
+    made(
+        "doorstep", "the chandlery", 17, _CHANDLERY, {"page spacing left": 1.5},
+        _OWN_PAGE | {"setback_mm": 42.0, "base_mm": 2.0, "base_depth_mm": 116.0}, use="backdrop",
+        doorstep=Laid(gap_mm=0.4, turn_deg=0.15, floats_mm=0.03, tick_off_mm=0.2, lies=_LIES),
+        focal_35mm=65.2, exif_35mm=65, table="wood", **_ON_PAGE | {"fill": 0.7},
     ),
     made(
         "unusable", "the ferry", 14, _FERRY, {}, spec="good_arch.toml", focal_35mm=52.0, table="wood",

@@ -183,8 +183,10 @@ def piece(
     """
     span = tuple(s * scale[0] for s in band.spans[number])
     hang = 0.0 if len(band.spans) == 1 else max(span, key=abs) * band.hang
-    along = (1 - lie.settles) * line_along + lie.settles * page_along
-    along = along / np.linalg.norm(along) if len(band.spans) > 1 else line_along
+    along = line_along.copy()
+    if len(band.spans) > 1:  # it keeps the fold's heading and takes the page's slope
+        along[1] = (1 - lie.settles) * line_along[1] + lie.settles * page_along[1]
+        along /= np.linalg.norm(along)
     up = np.array([0.0, 1.0, 0.0]) - along[1] * along
     up /= np.linalg.norm(up)
     flat = np.cross(along, up)

@@ -308,11 +308,10 @@ def _doorstep_pieces(shot: Shot, table_rot: Array, table_shift: Array) -> list[P
     along = about_y(laid.turn_deg) @ np.array([1.0, 0.0, 0.0])
     out = []
     for i, lie in enumerate(laid.lies):
-        turned = about_y(laid.turn_deg) @ _page_along(shot, band.spans[i])
         placed = piece(
             band, i, lie, fold_mm=band.fold_y * shot.print_scale[1], fold_turn_deg=0.0,
-            line_at=np.array([laid.tick_off_mm, high, laid.gap_mm]), line_along=along, page_along=turned,
-            scale=shot.print_scale,
+            line_at=np.array([laid.tick_off_mm, high, laid.gap_mm]), line_along=along,
+            page_along=_page_along(shot, band.spans[i]), scale=shot.print_scale,
         )  # fmt: skip
         out.append(_carried(placed, table_rot, table_shift))
     return out
@@ -419,6 +418,7 @@ def spread_truth(shot: Shot, at: Stage) -> dict[str, Any]:
         "calibrated": shot.calibrated,
         "nominal_mm": dict(shot.nominal),
         "sheet_with_sill": shot.sill_print,
+        "joints_depth_mm": {k: float(p[2]) for k, p in at.points.items() if not k.startswith(HIDDEN)},
     }
     if shot.sill:
         view = at.camera.view()
