@@ -152,7 +152,8 @@ def has_slipped(grey: Pixels) -> bool:
     aside = np.arange(BLOCK, width // 2, BLOCK)
     in_place = alike[:, near].max(axis=1)
     off = np.maximum(alike[:, aside].max(axis=1), alike[:, -aside].max(axis=1))
-    return bool(np.any((in_place < SLIP.most_in_place) & (off > SLIP.least_aside)))
+    # what has slipped is more alike aside than in place; an edge between two repeating patterns is not
+    return bool(np.any((in_place < SLIP.most_in_place) & (off > np.maximum(SLIP.least_aside, in_place))))
 
 
 def _shared(step: Array) -> Array:
