@@ -125,6 +125,7 @@ def with_marks(placing: Placing) -> Placing:
     if page is not None:
         return replace(
             placing,
+            view=replace(placing.view, z_gradient=page.near_gradient),
             standoff_mm=page.near_z_mm,
             standoff_err_mm=page.near_sd_mm,
             assumed=(*placing.assumed, PageKnown(page.source)),

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from capture.arrays import Array
 from capture.camera.apron_lines import apron_lines
 from capture.camera.calibrated_camera import LENS, Camera, require_fit
+from capture.camera.known_page import KnownPage
 from capture.camera.lens_model import (
     N_ALL,
     N_FOLD,
@@ -26,7 +27,7 @@ from capture.camera.lens_model import (
     normal_matrix,
     residuals,
 )
-from capture.camera.page_from_sill import page_of_sill
+from capture.camera.page_from_sill import page_of_doorstep, page_of_sill
 from capture.camera.solver import adjust_without_outliers, first_guess
 from capture.camera.view import View
 from capture.errors import SheetError
@@ -109,7 +110,7 @@ def solve_view(
     scale = print_scale or PrintScale()
     prior = _lens_prior(photo, camera)
     problem = _problem(photo, sighting, scale, prior)
-    homographies = [sighting.H_img_sheet, *(half.H_img_apron for half in sighting.apron)]
+    homographies = [part[3] for part in _flat_targets(sighting)]
     try:
         params, keep = adjust_without_outliers(problem, first_guess(problem, homographies))
     except np.linalg.LinAlgError:
@@ -119,12 +120,12 @@ def solve_view(
     kept = problem.some(keep)
     residual, jac = residuals(params, kept)
     # 9 unknowns are determined by the sheet's saddles (pose and at most f, k1, k2), 6 by each half of an
-    # apron, about 4 by each piece of a sill; the rest lives on its priors.
+    # apron or a doorstep, about 4 by each piece of a sill; the rest lives on its priors.
     weight = 1 / np.repeat(kept.sigma**2, 2)
-    freedom = 2 * len(kept.px) - 9 - 6 * len(sighting.apron) - 4 * len(sighting.sill)
+    freedom = 2 * len(kept.px) - 9 - 6 * (problem.n_poses - 1) - 4 * len(sighting.sill)
     chi2 = float(np.sum(weight * residual**2)) / max(freedom, 1)
     # Prints differ: the residuals say how well this one is made, but never less than the fits' own doubt.
-    own = [sighting.sigma_px, *(h.sigma_px for h in sighting.apron), *(s.sigma_px for s in sighting.sill)]
+    own = [part[2] for part in _flat_targets(sighting)] + [s.sigma_px for s in sighting.sill]
     fits = np.concatenate(own)[keep]
     least = float(np.mean((fits**2 + _MODEL_SD_PX**2) / kept.sigma**2))
     sigma = kept.sigma * np.sqrt(np.clip(chi2, least, 1.0))
@@ -143,14 +144,7 @@ def solve_view(
         notes=_notes(sighting, scale, prior, n_lost),
         bow_mm=bow_mm,
         apron=apron_lines(params, cov, sighting.apron),
-        page=page_of_sill(
-            params,
-            cov,
-            sighting.sill,
-            problem.pieces,
-            problem.fold_at,
-            lambda xy: bow_shapes(sighting.sheet, xy),
-        ),
+        page=_page(params, cov, sighting, problem),
     )
     _require_sound(photo.name, view, sighting, n_lost, bow_mm)
     _require_bars_fit(photo.name, view, scale)
@@ -204,7 +198,8 @@ def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
 
 def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPrior) -> Problem:
     """Put together what the marks of sheet, apron and sill say and what is expected."""
-    n_poses, sill = 1 + len(sighting.apron), sighting.sill
+    flat, sill = _flat_targets(sighting), sighting.sill
+    n_poses = len(flat)
     n = N_ALL + 6 * (n_poses - 1) + N_FOLD * len(sill)
     prior, precision, held = np.zeros(n), np.zeros((n, n)), np.zeros(n, dtype=bool)
     prior[LENS], held[LENS] = lens.values, lens.held
@@ -213,13 +208,9 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPri
     precision[11, 11], precision[12, 12] = 1 / scale.across_sd**2, 1 / scale.up_sd**2
     bows = np.arange(N_VIEW, N_ALL)
     precision[bows, bows] = 1 / _BOW_SD_MM**2
-    parts = [
-        (sighting.xy_mm, sighting.px, sighting.sigma_px, sighting.H_img_sheet),
-        *((half.xy_mm, half.px, half.sigma_px, half.H_img_apron) for half in sighting.apron),
-        *((part.xy_mm, part.px, part.sigma_px, part.H_img_paper) for part in sill),
-    ]
+    parts = [*flat, *((part.xy_mm, part.px, part.sigma_px, part.H_img_paper) for part in sill)]
     shapes = [bow_shapes(sighting.sheet, sighting.xy_mm)]
-    shapes += [np.zeros((len(half.xy_mm), 3)) for half in sighting.apron]
+    shapes += [np.zeros((len(target[0]), 3)) for target in flat[1:]]
     shapes += [bow_shapes(sighting.sheet, part.xy_mm * [1, 0] + [0, part.sill.fold_mm]) for part in sill]
     counts = [len(p[0]) for p in parts]
     problem = Problem(
@@ -241,6 +232,29 @@ def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPri
         sd = np.array([part.sill.fold_sd_mm, _FOLD_TURN_SD, _SPRING_SD, *_SILL_BOW_SD_MM])
         precision[at, at] = 1 / sd**2
     return problem
+
+
+def _flat_targets(sighting: Sighting) -> list[tuple[Array, Array, Array, Array]]:
+    """Places, pixels, uncertainty and homography of the sheet, of the apron's and the doorstep's halves."""
+    return [
+        (sighting.xy_mm, sighting.px, sighting.sigma_px, sighting.H_img_sheet),
+        *((half.xy_mm, half.px, half.sigma_px, half.H_img_apron) for half in sighting.apron),
+        *((part.xy_mm, part.px, part.sigma_px, part.H_img_paper) for part in sighting.doorstep),
+    ]
+
+
+def _page(params: Array, cov: Array, sighting: Sighting, problem: Problem) -> KnownPage | None:
+    """Return the page by the sill, else by a doorstep; None without either."""
+    if sighting.doorstep:
+        return page_of_doorstep(params, cov, sighting.doorstep, 1 + len(sighting.apron))
+    return page_of_sill(
+        params,
+        cov,
+        sighting.sill,
+        problem.pieces,
+        problem.fold_at,
+        lambda xy: bow_shapes(sighting.sheet, xy),
+    )
 
 
 def _piece(seen: SillSeen) -> FoldedPiece:

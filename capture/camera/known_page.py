@@ -71,6 +71,8 @@ class KnownPage:
     has_tick : False where nothing was printed to be set on the spine: the place is only likely then.
     near_z_mm, near_sd_mm : where the near ends stand before the sheet (they may stand behind it), and the
         standard uncertainty, before anybody looked at their feet.
+    near_gradient : (16,) change of that place with the view's parameters, where a doorstep tells it: these
+        errors then go together; None where the sheet itself stands at the near ends.
     """
 
     source: PageSource
@@ -80,6 +82,7 @@ class KnownPage:
     has_tick: bool
     near_z_mm: float
     near_sd_mm: float
+    near_gradient: Array | None = field(default=None, repr=False)
 
     def side(self, name: str) -> PageSide | None:
         """Return the page of that side; None if nothing lay on it."""

@@ -4,11 +4,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import cv2
 import numpy as np
 
 from capture.arrays import Array
 from capture.camera.known_page import KnownPage, PageSide
-from capture.camera.lens_model import N_ALL, FoldedPiece, folded
+from capture.camera.lens_model import N_ALL, FoldedPiece, folded, pose_at
 from capture.camera.view import PARAMS
 from capture.sight.sill_sight import SillSeen
 
@@ -120,6 +121,13 @@ def _side(
         step = np.zeros(len(params))
         step[i] = 1e-5
         jac[:, i] = ((corners(params + step) - corners(params - step)) / 2e-5).ravel()
+    return _page_side(side, corners(params), jac, cov, whole=whole, n_marks=len(seen.px))
+
+
+def _page_side(
+    side: Literal["left", "right"], corners: Array, jac: Array, cov: Array, *, whole: bool, n_marks: int
+) -> PageSide:
+    """Split what three points' errors (9, K) share with the view from the rest, and add how paper lies."""
     n = len(PARAMS)
     gradient = jac @ cov[:, :n] @ np.linalg.pinv(cov[:n, :n], hermitian=True)
     rest = jac @ cov @ jac.T - gradient @ cov[:n, :n] @ gradient.T
@@ -128,9 +136,50 @@ def _side(
         lying[np.ix_([0, 2], [0, 2])] += LYING.bridging_sd**2
     rest = rest + np.kron(lying, np.diag([0.0, 1.0, 0.0]))
     return PageSide(
-        side=side,
-        corners_mm=corners(params),
-        gradient=gradient,
-        rest_cov=(rest + rest.T) / 2,
-        n_marks=len(seen.px),
+        side=side, corners_mm=corners, gradient=gradient, rest_cov=(rest + rest.T) / 2, n_marks=n_marks
     )
+
+
+def page_of_doorstep(params: Array, cov: Array, seen: Sequence[SillSeen], first_pose: int) -> KnownPage:
+    """Return the page and the near ends' place by a doorstep's halves, each a flat target with its own pose.
+
+    Parameters
+    ----------
+    params, cov : the adjustment's unknowns (K,) and their covariance.
+    seen : the halves, whose poses follow one another from `first_pose`.
+    """
+    sides = [_doorstep_side(params, cov, half, pose_at(first_pose + k)) for k, half in enumerate(seen)]
+    gradient = np.mean([side.gradient[2] for side in sides], axis=0)
+    rest = float(np.mean([side.rest_cov[2, 2] for side in sides]))
+    z = float(np.mean([side.corners_mm[0, 2] for side in sides]))
+    return KnownPage(
+        source="doorstep",
+        sides=tuple(sides),
+        spine_mm=np.mean([side.corners_mm[0] for side in sides], axis=0),
+        spine_sd_mm=LYING.tick_sd,
+        has_tick=True,
+        near_z_mm=z + LYING.near_mm,
+        near_sd_mm=float(np.hypot(np.sqrt(rest), LYING.near_sd)),
+        near_gradient=gradient,
+    )
+
+
+def _doorstep_side(params: Array, cov: Array, seen: SillSeen, at: slice) -> PageSide:
+    """Return one page: three points under a half of the doorstep."""
+    side: Literal["left", "right"] = "left" if seen.part.side == "left" else "right"
+    outer = seen.part.span_mm[0 if side == "left" else 1]
+    flat = np.array([[0.0, 0.0], [outer, 0.0], [0.0, -seen.sill.depth_mm]])
+
+    def corners(p: Array) -> Array:
+        sheet, _ = cv2.Rodrigues(p[:3])
+        strip, _ = cv2.Rodrigues(p[at][:3])
+        under = np.column_stack([flat * np.exp(p[11:13]), np.full(3, -LYING.paper_mm)])
+        out: Array = (under @ strip.T + p[at][3:] - p[3:6]) @ sheet
+        return out
+
+    jac = np.zeros((9, len(params)))
+    for i in (*range(6), *range(at.start, at.stop), 11, 12):
+        step = np.zeros(len(params))
+        step[i] = 1e-5
+        jac[:, i] = ((corners(params + step) - corners(params - step)) / 2e-5).ravel()
+    return _page_side(side, corners(params), jac, cov, whole=False, n_marks=len(seen.px))

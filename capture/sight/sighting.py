@@ -13,11 +13,11 @@ from capture.photo import Photo
 from capture.sheet.apron import APRON, SQUARE_MM, ApronHalf
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import MarkerSheet
-from capture.sheet.sill import CLEAR_OF_FOLD_MM, SILL_SHEETS, Sill, folded_band, printed_sill
+from capture.sheet.sill import CLEAR_OF_FOLD_MM, DOORSTEP, SILL_SHEETS, Sill, folded_band, printed_sill
 from capture.sight.saddles import SaddleFits, fit_saddles
 from capture.sight.screen import refuse_screens
 from capture.sight.shake import blur_ratio
-from capture.sight.sill_sight import SillSeen, find_sill, upright_tags
+from capture.sight.sill_sight import SillSeen, find_doorstep, find_sill, upright_tags
 from capture.sight.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
 
 FEWEST_SADDLES: Final = 16
@@ -86,6 +86,7 @@ class Sighting:
     n_glare : marks lost because their black was nearly as bright as white elsewhere.
     apron : the halves of the apron that were seen.
     sill : the pieces of the sheet that lie folded on the page; empty if it stands or hangs unfolded.
+    doorstep : the halves of the doorstep that lie on the page; looked for where no sill is seen.
     """
 
     sheet: MarkerSheet
@@ -104,6 +105,7 @@ class Sighting:
     n_glare: int = 0
     apron: tuple[HalfSeen, ...] = ()
     sill: tuple[SillSeen, ...] = ()
+    doorstep: tuple[SillSeen, ...] = ()
 
     @property
     def n_expected(self) -> int:
@@ -139,14 +141,24 @@ def find_sheet(photo: Photo) -> Sighting:
     lowest_mm = sill[0].sill.fold_mm if sill else -np.inf
     refuse_screens(photo.name, photo.grey, tags, fits, index, lowest_mm)
     apron = find_apron(photo.grey, tags)
-    return _sighting(photo, tags, fits, index, apron, sill)
+    sighting = _sighting(photo, tags, fits, index, apron, sill)
+    if sill:
+        return sighting
+    foot = -tags.sheet.paper_mm[1] / 2
+    doorstep = find_doorstep(photo.grey, tags, DOORSTEP, _focal(photo), sighting.contrast, foot)
+    return replace(sighting, doorstep=doorstep)
+
+
+def _focal(photo: Photo) -> float:
+    """Return the focal length the photo tells, or a usual one, px."""
+    return photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
 
 
 def _find_sill(photo: Photo, tags: Tags, fits: SaddleFits, good: NDArray[np.bool_]) -> tuple[SillSeen, ...]:
     """Look for the part of the sheet that is folded forward, at the focal length the photo tells or usual."""
     if tags.sheet is BOARD or not good.any():
         return ()
-    focal = photo.lens.focal_px or USUAL_F35 * float(np.hypot(*photo.size) / np.hypot(36, 24))
+    focal = _focal(photo)
     contrast = float(np.median(fits.contrast[good]))
     sills = [printed_sill(tags.sheet)]
     if tags.sheet.fold_mm is None:  # what stays upright does not tell whether it was printed with a sill

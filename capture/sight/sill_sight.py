@@ -35,6 +35,11 @@ _LOOK_AT: Final = 0.1
 _LOOK_AT_PLAIN: Final = 0.3
 """Distance of those four points from the saddle, as a share of the cell."""
 
+_FARTHEST_DOORSTEP_MM: Final = 260.0
+_DOORSTEP_ASIDE_MM: Final = 40.0
+_DOORSTEP_PX_PER_MM: Final = 4.0
+"""Where a doorstep is looked for, up to so far before the sheet and aside of its middle, and how finely."""
+
 _WORST_MISFIT: Final = 0.35
 _MOST_SIGMA_PX: Final = 0.6
 _MOST_SHIFT_CELLS: Final = 0.2
@@ -86,6 +91,35 @@ def find_sill(grey: Pixels, tags: Tags, sill: Sill, focal_px: float, contrast: f
     return tuple(seen for seen in found if seen is not None)
 
 
+def find_doorstep(
+    grey: Pixels, tags: Tags, doorstep: Sill, focal_px: float, contrast: float, foot_mm: float
+) -> tuple[SillSeen, ...]:
+    """Find the halves of a doorstep before the sheet; empty if there is none.
+
+    Parameters
+    ----------
+    grey, tags, focal_px, contrast : as for `find_sill`. doorstep : its marks.
+    foot_mm : height of the sheet's foot: the page lies about as high.
+    """
+    size = np.array([grey.shape[1], grey.shape[0]], dtype=float)
+    matrix = camera_matrix(focal_px, (size - 1) / 2)
+    # The plane the sheet stands on, its y counted from the sheet toward the camera, negative.
+    h = folded_homography(pose_of(tags.H_img_sheet, matrix), matrix, foot_mm)
+    h = h @ np.array([[1, 0, 0], [0, 1, foot_mm], [0, 0, 1.0]])
+    reach = max(abs(x) for part in doorstep.parts for x in part.span_mm) + _DOORSTEP_ASIDE_MM
+    low, high = np.array([-reach, -_FARTHEST_DOORSTEP_MM]), np.array([reach, 0.0])
+    ids, corners = _tags_seen_from_above(grey, h, low, high, _DOORSTEP_PX_PER_MM)
+    if not ids:
+        return ()
+    found = []
+    for part in doorstep.parts:
+        start = tags_homography(part.tags, np.array(ids, dtype=np.int64), corners)
+        seen = None if start is None else _seen_from(grey, start, doorstep, part, contrast)
+        if seen is not None:
+            found.append(seen)
+    return tuple(found)
+
+
 def upright_tags(tags: Tags, sill: Sill) -> Tags | None:
     """Return the tags above the fold alone, with their own homography; None if they are too few."""
     above = np.array([tags.sheet.tags[int(i)][:, 1].min() > sill.fold_mm for i in tags.ids])
@@ -99,19 +133,25 @@ def upright_tags(tags: Tags, sill: Sill) -> Tags | None:
 
 def _find_part(grey: Pixels, h: Array, sill: Sill, part: SillPart, contrast: float) -> SillSeen | None:
     for start in (_by_pattern(grey, h, part, contrast), _by_tags(grey, h, part)):
-        if start is None:
-            continue
-        fits, good, h_part = _fit(grey, start, part, contrast)
-        if np.count_nonzero(good) >= max(_FEWEST_SADDLES, _LEAST_SHARE * len(part.saddles)):
-            return SillSeen(
-                sill=sill,
-                part=part,
-                xy_mm=part.saddles[good],
-                px=fits.px[good],
-                sigma_px=fits.sigma_px[good],
-                H_img_paper=h_part,
-            )
+        seen = None if start is None else _seen_from(grey, start, sill, part, contrast)
+        if seen is not None:
+            return seen
     return None
+
+
+def _seen_from(grey: Pixels, start: Array, sill: Sill, part: SillPart, contrast: float) -> SillSeen | None:
+    """Fit a piece's saddles from a first homography; None if too few are seen."""
+    fits, good, h = _fit(grey, start, part, contrast)
+    if np.count_nonzero(good) < max(_FEWEST_SADDLES, _LEAST_SHARE * len(part.saddles)):
+        return None
+    return SillSeen(
+        sill=sill,
+        part=part,
+        xy_mm=part.saddles[good],
+        px=fits.px[good],
+        sigma_px=fits.sigma_px[good],
+        H_img_paper=h,
+    )
 
 
 def _by_pattern(grey: Pixels, h: Array, part: SillPart, contrast: float) -> Array | None:
@@ -144,10 +184,18 @@ def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
     """Homography (3, 3) by the tags that can be read in the straightened picture; None without."""
     low = np.min([c.min(axis=0) for c in part.tags.values()], axis=0) - _AROUND_MM
     high = np.max([c.max(axis=0) for c in part.tags.values()], axis=0) + _AROUND_MM
+    ids, corners = _tags_seen_from_above(grey, h, low, high)
+    return tags_homography(part.tags, np.array(ids, dtype=np.int64), corners) if ids else None
+
+
+def _tags_seen_from_above(
+    grey: Pixels, h: Array, low: Array, high: Array, most_per_mm: float = _MOST_PX_PER_MM
+) -> tuple[list[int], Array]:
+    """Ids and corners (T, 4, 2), px of the photo, of tags between two corners (2,) of a plane seen at `h`."""
     rim = apply_h(h, np.array([[low[0], high[1]], [high[0], high[1]]]))
-    scale = float(np.clip(np.linalg.norm(rim[1] - rim[0]) / (high[0] - low[0]), 2.0, _MOST_PX_PER_MM))
+    scale = float(np.clip(np.linalg.norm(rim[1] - rim[0]) / (high[0] - low[0]), 2.0, most_per_mm))
     if not np.isfinite(scale):
-        return None
+        return [], np.empty((0, 4, 2))
     # straight picture <- paper: x right, y up, the pixel (0, 0) is at the upper left corner
     to_straight = np.array([[scale, 0, -scale * low[0]], [0, -scale, scale * high[1]], [0, 0, 1]])
     to_photo = h @ np.linalg.inv(to_straight)
@@ -155,9 +203,7 @@ def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
     how = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
     straight = np.asarray(cv2.warpPerspective(grey, to_photo, size, flags=how), dtype=np.uint8)
     ids, corners = detect_tags(straight, 1.0, (11, 31))
-    if not ids:
-        return None
-    return tags_homography(part.tags, np.array(ids, dtype=np.int64), apply_h(to_photo, corners))
+    return ids, apply_h(to_photo, corners)
 
 
 def _fit(

@@ -16,7 +16,7 @@ from capture.sheet.print_scale import PrintScale
 from capture.sheet.sill import SILL_SHEETS, folded_band, printed_sill
 from capture.sight.sighting import Sighting, find_sheet
 from tests.capture.test_capture_scene import camera, picture
-from tests.helpers.drawn_sill import Lies, folded_picture
+from tests.helpers.drawn_sill import Lies, doorstep_picture, folded_picture
 
 PRINT = PrintScale(across=1.0, up=1.0, across_sd=3e-4, up_sd=3e-4, measured=True)
 SIZE = (2400, 1800)
@@ -110,3 +110,29 @@ def test_an_unfolded_sheet_has_no_sill(arch: bool) -> None:
     image = picture(view, arch=arch, blur_px=0.8, noise=2.0, rng=np.random.default_rng(1), samples=2)
     found = find_sheet(photo_of_array(image, name="p.png"))
     assert found.sill == () and found.bottom_band_seen is not arch
+
+
+def test_a_doorstep_tells_a_backdrop_its_near_ends_and_each_page() -> None:
+    angle, far = np.radians(11.0), 90.0
+    view = camera(
+        eye=(30.0, -96 + 700 * np.sin(angle), far + 700 * np.cos(angle)),
+        target=(0, -20), f35_mm=52, size=SIZE,
+    )  # fmt: skip
+    turns, slopes = [], (-0.05, 0.02)  # one page rises a little, the other falls
+    for slope in slopes:
+        along = np.array([1.0, slope, 0.0]) / np.hypot(1, slope)
+        back = np.array([0.0, 0.0, -1.0])
+        turns.append(np.column_stack([along, back, np.cross(along, back)]))
+    tick = np.array([4.0, -96.0, far])
+    image = doorstep_picture(view, [tick, tick], turns, np.random.default_rng(5))
+    photo = photo_of_array(image, name="p.png", exif=Exif(focal_35_mm=53.0))
+    found = find_sheet(photo)
+    assert found.sill == () and [len(half.px) for half in found.doorstep] == [18, 18]
+    page = solve_view(photo, found, PRINT).page
+    assert page is not None and page.source == "doorstep" and page.near_gradient is not None
+    sd = np.sqrt(page.near_sd_mm**2 - LYING.near_sd**2)
+    assert abs(page.near_z_mm - LYING.near_mm - far) < 1.5 and sd < 2.0
+    for side, slope in zip(page.sides, slopes, strict=True):
+        line, _ = side.line_at(far)
+        assert np.abs(line[:, 1] - (tick[1] - LYING.paper_mm + slope * (line[:, 0] - tick[0]))).max() < 0.35
+    assert page.spine_mm[0] == pytest.approx(tick[0], abs=0.1)

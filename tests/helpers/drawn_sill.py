@@ -9,9 +9,9 @@ import numpy as np
 from capture.arrays import Array, Pixels, Single
 from capture.camera.view import View
 from capture.sheet.marker_sheet import MarkerSheet
-from capture.sheet.sill import Sill, SillPart
+from capture.sheet.sill import DOORSTEP, Sill, SillPart
 from capture.sight.tags import tag_bits
-from tests.capture.test_capture_scene import CELLS_PER_MM, from_apron, seen, sheet_cells
+from tests.capture.test_capture_scene import CELLS_PER_MM, from_apron, picture, seen, sheet_cells
 
 LEVELS = (25.0, 215.0)
 BACKGROUND = 110.0
@@ -65,14 +65,41 @@ def part_cells(part: SillPart, sill: Sill, height_mm: float) -> tuple[Single, tu
     return grey, (-left * k, (sill.fold_mm - height_mm) * k)
 
 
-def _rows_of(view: View, part: SillPart, sill: Sill, how: Lies) -> tuple[slice, View]:
-    """Rows of the picture that show a piece, and the camera of these rows alone."""
-    corners = np.array([(x, sill.fold_mm - y) for x in part.span_mm for y in (0.0, sill.depth_mm)])
-    v = view.project(how.at(corners))[:, 1]
+def _rim(part: SillPart, sill: Sill) -> Array:
+    """Corners (4, 2) of a piece on the flat paper."""
+    return np.array([(x, sill.fold_mm - y) for x in part.span_mm for y in (0.0, sill.depth_mm)])
+
+
+def _lay(
+    total: Single,
+    view: View,
+    strip: tuple[Single, tuple[float, float]],
+    corners: Array,
+    frame: tuple[Array, Array],
+    samples: int,
+) -> None:
+    """Draw a strip (grey values, cell of its origin) in its frame (place, turn), only where it is seen."""
+    v = view.project(corners)[:, 1]
     first, last = max(int(v.min()) - 8, 0), min(int(v.max()) + 8, view.size[1])
     params = view.params.copy()
     params[10] -= first
-    return slice(first, last), replace(view, params=params, size=(view.size[0], last - first))
+    rows = replace(view, params=params, size=(view.size[0], last - first))
+    there = from_apron(rows, *frame)
+    over = seen(there, *strip, samples, -1000.0)
+    share = seen(there, np.ones_like(strip[0]), strip[1], samples, 0.0)
+    total[first:last] = np.where(share > 0.999, over, total[first:last])
+
+
+def doorstep_picture(
+    view: View, places: Sequence[Array], turns: Sequence[Array], rng: np.random.Generator
+) -> Pixels:
+    """Grey picture of an uncut sheet and, before it, the doorstep's halves: places of their ticks, turns."""
+    total = picture(view, samples=2).astype(np.float32)
+    for part, place, turn in zip(DOORSTEP.parts, places, turns, strict=True):
+        corners = _rim(part, DOORSTEP) @ turn[:, :2].T + place
+        _lay(total, view, part_cells(part, DOORSTEP, 0.0), corners, (place, turn), 4)
+    total = cv2.GaussianBlur(total, (0, 0), 0.8) + rng.normal(0, 3.0, total.shape)
+    return np.clip(np.rint(total), 0, 255).astype(np.uint8)
 
 
 def folded_picture(
@@ -101,12 +128,9 @@ def folded_picture(
     grey[fold_row:] = BACKGROUND
     total = seen(view, grey, (cells.shape[1] / 2, cells.shape[0] / 2), 2, BACKGROUND)
     for part, how in zip(sill.parts, lies, strict=True):
-        rows, there = _rows_of(view, part, sill, how)
-        there = from_apron(there, np.array([0.0, how.height_mm, 0.0]), how.turn)
-        strip, origin = part_cells(part, sill, how.height_mm)
-        over = seen(there, strip, origin, samples, -1000.0)
-        share = seen(there, np.ones_like(strip), origin, samples, 0.0)
-        total[rows] = np.where(share > 0.999, over, total[rows])
+        place = np.array([0.0, how.height_mm, 0.0])
+        strip = part_cells(part, sill, how.height_mm)
+        _lay(total, view, strip, how.at(_rim(part, sill)), (place, how.turn), samples)
     total = cv2.GaussianBlur(total, (0, 0), blur_px)
     if noise:
         assert rng is not None
