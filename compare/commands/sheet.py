@@ -21,7 +21,7 @@ from compare.commands.set_up_options import Output, check_outputs, force_option
 @click.option("--board", is_flag=True, help="Write the calibration board for 'foldgauge camera' instead.")
 @force_option
 def sheet(output: Path, paper: str, dark_field: bool, board: bool, force: bool) -> None:
-    """Write the marker sheet to print at 100 %, with the apron on its second page."""
+    """Write the marker sheet to print at 100 %: sheet with sill, doorstep and apron, and how to use them."""
     from capture.sheet.sheet_pdf import BOARD_PDF, SHEET_PDF, write_board, write_sheet
 
     check_outputs([Output("--output", output, BOARD_PDF if board else SHEET_PDF)], (), replace=force)
