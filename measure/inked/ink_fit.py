@@ -148,7 +148,7 @@ def places_along(
 
 
 def crest(misfit: Array, offsets_mm: Array, k: Array, n_walk: int = 3) -> Array:
-    """Offsets (S,) of least misfit (S, K) near columns k (S,): the crest of a parabola in its logarithm."""
+    """Offsets (S,) of least misfit (S, K) near columns k (S,): the crest of a parabola between the samples."""
     rows = np.arange(len(k))
     last = misfit.shape[1] - 2
     for _ in range(n_walk):
@@ -156,7 +156,7 @@ def crest(misfit: Array, offsets_mm: Array, k: Array, n_walk: int = 3) -> Array:
             other = np.clip(k + d, 1, last)
             k = np.where(misfit[rows, other] < misfit[rows, k], other, k)
     k = np.clip(k, 1, last)
-    y0, y1, y2 = (np.log(misfit[rows, k + d] + TUNED.misfit_floor) for d in (-1, 0, 1))
+    y0, y1, y2 = (misfit[rows, k + d] for d in (-1, 0, 1))
     bend = y0 - 2 * y1 + y2
     move = np.where(bend > 0, 0.5 * (y0 - y2) / np.where(bend > 0, bend, 1.0), 0.0)
     out: Array = offsets_mm[k] + (offsets_mm[1] - offsets_mm[0]) * np.clip(move, -1, 1)
