@@ -148,7 +148,7 @@ def places_along(
 
 
 def crest(misfit: Array, offsets_mm: Array, k: Array, n_walk: int = 3) -> Array:
-    """Offsets (S,) of least misfit (S, K) near columns k (S,): the crest of a parabola between the samples."""
+    """Offsets (S,) of least misfit (S, K) near columns k (S,): crests of parabolas between the samples."""
     rows = np.arange(len(k))
     last = misfit.shape[1] - 2
     for _ in range(n_walk):
