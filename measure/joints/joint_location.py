@@ -315,7 +315,9 @@ def _covariances(
             s = p.s
             fit[rows, 3 * p.panel : 3 * p.panel + 3] += np.outer(p.gain, [1 - s, s, 4 * s * (1 - s)])
             layer[rows, p.panel] += p.gain
-    out_fit = fit @ block_diag(*[line.fit_cov for line in lines]) @ fit.T
+    # Of no blocks at all block_diag makes a row of nothing: a photo in which no panel is found has no lines.
+    fit_cov = block_diag(*[line.fit_cov for line in lines]) if lines else np.zeros((0, 0))
+    out_fit = fit @ fit_cov @ fit.T
     for j, direction, sd, _ in along:
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])

@@ -1,6 +1,7 @@
 """Names from specs, photos and manifests reach our pages as text and as nothing else."""
 
 import base64
+import csv
 import hashlib
 import re
 from collections.abc import Iterator
@@ -19,10 +20,12 @@ from compare.design.load_spec import load_spec
 from compare.design.study.motion import move
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.run.manifest import read_lot
+from compare.tell.check.check_csv import csv_text
 from compare.tell.check.check_page import report_html
 from compare.tell.design.design_motion import page_of
 from compare.tell.draw import svg
 from compare.tell.draw.web_page import page_head, script_data
+from compare.tell.table_cells import plain_cell, plain_row
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_lots import fake_folder, fill
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
@@ -138,3 +141,20 @@ def test_there_is_one_way_into_an_element_and_it_escapes() -> None:
     data = script_data({"a": "</script><!--\u2028&"})
     assert isinstance(data, Markup) and not re.search("[<>&\u2028]", data)
     assert "script-src &#39;none&#39;" in page_head("x", style="a{}")
+
+
+def test_no_cell_of_a_table_is_a_formula() -> None:
+    for text in ("=HYPERLINK(1)", "+1+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"):
+        assert plain_cell(text) == f"'{text}"
+    for kept in ("-1.9", "+0.25", "-1e-3", "leg left", "", -1.9, None, 3):
+        assert plain_cell(kept) == kept
+    assert plain_row({"a": "=1+1", "b": -1.5}) == {"a": "'=1+1", "b": -1.5}
+
+
+def test_the_table_of_a_check(tmp_path: Path) -> None:
+    text = (SAMPLES / "scissors.toml").read_text(encoding="utf-8").replace('"strip right"', '"=cmd()"')
+    (tmp_path / "s.toml").write_text(text, encoding="utf-8")
+    spec = load_spec(tmp_path / "s.toml")
+    rows = list(csv.reader(csv_text(inspection_of(any_profile(spec), spec).findings).splitlines()))
+    assert any("=cmd()" in cell for row in rows for cell in row)
+    assert not any(cell.startswith("=") for row in rows for cell in row)

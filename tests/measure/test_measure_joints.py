@@ -319,3 +319,12 @@ def test_no_joint_no_matrix() -> None:
     joints = located(layout, lines[1:], [])
     assert joints.names == () and joints.xy_mm.shape == (0, 2)
     assert all(cov.shape == (0, 0) for cov in joints.cov_by_source.values())
+
+
+def test_no_panel_no_joint() -> None:
+    """A sheet without a dummy, or a photo too dark to show one."""
+    layout = dummy_layout()
+    joints = located(layout, [], [])
+    assert joints.names == () and len(joints.xy_mm) == 0
+    assert all(c.shape == (0, 0) for c in joints.cov_by_source.values())
+    assert set(joints.undetermined) == set(layout.joint_names)

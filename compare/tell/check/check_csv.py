@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from compare.tell.result_files import TABLE, write_whole
+from compare.tell.table_cells import plain_row
 from compare.tell.words.verdict_words import remark_words
 from compare.verdict.conformity import Item
 from compare.verdict.findings import Findings
@@ -78,7 +79,7 @@ def csv_text(findings: Findings) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows(rows(findings))
+    writer.writerows(plain_row(row) for row in rows(findings))
     return out.getvalue()
 
 

@@ -12,6 +12,7 @@ from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_tables import INSPECTION, READING
 from compare.tell.result_files import EXPORT, write_whole
+from compare.tell.table_cells import plain_row
 
 What = Literal["readings", "inspections"]
 SUFFIXES: Final = (".csv", ".parquet", ".jsonl")
@@ -55,7 +56,7 @@ def _csv(path: Path, names: list[str], rows: Iterator[dict[str, Any]]) -> int:
         out.writeheader()
         count = 0
         for row in rows:
-            out.writerow(row)
+            out.writerow(plain_row(row))
             count += 1
     return count
 

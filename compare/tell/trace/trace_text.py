@@ -12,6 +12,7 @@ from compare.jobs.measure_dummy import Figure, Tracing
 from compare.tell.check.budget_table import print_budgets
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.result_files import TRACED_TABLE, write_whole
+from compare.tell.table_cells import plain_row
 from compare.tell.words.photos.measuring_words import unseen_words
 from compare.tell.words.photos.note_words import tracing_notes
 from compare.tell.words.photos.traced_words import traced_headline
@@ -72,8 +73,8 @@ def tracing_csv(tracing: Tracing) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows(_row("length", f) for f in tracing.lengths)
-    writer.writerows(_row("angle", f) for f in tracing.angles)
+    writer.writerows(plain_row(_row("length", f)) for f in tracing.lengths)
+    writer.writerows(plain_row(_row("angle", f)) for f in tracing.angles)
     return out.getvalue()
 
 
