@@ -95,7 +95,7 @@ def errors_of(
     measured = inspection.findings.measured
     plain = {k: plain_joints(inspection.photo, inspection, layout, m) for k, m in methods.items()}
     exact = {k: np.array(v) for k, v in truth["joints_mm"].items()}
-    use = inspection.use
+    use = inspection.placing.use
     out: list[Error] = []
 
     def add(kind: str, what: str, error: float, expanded: float, others: dict[str, float]) -> None:
@@ -216,7 +216,7 @@ def main() -> None:
         count_panels(inspection, truth, path.stem, panels)
         lengths = np.abs([r.error for r in new if r.kind == "length"])
         print(
-            f"{path.stem:28s} {inspection.use:8s} lengths worst {lengths.max():.2f} median "
+            f"{path.stem:28s} {inspection.placing.use:8s} lengths worst {lengths.max():.2f} median "
             f"{np.median(lengths):.2f} | {told(inspection, truth)} | {answer(inspection.findings)}"
         )
     together: list[Error] = []

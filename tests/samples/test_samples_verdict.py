@@ -63,7 +63,7 @@ def test_a_good_dummy_is_not_accused(name: str) -> None:
 @pytest.mark.parametrize("name", FAULTY + GOOD)
 def test_use_is_recognised_and_lengths_lie_in_their_interval(name: str) -> None:
     result, truth = inspected(name), TRUTH[name]
-    assert result.use == truth["use"]
+    assert result.placing.use == truth["use"]
     measured = result.findings.measured
     beyond = [
         k for k, q in measured.lengths.items() if abs(q.value - truth["lengths_mm"][k]) > 2 * measured.u(q)

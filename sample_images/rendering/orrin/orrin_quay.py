@@ -8,7 +8,7 @@ import numpy as np
 from sample_images.rendering.cards.card_dummy import Build
 from sample_images.rendering.cards.inked_ends import Ink
 from sample_images.rendering.chance.catalogue import hand_made, spread
-from sample_images.rendering.scene.laid_paper import Folded, Lie
+from sample_images.rendering.scene.laid_paper import Folded, Laid, Lie
 from sample_images.rendering.scene.phone_camera import Sensor
 from sample_images.rendering.scene.staging import Shot
 from sample_images.rendering.scene.standing import Standing
@@ -144,6 +144,17 @@ SAMPLES: tuple[Shot, ...] = (
     made(
         "good_sill", "the ferry on its spread", 15, _FERRY_PAGE, {}, _OWN_PAGE, sill=_folded(0.25),
         focal_35mm=52.4, table="wood", base=(0.60, 0.66, 0.70), **_ON_PAGE,
+    ),
+    made(
+        "sill_short_leg", "the weigh house", 16, _WEIGH_HOUSE, {"leg right": -2.0},
+        _OWN_PAGE | {"setback_mm": 38.0, "base_mm": 0.4}, sill=_folded(-0.3), focal_35mm=51.8, table="grey",
+        base=(0.74, 0.70, 0.60), wall=(0.62, 0.62, 0.60), **_ON_PAGE,
+    ),
+    made(
+        "doorstep", "the chandlery", 17, _CHANDLERY, {"page spacing left": 1.5},
+        _OWN_PAGE | {"setback_mm": 42.0, "base_mm": 2.0, "base_depth_mm": 116.0}, use="backdrop",
+        doorstep=Laid(gap_mm=0.4, turn_deg=0.15, floats_mm=0.03, tick_off_mm=0.2, lies=_LIES),
+        focal_35mm=65.2, exif_35mm=65, table="wood", **_ON_PAGE | {"fill": 0.7},
     ),
     made(
         "unusable", "the ferry", 14, _FERRY, {}, spec="good_arch.toml", focal_35mm=52.0, table="wood",
