@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Final
 
 import numpy as np
@@ -14,28 +15,52 @@ _SHAKEN: Final = 1.5
 """Blur of one direction over that of the other from which on the camera moved."""
 
 
+class Weak(Enum):
+    """What is weak; `amount` in the unit named here."""
+
+    CARD_UNSEEN = auto()  # px/mm
+    COARSE = auto()  # px/mm
+    FROM_SIDE = auto()  # degrees
+    NEAR = auto()  # cm
+    SHAKEN_UP = auto()  # mm, and px
+    SHAKEN_ACROSS = auto()  # mm, and px
+    OUT_OF_FOCUS = auto()  # mm, and px
+    WIDE_LENS = auto()  # mm equivalent
+    GLARE = auto()  # count of marks
+    NO_APRON = auto()
+    BURNT_OUT = auto()  # per cent of the marks
+    FLAT_LIGHT = auto()  # levels of 255
+    PRINT_WIDE = auto()  # per cent
+    PRINT_HIGH = auto()  # per cent
+    PRINT_DOUBTFUL = auto()  # per cent
+    MARKS_HIDDEN = auto()  # count, and of how many
+    NOT_FLAT = auto()  # mm rms
+    BOWED = auto()  # mm
+
+
+OF_THE_PRINT: Final = frozenset({Weak.PRINT_WIDE, Weak.PRINT_HIGH, Weak.PRINT_DOUBTFUL})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
     """One piece of advice.
 
     Attributes
     ----------
-    topic : short key: "resolution", "tilt", "distance", "zoom", "blur", "exposure", "glare", "print scale",
-        "hidden marks", "flatness", "apron".
+    kind : what is weak.
     strong : True if the result should not be trusted without acting on it.
-    text : what was measured and what to do, one plain sentence.
+    amount : by how much, in the unit of the kind. px : of a blur.
+    count, count_of : marks concerned, and of how many.
     cost_mm : rough standard uncertainty it adds to a length of 60 mm.
     """
 
-    topic: str
+    kind: Weak
     strong: bool
-    text: str
+    amount: float = 0.0
+    px: float = 0.0
+    count: int = 0
+    count_of: int = 0
     cost_mm: float
-
-    @property
-    def line(self) -> str:
-        """The advice with its price, for a reader."""
-        return f"{self.text} (about {self.cost_mm:.2g} mm on a length of 60 mm)"
 
 
 def advise(view: View, sighting: Sighting) -> tuple[Advice, ...]:
@@ -64,17 +89,16 @@ def _resolution(view: View) -> Iterator[Advice]:
     per_mm = view.px_per_mm(np.zeros(2))
     if per_mm < 2.5:
         yield Advice(
-            topic="resolution",
+            kind=Weak.CARD_UNSEEN,
             strong=True,
-            text=f"only {per_mm:.1f} px/mm: a card's thickness is no longer seen; "
-            "fill the picture with the sheet (10 px/mm is good)",
+            amount=per_mm,
             cost_mm=1.0,
         )
     elif per_mm < 4:
         yield Advice(
-            topic="resolution",
+            kind=Weak.COARSE,
             strong=False,
-            text=f"{per_mm:.1f} px/mm is coarse: fill the picture with the sheet (10 px/mm is good)",
+            amount=per_mm,
             cost_mm=0.5,
         )
 
@@ -83,10 +107,9 @@ def _tilt(view: View) -> Iterator[Advice]:
     tilt = tilt_deg(view)
     if tilt > 20:
         yield Advice(
-            topic="tilt",
+            kind=Weak.FROM_SIDE,
             strong=tilt > 30,
-            text=f"the sheet is seen {tilt:.0f} degrees from the side: uneven near ends shift the result; "
-            "look straight along the spine",
+            amount=tilt,
             cost_mm=round(0.5 * float(np.tan(np.radians(tilt))), 2),  # near ends uneven by 0.5 mm
         )
 
@@ -95,10 +118,9 @@ def _distance(view: View) -> Iterator[Advice]:
     near_mm = float(np.linalg.norm(view.eye_mm()))
     if near_mm < 400:
         yield Advice(
-            topic="distance",
+            kind=Weak.NEAR,
             strong=False,
-            text=f"the camera is {near_mm / 10:.0f} cm away: near ends that are not flush shift the result; "
-            "step back to 50-120 cm and zoom in",
+            amount=near_mm / 10,
             cost_mm=round(0.5 * 60 / near_mm, 2),
         )
 
@@ -107,21 +129,21 @@ def _blur(view: View, sighting: Sighting) -> Iterator[Advice]:
     blur_mm = sighting.blur_px / view.px_per_mm(np.zeros(2))
     if blur_mm > 0.15 and sighting.blur_px > 1.2:
         yield Advice(
-            topic="blur",
+            kind=_blurred(sighting),
             strong=blur_mm > 0.35,
-            text=f"the picture is blurred by {blur_mm:.2f} mm ({sighting.blur_px:.1f} px): "
-            f"{_how_blurred(sighting)}",
+            amount=blur_mm,
+            px=sighting.blur_px,
             cost_mm=round(0.5 * blur_mm, 2),
         )
 
 
-def _how_blurred(sighting: Sighting) -> str:
+def _blurred(sighting: Sighting) -> Weak:
     """Tell shake from focus by whether edges across and edges up are blurred alike."""
     if sighting.blur_ratio > _SHAKEN:
-        return "mostly up and down, so the camera moved: rest it on something, use more light"
+        return Weak.SHAKEN_UP
     if sighting.blur_ratio < 1 / _SHAKEN:
-        return "mostly sideways, so the camera moved: rest it on something, use more light"
-    return "the same both ways, so it is out of focus: tap on the near end of the dummy to focus there"
+        return Weak.SHAKEN_ACROSS
+    return Weak.OUT_OF_FOCUS
 
 
 def _zoom(view: View) -> Iterator[Advice]:
@@ -129,9 +151,9 @@ def _zoom(view: View) -> Iterator[Advice]:
     near_mm = float(np.linalg.norm(view.eye_mm()))
     if equivalent < 22 and near_mm >= 400:  # nearer than that, the distance is told instead
         yield Advice(
-            topic="zoom",
+            kind=Weak.WIDE_LENS,
             strong=False,
-            text=f"an ultra-wide lens took it ({equivalent:.0f} mm equivalent): take the main camera, or 2x",
+            amount=equivalent,
             cost_mm=0.1,
         )
 
@@ -139,10 +161,9 @@ def _zoom(view: View) -> Iterator[Advice]:
 def _glare(sighting: Sighting) -> Iterator[Advice]:
     if sighting.n_glare >= 3:
         yield Advice(
-            topic="glare",
+            kind=Weak.GLARE,
             strong=False,
-            text=f"light glares on {sighting.n_glare} marks, their black is no longer dark: turn the lamp or "
-            "the sheet, use matt paper",
+            count=sighting.n_glare,
             cost_mm=0.05,
         )
 
@@ -150,10 +171,8 @@ def _glare(sighting: Sighting) -> Iterator[Advice]:
 def _apron(sighting: Sighting) -> Iterator[Advice]:
     if not sighting.apron and not sighting.sill:
         yield Advice(
-            topic="apron",
+            kind=Weak.NO_APRON,
             strong=False,
-            text="no apron is seen, so the page line is looked for on bare card: hang the sheet's apron from "
-            "the near edge of the base, or draw a felt-pen line along it",
             cost_mm=0.15,  # of a leg's height
         )
 
@@ -161,16 +180,16 @@ def _apron(sighting: Sighting) -> Iterator[Advice]:
 def _exposure(sighting: Sighting) -> Iterator[Advice]:
     if sighting.clipped > 0.1:
         yield Advice(
-            topic="exposure",
+            kind=Weak.BURNT_OUT,
             strong=sighting.clipped > 0.6,
-            text=f"white is burnt out at {100 * sighting.clipped:.0f} % of the marks: expose one stop less",
+            amount=100 * sighting.clipped,
             cost_mm=0.1,
         )
     if sighting.contrast < 60:
         yield Advice(
-            topic="exposure",
+            kind=Weak.FLAT_LIGHT,
             strong=sighting.contrast < 30,
-            text=f"black and white differ by only {sighting.contrast:.0f} of 255 levels: more light, no haze",
+            amount=sighting.contrast,
             cost_mm=0.1,
         )
 
@@ -180,18 +199,16 @@ def _print_scale(view: View) -> Iterator[Advice]:
     ratio, ratio_sd = stretch(view)
     if abs(ratio) > max(0.004, 3 * ratio_sd) and doubt > 1.5e-3:
         yield Advice(
-            topic="print scale",
+            kind=Weak.PRINT_WIDE if ratio > 0 else Weak.PRINT_HIGH,
             strong=False,
-            text=f"the print is {100 * abs(ratio):.1f} % {'too wide' if ratio > 0 else 'too high'}, "
-            "as 'fit to page' makes it: print at 100 %, or measure both check bars",
+            amount=100 * abs(ratio),
             cost_mm=round(60 * abs(ratio), 2),
         )
     if doubt > 1.5e-3:
         yield Advice(
-            topic="print scale",
+            kind=Weak.PRINT_DOUBTFUL,
             strong=False,
-            text=f"the print scale is {100 * doubt:.1f} % doubtful: measure the sheet's two check bars "
-            "with a steel rule and give both lengths",
+            amount=100 * doubt,
             cost_mm=round(60 * doubt, 2),
         )
 
@@ -201,10 +218,10 @@ def _hidden(sighting: Sighting) -> Iterator[Advice]:
     seen = len(sighting.index) - sighting.n_bottom_band
     if seen < 0.6 * ring:
         yield Advice(
-            topic="hidden marks",
+            kind=Weak.MARKS_HIDDEN,
             strong=False,
-            text=f"only {seen} of the {ring} marks on the left, top and right of the sheet are seen: "
-            "show the whole ring, without glare",
+            count=seen,
+            count_of=ring,
             cost_mm=0.05,
         )
 
@@ -213,17 +230,15 @@ def _flatness(view: View) -> Iterator[Advice]:
     rms_mm = view.rms_px / view.px_per_mm(np.zeros(2))
     if rms_mm > 0.05 and view.rms_px > 0.3:
         yield Advice(
-            topic="flatness",
+            kind=Weak.NOT_FLAT,
             strong=rms_mm > 0.1,
-            text=f"the marks lie {rms_mm:.2f} mm (rms) off one plane: the sheet is not flat; "
-            "glue it on stiff board",
+            amount=rms_mm,
             cost_mm=round(2 * rms_mm, 2),
         )
     elif view.bow_mm > 0.8:
         yield Advice(
-            topic="flatness",
+            kind=Weak.BOWED,
             strong=view.bow_mm > 2,
-            text=f"the sheet is bowed by about {view.bow_mm:.1f} mm; this is allowed for, but glue it on "
-            "stiff board",
+            amount=view.bow_mm,
             cost_mm=round(0.1 * view.bow_mm, 2),  # 60 mm at a plane that is off by half the bow, 500 mm away
         )

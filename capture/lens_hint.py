@@ -1,6 +1,7 @@
 """What the EXIF block of a photo tells about the lens, and how far to believe it."""
 
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Any, Final
 
 import numpy as np
@@ -46,6 +47,15 @@ class Exif:
     stored_size: tuple[int, int] | None = None
 
 
+class FocalFrom(Enum):
+    """Where a focal length is known from."""
+
+    UNKNOWN = auto()
+    CROPPED = auto()  # unknown: the photo was cropped after it was taken
+    EQUIVALENT = auto()  # EXIF: 35 mm equivalent
+    SENSOR = auto()  # EXIF: focal length and sensor resolution
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LensHint:
     """Focal length before looking at the picture.
@@ -54,13 +64,14 @@ class LensHint:
     ----------
     focal_px : focal length in pixels of this photo; None if nothing is known.
     rel_sd : its relative standard uncertainty (nan if unknown).
-    source : where it comes from, in words.
+    source : where it comes from. mm : the focal length that the photo names there.
     cropped : True if the picture was cropped, so that its middle is not where the lens points.
     """
 
     focal_px: float | None = None
     rel_sd: float = float("nan")
-    source: str = "unknown"
+    source: FocalFrom = FocalFrom.UNKNOWN
+    mm: float = float("nan")
     cropped: bool = False
 
 
@@ -105,20 +116,19 @@ def lens_hint(exif: Exif, size: tuple[int, int]) -> LensHint:
     aspect = long_px / short_px
     stored = max(exif.stored_size or size), min(exif.stored_size or size)
     if abs(stored[0] / stored[1] / aspect - 1) > 0.01:
-        return LensHint(source="unknown (the photo was cropped after it was taken)", cropped=True)
+        return LensHint(source=FocalFrom.CROPPED, cropped=True)
     if exif.focal_35_mm and 8 <= exif.focal_35_mm <= 800:
         usual_shape = min(abs(aspect / a - 1) for a in (4 / 3, 3 / 2)) < 0.01
         rel_sd = float(np.hypot(_FOCAL_REL_SD if usual_shape else 2 * _FOCAL_REL_SD, 0.29 / exif.focal_35_mm))
         focal = exif.focal_35_mm * float(np.hypot(*size)) / FULL_FRAME_DIAGONAL_MM
-        return LensHint(
-            focal_px=focal, rel_sd=rel_sd, source=f"EXIF ({exif.focal_35_mm:.0f} mm, 35 mm equivalent)"
-        )
+        return LensHint(focal_px=focal, rel_sd=rel_sd, source=FocalFrom.EQUIVALENT, mm=exif.focal_35_mm)
     if exif.focal_mm and exif.plane_px_per_mm:
         focal = exif.focal_mm * exif.plane_px_per_mm * long_px / stored[0]
         if 0.3 < focal / long_px < 20:
             return LensHint(
                 focal_px=focal,
                 rel_sd=_FOCAL_REL_SD,
-                source=f"EXIF ({exif.focal_mm:.1f} mm and sensor resolution)",
+                source=FocalFrom.SENSOR,
+                mm=exif.focal_mm,
             )
     return LensHint()

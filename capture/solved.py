@@ -28,6 +28,30 @@ class Solved:
     setup: Setup
 
 
+@dataclass(frozen=True, slots=True)
+class TakenThick:
+    """The shut dummy is taken to be so thick, mm."""
+
+    mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeenFromSide:
+    """The sheet is seen from the side, so that card between the covers is doubtful by so much, mm."""
+
+    deg: float
+    doubt_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class BandHidden:
+    """The sheet's lower band is not seen: the dummy does not lie inside the ring of an uncut sheet."""
+
+
+ClosedFact = TakenThick | SeenFromSide | BandHidden
+"""What a photo of the shut dummy rests on, and what would be better."""
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ClosedPlane:
     """A shut dummy lying on the uncut sheet, from above.
@@ -46,7 +70,7 @@ class ClosedPlane:
     top_sd_mm: float
     card_mm: float
     card_sd_mm: float
-    notes: tuple[str, ...]
+    notes: tuple[ClosedFact, ...]
 
 
 def solve_photo(source: PhotoSource, setup: Setup) -> Solved:
@@ -93,15 +117,12 @@ def closed_plane(
             f"{_MOST_TILT_DEG:.0f}; for the shut dummy photograph it from straight above"
         )
     card_sd = thickness_mm / np.sqrt(12)
-    notes = [f"the shut dummy is taken to be {thickness_mm:g} mm thick"]
+    notes: list[ClosedFact] = [TakenThick(thickness_mm)]
     sideways = float(np.tan(np.radians(tilt)) * card_sd)
     if sideways > 0.1:
-        notes.append(
-            f"seen {tilt:.0f} degrees from the side: card between the covers is {sideways:.1f} mm doubtful; "
-            "photograph it from straight above"
-        )
+        notes.append(SeenFromSide(tilt, sideways))
     if not solved.sighting.bottom_band_seen:
-        notes.append("the sheet's lower band is not seen; lay the dummy inside the ring, on an uncut sheet")
+        notes.append(BandHidden())
     return ClosedPlane(
         solved=solved,
         top_mm=thickness_mm,

@@ -30,6 +30,15 @@ from capture.camera.lens_model import (
 from capture.camera.page_from_sill import page_of_doorstep, page_of_sill
 from capture.camera.solver import adjust_without_outliers, first_guess
 from capture.camera.view import View
+from capture.camera.view_facts import (
+    LensCalibrated,
+    LensHinted,
+    MarksLeftOut,
+    MarksSeen,
+    PrintMeasured,
+    PrintTaken,
+    ViewFact,
+)
 from capture.errors import SheetError
 from capture.lens_hint import USUAL_F35
 from capture.photo import Photo
@@ -170,7 +179,7 @@ class _LensPrior:
     values: Array
     precision: Array
     held: NDArray[np.bool_]
-    note: str
+    known: LensCalibrated | LensHinted
 
 
 def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
@@ -178,22 +187,18 @@ def _lens_prior(photo: Photo, camera: Camera | None) -> _LensPrior:
     if camera is not None:
         lens = camera.for_photo(photo)
         precision = np.asarray(np.linalg.inv(lens.cov), dtype=float)
-        return _LensPrior(lens.params, precision, np.zeros(len(LENS), dtype=bool), lens.note)
+        return _LensPrior(lens.params, precision, np.zeros(len(LENS), dtype=bool), lens.known)
     width, height = photo.size
     hint = photo.lens
     if hint.focal_px is not None:
         log_f, f_sd = float(np.log(hint.focal_px)), hint.rel_sd
-        note = f"focal length: {hint.source}, {100 * hint.rel_sd:.1f} % doubtful, refined by the sheet"
     else:
         log_f, f_sd = float(np.log(USUAL_F35 * np.hypot(width, height) / np.hypot(36, 24))), UNKNOWN_F_SD
-        note = f"focal length: {hint.source}; worked out from the sheet alone"
-        if hint.cropped:
-            note += "; give the uncropped original for a surer result"
     values = np.array([log_f, 0, 0, (width - 1) / 2, (height - 1) / 2, 0, 0, 0])
     centre_sd = (CROPPED_CENTRE_SD if hint.cropped else CENTRE_SD) * max(width, height)
     sd = np.array([f_sd, K1_SD, K2_SD, centre_sd, centre_sd, 1, 1, 1])
     held = np.arange(len(LENS)) >= 5  # k3, p1, p2: too fine to be told from one photo
-    return _LensPrior(values, np.diag(np.where(held, 0, 1 / sd**2)), held, note)
+    return _LensPrior(values, np.diag(np.where(held, 0, 1 / sd**2)), held, LensHinted(hint))
 
 
 def _problem(photo: Photo, sighting: Sighting, scale: PrintScale, lens: _LensPrior) -> Problem:
@@ -283,18 +288,13 @@ def bow_shapes(sheet: MarkerSheet, xy_mm: Array) -> Array:
     return out
 
 
-def _notes(sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int) -> tuple[str, ...]:
-    notes = [
-        lens.note,
-        f"print scale: measured, {scale.across:.4f} across and {scale.up:.4f} up"
-        if scale.measured
-        else f"print scale: not measured, taken as 1 with {100 * scale.across_sd:.1f} % doubt; "
-        "measure the two check bars to remove it",
-        f"marks: {len(sighting.index)} of the uncut sheet's {sighting.n_expected} seen",
-    ]
-    if n_outliers:
-        notes.append(f"{n_outliers} of them disagreed with the rest and were left out")
-    return tuple(notes)
+def _notes(sighting: Sighting, scale: PrintScale, lens: _LensPrior, n_outliers: int) -> tuple[ViewFact, ...]:
+    return (
+        lens.known,
+        PrintMeasured(scale.across, scale.up) if scale.measured else PrintTaken(scale.across_sd),
+        MarksSeen(len(sighting.index), sighting.n_expected),
+        *((MarksLeftOut(n_outliers),) if n_outliers else ()),
+    )
 
 
 def stretch(view: View) -> tuple[float, float]:

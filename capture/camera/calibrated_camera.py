@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from capture.arrays import Array
+from capture.camera.view_facts import LensCalibrated
 from capture.errors import FoldgaugeError
 from capture.lens_hint import Exif
 from capture.photo import Photo
@@ -80,14 +81,11 @@ class Camera:
         values, spin = into.lens(values)
         cov = spin @ jac @ self.cov @ jac.T @ spin.T
         cov[0, 0] += FOCUS_SD**2
-        note = f"lens: calibrated ({self.name}, {self.n_photos} photos)"
         if turned:  # either way round: the principal point may lie on the other side of the middle
             off = values[3:5] - (np.array(photo.size) - 1) / 2
             cov[3:5, 3:5] += np.diag(off**2)
-            note += "; the photo was turned by a program, so the picture's centre is doubtful"
-        if not photo.exif.camera and self.model:
-            note += f"; the photo does not say which camera took it, taken for {self.model}"
-        return PhotoLens(values, cov, note)
+        known = LensCalibrated(self.name, self.n_photos, turned, "" if photo.exif.camera else self.model)
+        return PhotoLens(values, cov, known)
 
     def _require_same(self, photo: Photo) -> None:
         again = "give the camera file of this camera and zoom, or none"
@@ -120,12 +118,12 @@ class PhotoLens:
 
     Attributes
     ----------
-    params : (8,) lens, cov : (8, 8) covariance, note : where it comes from.
+    params : (8,) lens, cov : (8, 8) covariance, known : where it comes from.
     """
 
     params: Array
     cov: Array
-    note: str
+    known: LensCalibrated
 
 
 def require_fit(name: str, camera: Camera, misfit: float, log_f_off: float) -> None:

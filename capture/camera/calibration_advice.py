@@ -1,6 +1,7 @@
 """What would make a calibration better, each with what was measured."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,13 +13,60 @@ _CELLS: Final = (4, 3)
 _CORNERS: Final = {"top left": (0, 0), "top right": (3, 0), "bottom left": (0, 2), "bottom right": (3, 2)}
 
 
+@dataclass(frozen=True, slots=True)
+class FewPhotos:
+    """So many photos were used; so many are good."""
+
+    used: int
+    good: int
+
+
+@dataclass(frozen=True, slots=True)
+class TooLittleTilt:
+    """The board was tilted by too little left and right, up and down, or both; doubt of the focal length."""
+
+    across: bool
+    up: bool
+    doubt: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoneTurned:
+    """No photo is turned upright against the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class BareCorners:
+    """No marks were seen near these corners of the picture."""
+
+    corners: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BentBoard:
+    """The board is bowed."""
+
+    bow_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Blurred:
+    """A photo is blurred."""
+
+    photo: str
+    px: float
+
+
+CalibrationAdvice = FewPhotos | TooLittleTilt | NoneTurned | BareCorners | BentBoard | Blurred
+
+
 def coverage(calibration: Calibration) -> float:
     """Share of the frame, in 4 x 3 parts, in which at least three marks were seen."""
     return float(np.mean(_counts(calibration) >= 3))
 
 
-def advice(calibration: Calibration) -> tuple[str, ...]:
-    """Plain sentences, the most useful first; none if the calibration is good."""
+def advice(calibration: Calibration) -> tuple[CalibrationAdvice, ...]:
+    """Return what would make it better, the most useful first; nothing if the calibration is good."""
     return tuple(_advice(calibration))
 
 
@@ -28,27 +76,23 @@ def _counts(calibration: Calibration) -> np.ndarray:
     return np.bincount(row * _CELLS[0] + col, minlength=_CELLS[0] * _CELLS[1]).reshape(_CELLS[::-1])
 
 
-def _advice(calibration: Calibration) -> Iterator[str]:
+def _advice(calibration: Calibration) -> Iterator[CalibrationAdvice]:
     photos = calibration.photos
     doubt = float(np.sqrt(calibration.camera.cov[0, 0]))
     if len(photos) < GOOD_PHOTOS:
-        yield f"{len(photos)} photos were used; take {GOOD_PHOTOS} to 15"
+        yield FewPhotos(len(photos), GOOD_PHOTOS)
     across, up = np.ptp([p.normal_xy for p in photos], axis=0)
     if across < 0.5 or up < 0.5:
-        ways = [way for way, short in (("left and right", across < 0.5), ("up and down", up < 0.5)) if short]
-        yield (
-            f"the board was tilted by too little {' nor '.join(ways)} (focal length {100 * doubt:.2f} % "
-            "doubtful): in some photos tilt it by 25 to 35 degrees each way"
-        )
+        yield TooLittleTilt(bool(across < 0.5), bool(up < 0.5), doubt)
     rolls = np.radians([p.roll_deg for p in photos])
     if np.abs(np.sin(rolls[:, None] - rolls)).max() < 0.7:
-        yield "no photo is turned upright against the others: turn the camera by 90 degrees for two or three"
+        yield NoneTurned()
     counts = _counts(calibration)
-    bare = [name for name, (col, row) in _CORNERS.items() if counts[row, col] < 3]
+    bare = tuple(name for name, (col, row) in _CORNERS.items() if counts[row, col] < 3)
     if bare:
-        yield f"no marks near the picture's {', '.join(bare)}: bring the board into the corners, too"
+        yield BareCorners(bare)
     if calibration.bow_mm > 1.0:
-        yield f"the board is bowed by about {calibration.bow_mm:.1f} mm: glue it on a flat, stiff board"
+        yield BentBoard(calibration.bow_mm)
     for photo in photos:
         if photo.blur_px > 2.0:
-            yield f"{photo.name} is blurred ({photo.blur_px:.1f} px): more light, hold still"
+            yield Blurred(photo.name, photo.blur_px)

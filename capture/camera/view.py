@@ -14,6 +14,7 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.camera.known_page import KnownPage
+from capture.camera.view_facts import ViewFact
 from capture.sheet.apron import ApronLines
 
 PARAMS: Final = (
@@ -68,7 +69,7 @@ class View:
     size : (width, height) of the photo in pixels.
     rms_px : root mean square residual of the saddles used, px (per axis).
     n_saddles : number of saddles used in the adjustment.
-    notes : plain sentences on priors used (focal length from where, print scale measured or not).
+    notes : what it rests on (focal length from where, print scale measured or not).
     bow_mm : how far the sheet is bowed, from highest to lowest mark.
     apron : where the page lines, the spine and the near end are, if an apron was seen.
     page : the pages' surface, the line where the sheet stands on it and the spine, if a sill was seen.
@@ -81,7 +82,7 @@ class View:
     size: tuple[int, int]
     rms_px: float
     n_saddles: int
-    notes: tuple[str, ...] = ()
+    notes: tuple[ViewFact, ...] = ()
     bow_mm: float = 0.0
     apron: ApronLines | None = None
     page: KnownPage | None = None

@@ -42,6 +42,7 @@ def as_text(result: "Calibration") -> list[str]:
     import numpy as np
 
     from capture.camera.calibration_advice import advice, coverage
+    from compare.tell.words.photos.calibration_words import calibration_advice
 
     cam = result.camera
     focal = float(np.exp(cam.params[0]))
@@ -61,7 +62,7 @@ def as_text(result: "Calibration") -> list[str]:
         f"{p.name:32}{p.n_marks:6d}{p.rms_px:8.2f}{p.tilt_deg:6.0f}{p.roll_deg:8.0f}" for p in result.photos
     ]
     lines += [f"left out: {name}: {why}" for name, why in result.left_out]
-    lines += [f"To do better: {text}." for text in advice(result)]
+    lines += [f"To do better: {calibration_advice(a)}." for a in advice(result)]
     return lines
 
 
@@ -70,6 +71,7 @@ def as_dict(result: "Calibration") -> dict[str, object]:
     import numpy as np
 
     from capture.camera.calibration_advice import advice, coverage
+    from compare.tell.words.photos.calibration_words import calibration_advice
 
     cam = result.camera
     return {
@@ -102,5 +104,5 @@ def as_dict(result: "Calibration") -> dict[str, object]:
             for p in result.photos
         ],
         "left_out": [{"name": name, "why": why} for name, why in result.left_out],
-        "advice": list(advice(result)),
+        "advice": [calibration_advice(a) for a in advice(result)],
     }

@@ -5,7 +5,7 @@ from typing import Final
 
 from capture.photo import PhotoSource
 from capture.setup import Setup
-from capture.solved import closed_plane
+from capture.solved import ClosedFact, closed_plane
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.verdict.shut_reach import shut
@@ -25,7 +25,7 @@ class ShutPhoto:
     sha256: str
     thickness_mm: float
     outline: ClosedOutline
-    taken: tuple[str, ...] = ()
+    taken: tuple[ClosedFact, ...] = ()
 
 
 def default_thickness(spec: Spec) -> float:

@@ -6,12 +6,14 @@ import pytest
 
 from capture.camera.adjust import CENTRE_SD, K1_SD, K2_SD, solve_view, tilt_deg
 from capture.camera.view import View
+from capture.camera.view_facts import LensHinted, MarksLeftOut, PrintTaken
 from capture.errors import SheetError
 from capture.lens_hint import Exif
 from capture.photo import Photo, photo_of_array
 from capture.sheet.marker_sheet import SHEETS, MarkerSheet
 from capture.sheet.print_scale import UNMEASURED_SD, PrintScale
 from capture.sight.sighting import Sighting, find_sheet
+from compare.tell.words.photos.view_words import view_note
 from tests.capture.test_capture_scene import PHONE, camera, picture, true_saddles
 
 A4 = SHEETS["a4"]
@@ -105,8 +107,9 @@ def test_camera_of_a_rendered_picture_is_recovered(f35_known: bool) -> None:
         off = view.to_plane(pixels, z_mm) - grid
         assert np.abs(off - (off.mean(axis=0) if z_mm else 0)).max() < allowed
     assert abs(np.exp(view.params[6] - truth.params[6]) - 1) < (0.03 if f35_known else 0.06)
-    assert any(("EXIF" in n) is f35_known for n in view.notes if n.startswith("focal length"))
-    assert any("measured, 1.0040 across and 0.9970 up" in n for n in view.notes)
+    (lens,) = (n for n in view.notes if isinstance(n, LensHinted))
+    assert (lens.hint.focal_px is not None) is f35_known and ("EXIF" in view_note(lens)) is f35_known
+    assert any("measured, 1.0040 across and 0.9970 up" in view_note(n) for n in view.notes)
 
 
 def test_print_scale_unmeasured_is_in_the_covariance_and_the_notes() -> None:
@@ -121,7 +124,7 @@ def test_print_scale_unmeasured_is_in_the_covariance_and_the_notes() -> None:
 
     assert sd(free) == pytest.approx(100 * UNMEASURED_SD, rel=0.35)
     assert sd(bound) == pytest.approx(100 * 3e-4, rel=0.35)
-    assert any("print scale: not measured" in n for n in free.notes)
+    assert any(isinstance(n, PrintTaken) for n in free.notes)
 
 
 def test_residuals_larger_than_stated_enlarge_the_covariance_and_smaller_do_not_shrink_it() -> None:
@@ -140,7 +143,7 @@ def test_wrong_saddles_are_left_out_and_counted() -> None:
     px[[3, 20, 44]] += [[4.0, -3.0], [0.0, 9.0], [-2.0, -2.0]]
     view = solve_view(blank(), sighting_of(px, 0.03), KNOWN)
     assert view.n_saddles == 67 and view.rms_px < 0.05
-    assert "3 of them disagreed with the rest and were left out" in view.notes
+    assert MarksLeftOut(3) in view.notes
 
 
 @pytest.mark.parametrize("f35", [18.0, 26.0, 52.0, 120.0])
@@ -201,7 +204,8 @@ def test_a_cropped_photo_still_measures_within_its_uncertainty(left: int, top: i
     assert len(index) > 45
     noisy = px[index] + rng.normal(0, 0.05, (len(index), 2))
     view = solve_view(cropped, sighting_of(noisy, 0.05, index=index), KNOWN)
-    assert "cropped" in view.notes[0] and "uncropped original" in view.notes[0]
+    told = view_note(view.notes[0])
+    assert "cropped" in told and "uncropped original" in told
     grid = np.stack(np.meshgrid([-90.0, 0.0, 90.0], [-50.0, 0.0, 50.0]), axis=-1).reshape(-1, 2)
     off = view.to_plane(truth.project(np.column_stack([grid, np.zeros(9)])) - [left, top]) - grid
     jac = view.plane_jacobian(grid)

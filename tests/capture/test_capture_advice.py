@@ -7,11 +7,12 @@ import cv2
 import numpy as np
 import pytest
 
-from capture.advice import Advice, advise
+from capture.advice import Advice, Weak, advise
 from capture.camera.adjust import solve_view
 from capture.photo import photo_of_array
 from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import find_sheet
+from compare.tell.words.photos.photo_advice_words import photo_advice, photo_advice_line
 from tests.capture.test_capture_adjust import A4, KNOWN, blank, sighting_of
 from tests.capture.test_capture_scene import camera, picture, true_saddles
 
@@ -24,13 +25,13 @@ def advice_for(
     seen: int = 70,
     changes: dict[str, float] | None = None,
     **where: object,
-) -> dict[str, Advice]:
+) -> dict[Weak, Advice]:
     truth = camera(**where)  # type: ignore[arg-type]
     index = np.sort(np.random.default_rng(0).permutation(70)[:seen])
     found = sighting_of(true_saddles(truth, A4)[index], 0.03, index=index)
     view = solve_view(blank(where.get("f35_mm", 50.0)), found, scale)  # type: ignore[arg-type]
     found = replace(found, **{"apron": APRON_SEEN, **(changes or {})})
-    return {a.topic: a for a in advise(view, found)}
+    return {a.kind: a for a in advise(view, found)}
 
 
 def test_a_good_photo_gets_no_advice() -> None:
@@ -38,35 +39,59 @@ def test_a_good_photo_gets_no_advice() -> None:
 
 
 @pytest.mark.parametrize(
-    ("topic", "strong", "words", "case"),
+    ("kind", "strong", "words", "case"),
     [
-        ("resolution", False, r"3\.\d px/mm is coarse", {"eye": (0.0, 200.0, 1500.0)}),
-        ("resolution", True, r"only 2\.5 px/mm", {"eye": (0.0, 200.0, 2310.0)}),
-        ("tilt", False, "seen 26 degrees", {"eye": (250.0, 100.0, 560.0)}),
-        ("tilt", True, "seen 35 degrees", {"eye": (380.0, 60.0, 545.0)}),
-        ("distance", False, "38 cm away", {"eye": (0.0, 50.0, 380.0), "f35_mm": 50.0}),
-        ("blur", False, r"blurred by 0\.2\d mm \(2\.0 px\).* out of focus", {"changes": {"blur_px": 2.0}}),
-        ("blur", False, "mostly sideways, so the camera", {"changes": {"blur_px": 2.0, "blur_ratio": 0.5}}),
-        ("blur", False, "mostly up and down", {"changes": {"blur_px": 2.0, "blur_ratio": 1.8}}),
-        ("zoom", False, r"ultra-wide lens took it \(1\d mm", {"eye": (0.0, 60.0, 410.0), "f35_mm": 18.0}),
-        ("glare", False, "light glares on 6 marks", {"changes": {"n_glare": 6}}),
-        ("apron", False, "hang the sheet's apron .* or draw a felt-pen line", {"changes": {"apron": ()}}),
-        ("blur", True, r"blurred by 0\.4\d mm", {"changes": {"blur_px": 4.0}}),
-        ("exposure", False, "white is burnt out at 30 % of the marks", {"changes": {"clipped": 0.3}}),
-        ("exposure", True, "differ by only 25 of 255 levels", {"changes": {"contrast": 25.0}}),
-        ("print scale", False, "print scale is 0.3 % doubtful: measure the sheet's two", {"scale": None}),
-        ("hidden marks", False, r"only \d\d of the 50 marks", {"seen": 28}),
+        (Weak.COARSE, False, r"3\.\d px/mm is coarse", {"eye": (0.0, 200.0, 1500.0)}),
+        (Weak.CARD_UNSEEN, True, r"only 2\.5 px/mm", {"eye": (0.0, 200.0, 2310.0)}),
+        (Weak.FROM_SIDE, False, "seen 26 degrees", {"eye": (250.0, 100.0, 560.0)}),
+        (Weak.FROM_SIDE, True, "seen 35 degrees", {"eye": (380.0, 60.0, 545.0)}),
+        (Weak.NEAR, False, "38 cm away", {"eye": (0.0, 50.0, 380.0), "f35_mm": 50.0}),
+        (
+            Weak.OUT_OF_FOCUS,
+            False,
+            r"by 0\.2\d mm \(2\.0 px\).* out of focus",
+            {"changes": {"blur_px": 2.0}},
+        ),
+        (
+            Weak.SHAKEN_ACROSS,
+            False,
+            "mostly sideways",
+            {"changes": {"blur_px": 2.0, "blur_ratio": 0.5}},
+        ),
+        (Weak.SHAKEN_UP, False, "mostly up and down", {"changes": {"blur_px": 2.0, "blur_ratio": 1.8}}),
+        (
+            Weak.WIDE_LENS,
+            False,
+            r"ultra-wide lens .*\(1\d mm",
+            {"eye": (0.0, 60.0, 410.0), "f35_mm": 18.0},
+        ),
+        (Weak.GLARE, False, "light glares on 6 marks", {"changes": {"n_glare": 6}}),
+        (
+            Weak.NO_APRON,
+            False,
+            "hang the sheet's apron .* draw a felt-pen line",
+            {"changes": {"apron": ()}},
+        ),
+        (Weak.OUT_OF_FOCUS, True, r"blurred by 0\.4\d mm", {"changes": {"blur_px": 4.0}}),
+        (Weak.BURNT_OUT, False, "white is burnt out at 30 % of the marks", {"changes": {"clipped": 0.3}}),
+        (Weak.FLAT_LIGHT, True, "differ by only 25 of 255 levels", {"changes": {"contrast": 25.0}}),
+        (
+            Weak.PRINT_DOUBTFUL,
+            False,
+            "print scale is 0.3 % doubtful: measure the",
+            {"scale": None},
+        ),
+        (Weak.MARKS_HIDDEN, False, r"only \d\d of the 50 marks", {"seen": 28}),
     ],
 )
-def test_each_trigger(topic: str, strong: bool, words: str, case: dict[str, object]) -> None:
+def test_each_trigger(kind: Weak, strong: bool, words: str, case: dict[str, object]) -> None:
     found = advice_for(**{"eye": (0.0, 80.0, 600.0), **case})  # type: ignore[arg-type]
-    assert topic in found
-    assert re.search(words, found[topic].text), found[topic].text
-    assert found[topic].strong is strong
-    assert (
-        found[topic].line == f"{found[topic].text} (about {found[topic].cost_mm:.2g} mm on a length of 60 mm)"
-    )
-    assert found[topic].cost_mm > 0 and "\n" not in found[topic].text
+    assert kind in found
+    advice, text = found[kind], photo_advice(found[kind])
+    assert re.search(words, text), text
+    assert advice.strong is strong
+    assert photo_advice_line(advice) == f"{text} (about {advice.cost_mm:.2g} mm on a length of 60 mm)"
+    assert advice.cost_mm > 0 and "\n" not in text
 
 
 def test_costliest_first() -> None:
@@ -82,8 +107,8 @@ def test_a_bowed_sheet_is_told() -> None:
     found = sighting_of(truth.project(xyz), 0.03)
     view = solve_view(blank(), found, KNOWN)
     assert view.bow_mm == pytest.approx(1.5, abs=0.4)
-    (told,) = [a for a in advise(view, found) if a.topic == "flatness"]
-    assert "bowed by about 1." in told.text and not told.strong
+    (told,) = [a for a in advise(view, found) if a.kind in (Weak.BOWED, Weak.NOT_FLAT)]
+    assert "bowed by about 1." in photo_advice(told) and not told.strong
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from capture.lens_hint import Exif
 from capture.photo import photo_of_array
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import SHEETS
+from compare.tell.words.photos.calibration_words import calibration_advice
 from tests.capture.test_capture_scene import picture
 from tests.helpers.drawn_boards import LENS, SIZE, board_of, round_the_board, truth
 
@@ -85,7 +86,7 @@ def test_advice_names_what_is_missing() -> None:
     photos = [board_of(v, f"{k}.jpg", rng, BOARD.saddles, 0.05) for k, v in enumerate(straight)]
     blurred = replace(photos[2], sighting=replace(photos[2].sighting, blur_px=3.0))
     poor = calibrate_photos([*photos[:2], blurred, photos[3]], "c")
-    told = " / ".join(advice(poor))
+    told = " / ".join(map(calibration_advice, advice(poor)))
     assert "4 photos were used; take 8 to 15" in told
     assert "too little left and right nor up and down" in told and "25 to 35 degrees" in told
     assert "turned upright" in told and "2.jpg is blurred (3.0 px)" in told

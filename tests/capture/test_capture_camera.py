@@ -12,6 +12,7 @@ from capture.camera.calibrate import calibrate_photos
 from capture.camera.calibrated_camera import FOCUS_SD, LENS, Camera, CameraError
 from capture.camera.camera_file import read_camera, to_text, write_camera
 from capture.camera.view import View
+from capture.camera.view_facts import LensCalibrated
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import SHEETS
 from capture.sheet.print_scale import PrintScale
@@ -72,7 +73,7 @@ def test_a_bad_file_is_refused_in_one_line(text: str, told: str, calibrated: Cam
 
 
 def test_no_file_and_no_folder(calibrated: Camera, tmp_path: Path) -> None:
-    with pytest.raises(CameraError, match="make one with 'foldgauge camera'"):
+    with pytest.raises(CameraError, match="make one with a calibration"):
         read_camera(tmp_path / "none.toml")
     with pytest.raises(CameraError, match="cannot write"):
         write_camera(calibrated, tmp_path / "none" / "c.toml")
@@ -89,7 +90,7 @@ def test_photos_that_do_not_fit_are_refused(calibrated: Camera) -> None:
     ):
         with pytest.raises(CameraError, match=told):
             calibrated.for_photo(bad)
-    assert "Papermoth" in calibrated.for_photo(photo(camera="")).note
+    assert "Papermoth" in calibrated.for_photo(photo(camera="")).known.taken_for
 
 
 def test_a_photo_of_another_zoom_that_does_not_say_so_is_found_out(calibrated: Camera) -> None:
@@ -143,7 +144,7 @@ def test_a_photo_made_smaller_gets_the_smaller_lens(calibrated: Camera) -> None:
 def test_a_photo_turned_by_a_program_gets_a_doubtful_middle(calibrated: Camera) -> None:
     lens = calibrated.for_photo(photo(size=(3000, 4000)))
     off = lens.params[3:5] - [1499.5, 1999.5]
-    assert np.all(np.sqrt(np.diag(lens.cov)[3:5]) >= np.abs(off)) and "turned by a program" in lens.note
+    assert np.all(np.sqrt(np.diag(lens.cov)[3:5]) >= np.abs(off)) and lens.known.turned
 
 
 def test_the_backdrop_gains_most(calibrated: Camera) -> None:
@@ -163,7 +164,7 @@ def test_the_backdrop_gains_most(calibrated: Camera) -> None:
         sds.append(float(np.sqrt((along @ solved.cov @ along.T)[0, 0])))
         assert errors[-1] < 2.5 * sds[-1]
     assert errors[1] < 0.1 and sds[1] < 0.5 * sds[0]
-    assert "calibrated (phone.toml, 10 photos)" in solved.notes[0]
+    assert solved.notes[0] == LensCalibrated("phone.toml", 10)
     assert FOCUS_SD < 0.01
 
 

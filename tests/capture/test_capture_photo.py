@@ -15,7 +15,7 @@ from PIL import Image
 
 from capture.errors import PhotoError
 from capture.files import FileBytes
-from capture.lens_hint import Exif, lens_hint
+from capture.lens_hint import Exif, FocalFrom, lens_hint
 from capture.photo import photo_of_array, read_photo
 
 W, H = 1280, 960
@@ -217,7 +217,7 @@ def test_focal_length_from_35_mm_equivalent(tmp_path: Path) -> None:
     # f_px = f35 * diagonal / 43.26661530556787 (diagonal of 36 x 24 mm, by arithmetic)
     assert photo.lens.focal_px == pytest.approx(52 * 1600 / 43.26661530556787)
     assert photo.lens.rel_sd == pytest.approx(0.03, abs=0.002)
-    assert "EXIF (52 mm" in photo.lens.source
+    assert photo.lens.source is FocalFrom.EQUIVALENT and photo.lens.mm == 52
 
 
 def test_focal_length_from_sensor_resolution() -> None:
@@ -229,7 +229,7 @@ def test_focal_length_from_sensor_resolution() -> None:
 def test_no_hint_is_taken_from_a_cropped_or_silent_photo() -> None:
     assert lens_hint(Exif(), (4000, 3000)).focal_px is None
     cropped = lens_hint(Exif(focal_35_mm=26.0, stored_size=(4000, 3000)), (3000, 3000))
-    assert cropped.focal_px is None and "cropped" in cropped.source
+    assert cropped.focal_px is None and cropped.source is FocalFrom.CROPPED
 
 
 def test_array_of_wrong_type_is_a_bad_call() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from capture.advice import advise
+from capture.advice import Weak, advise
 from capture.camera.adjust import solve_view, stretch
 from capture.errors import Option, SetupError, SheetError
 from capture.setup import Setup
@@ -13,6 +13,7 @@ from capture.sheet.marker_sheet import SHEETS
 from capture.sheet.print_scale import PrintScale
 from capture.sheet.printer_file import read_printer, remember
 from compare.tell.words.option_names import COMMAND_LINE
+from compare.tell.words.photos.photo_advice_words import photo_advice
 from tests.capture.test_capture_adjust import blank, drawn_camera, sighting_of
 from tests.capture.test_capture_scene import camera, true_saddles
 
@@ -127,10 +128,11 @@ def test_a_stretched_print_is_told_and_contradicting_bars_are_refused() -> None:
     truth = camera(eye=(60.0, 100.0, 600.0), print_scale=(1.006, 0.996))
     found = sighting_of(true_saddles(truth, A4), 0.03)
     bare = solve_view(blank(), found)
-    (told,) = [a for a in advise(bare, found) if "fit to page" in a.text]
-    assert "1.0 % too wide," in told.text and told.cost_mm == pytest.approx(0.6, abs=0.1)
+    (told,) = [a for a in advise(bare, found) if a.kind is Weak.PRINT_WIDE]
+    assert told.amount == pytest.approx(1.0, abs=0.05) and "too wide, as 'fit to page'" in photo_advice(told)
+    assert told.cost_mm == pytest.approx(0.6, abs=0.1)
     right = PrintScale.from_bars(A4, 150.9, 99.6)
-    assert not [a for a in advise(solve_view(blank(), found, right), found) if "fit to page" in a.text]
+    assert not [a for a in advise(solve_view(blank(), found, right), found) if a.kind is Weak.PRINT_WIDE]
     with pytest.raises(
         SheetError, match=r"by the check bars the print is -0\.99 % wider than high, by the photo"
     ):

@@ -9,7 +9,7 @@ import pytest
 
 from capture.errors import SheetError
 from capture.setup import Setup
-from capture.solved import closed_plane, solve_photo
+from capture.solved import TakenThick, closed_plane, solve_photo
 from tests.capture.test_capture_scene import camera, picture
 
 SCALE = (1.002, 0.998)
@@ -48,7 +48,7 @@ def test_face_on_plane_of_a_shut_dummy(photos: list[Path]) -> None:
     assert np.abs(seen - page[:, :2]).max() < 0.05
     assert closed.top_sd_mm == 0.2 and closed.card_mm == 2.0
     assert closed.card_sd_mm == pytest.approx(np.hypot(4 / np.sqrt(12), 0.1))
-    assert closed.notes == ("the shut dummy is taken to be 4 mm thick",)
+    assert closed.notes == (TakenThick(4.0),)
 
 
 def test_shut_dummy_from_the_side_or_absurdly_thick_is_refused(photos: list[Path]) -> None:

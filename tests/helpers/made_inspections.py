@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 
 from capture.camera.view import View
+from capture.camera.view_facts import PrintTaken
 from capture.photo import photo_of_array
 from capture.placing import Placing
 from capture.sheet.marker_sheet import SHEETS
@@ -23,7 +24,7 @@ def camera() -> View:
     """A camera 900 mm in front of the sheet's middle, looking straight at it, 4.4 px/mm."""
     turned, _ = cv2.Rodrigues(np.diag([1.0, -1.0, -1.0]))
     params = np.array([*turned.ravel(), 0, 0, 900, np.log(4000), 0, 0, 1000, 750, 0, 0], dtype=float)
-    notes = ("print scale: not measured",)
+    notes = (PrintTaken(3e-3),)
     return View(params=params, cov=np.zeros((13, 13)), size=SIZE, rms_px=0.1, n_saddles=100, notes=notes)
 
 

@@ -25,6 +25,7 @@ from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps
 from compare.tell.words.photos.note_words import inspection_notes
+from compare.tell.words.photos.view_words import focal_source
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
@@ -165,7 +166,7 @@ def _record(inspection: "Inspection") -> list[tuple[str, str]]:
             ("SHA-256 of that photo", inspection.closed.sha256),
         ]
     lens = inspection.photo.lens
-    camera = f"focal length: {lens.source}" if lens.focal_px else "focal length not known beforehand"
+    camera = f"focal length: {focal_source(lens)}" if lens.focal_px else "focal length not known beforehand"
     out += [
         ("design", f"{data['spec']['name']}, written in {data['spec']['units']}"),
         ("SHA-256 of the design", data["spec"]["sha256"]),

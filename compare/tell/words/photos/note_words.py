@@ -1,20 +1,19 @@
 """What the user should know about the photos and what was assumed, in sentences."""
 
 from collections.abc import Mapping, Sequence
-from typing import Final
 
+from capture.advice import OF_THE_PRINT
 from compare.jobs.check_dummy import Inspection
 from compare.jobs.measure_dummy import Tracing
 from compare.jobs.one_photo import Shot
 from compare.jobs.several_photos import LengthsApart, NearEndApart, OtherOpening, PhotosApart, SeveralNote
 from compare.jobs.shut_photo import ShutPhoto
 from compare.tell.words.photos.measuring_words import measured_note
+from compare.tell.words.photos.photo_advice_words import photo_advice, photo_advice_line
 from compare.tell.words.photos.placing_notes import placing_notes, traced_placing_notes
+from compare.tell.words.photos.view_words import closed_note, view_note
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond
-
-TOLD_ELSEWHERE: Final = "print scale"
-"""Topic of advice that the notes on the solved view give already."""
 
 
 def inspection_notes(inspection: Inspection) -> list[str]:
@@ -33,8 +32,8 @@ def tracing_notes(tracing: Tracing) -> list[str]:
         *hand_notes(tracing.profile.by_hand),
         *traced_placing_notes(tracing.placing.assumed),
         *map(measured_note, tracing.untold.notes),
-        *tracing.view.notes,
-        *(a.text for a in tracing.advice if a.topic != TOLD_ELSEWHERE),
+        *map(view_note, tracing.view.notes),
+        *(photo_advice(a) for a in tracing.advice if a.kind not in OF_THE_PRINT),
         *map(measured_note, tracing.profile.notes),
     ]
     return list(dict.fromkeys(notes))
@@ -62,10 +61,8 @@ def shut_notes(closed: ShutPhoto) -> list[str]:
     told = [f"Closed photo: {_beyond(p)}." for p in closed.outline.beyond]
     if not told:
         told = [f"Closed photo: no card beyond the page (more than {SEEN_MM:g} mm would be seen)."]
-    return [
-        *told,
-        *(f"closed photo: {note}" for note in (*closed.taken, *map(measured_note, closed.outline.notes))),
-    ]
+    known = [*map(closed_note, closed.taken), *map(measured_note, closed.outline.notes)]
+    return [*told, *(f"closed photo: {note}" for note in known)]
 
 
 def _beyond(p: Beyond) -> str:
@@ -117,7 +114,7 @@ def _photo_notes(shots: Sequence[Shot]) -> list[str]:
 def _notes(shot: Shot) -> list[str]:
     return [
         *placing_notes(shot.placing.assumed),
-        *shot.view.notes,
-        *(a.line for a in shot.advice if a.topic != TOLD_ELSEWHERE),
+        *map(view_note, shot.view.notes),
+        *(photo_advice_line(a) for a in shot.advice if a.kind not in OF_THE_PRINT),
         *map(measured_note, shot.profile.notes),
     ]
