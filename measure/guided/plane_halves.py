@@ -10,6 +10,7 @@ from measure.edges.line_fit import Fit, refine
 from measure.edges.stations import stations_for
 from measure.geometry import Curve, crossing
 from measure.guided.choose_lines import PanelLines
+from measure.guided.found_panel import FoundPanel
 from measure.guided.panel_doubt import doubt
 from measure.guided.plane_layers import joints_under_plane
 from measure.layout import Layout, Role
@@ -54,8 +55,8 @@ class PlaneHalfNumbers:
 TUNED = PlaneHalfNumbers()
 
 
-def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> tuple[Fit, Curve, float]:
-    """Fit of a plane half's card, the line its joints lie on, and the uncertainty of that level."""
+def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> FoundPanel:
+    """Fit a plane half's card, and find the line its joints lie on from the layers under it."""
     template = scene.template(rough, item.panel)
 
     def fitted(start: Curve) -> Fit:
@@ -77,10 +78,11 @@ def fit_plane(scene: Scene, item: PanelLines, rough: Curve, reach_mm: float) -> 
     spacing = scene.layout.length(item.panel.joints[0], item.panel.joints[1])
     under = joints_under_plane(scene.edges, fit.curve, template, up=item.up, spacing_mm=spacing)
     shift = item.up * under.up_mm
-    return fit, replace(fit.curve, d0=shift, d1=shift).straightened(), under.err_mm
+    hinge = replace(fit.curve, d0=shift, d1=shift).straightened()
+    return FoundPanel(fit=fit, hinge=hinge, layer_sd_mm=under.err_mm)
 
 
-def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) -> dict[str, WhyUnseen]:
+def overrun(scene: Scene, found: Mapping[str, FoundPanel]) -> dict[str, WhyUnseen]:
     """Planes through which a leg goes on: what was taken for the plane is some other edge behind the leg.
 
     A leg ends at the plane it carries. One leg may seem to go on where the plane's own side edge lies in line
@@ -90,16 +92,16 @@ def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) 
     out: dict[str, WhyUnseen] = {}
     n_seen = 0
     for leg in layout.panels:
-        if leg.role is not Role.LEG or leg.name not in fits:
+        if leg.role is not Role.LEG or leg.name not in found:
             continue
         top = leg.joints[-1]
         carried = [p.name for p in layout.panels if p.role is Role.PLANE and top in p.joints]
         for name in carried:
-            if name not in hinges:
+            if name not in found:
                 continue
             n_seen += 1
-            curve = fits[leg.name].curve
-            at = crossing(curve, hinges[name])
+            curve = found[leg.name].fit.curve
+            at = crossing(curve, found[name].hinge)
             if not np.all(np.isfinite(at)):
                 continue
             start, end = (at + d * curve.tangent for d in TUNED.beyond_mm)
@@ -109,21 +111,21 @@ def overrun(scene: Scene, fits: Mapping[str, Fit], hinges: Mapping[str, Curve]) 
             evidence = scene.edges.scan(
                 beyond, s, reach_mm=TUNED.beyond_reach_mm, step_mm=TUNED.beyond_step_mm, template=template
             )
-            goes_on = evidence.score.max(axis=1) > TUNED.goes_on_share * fits[leg.name].mean_score
+            goes_on = evidence.score.max(axis=1) > TUNED.goes_on_share * found[leg.name].fit.mean_score
             if np.mean(goes_on) > TUNED.most_of_it:
                 out[name] = WhyUnseen(kind=Unseen.LEG_GOES_ON, names=(leg.name,))
     return out if n_seen > 1 and len(out) == n_seen else {}
 
 
-def astray(layout: Layout, hinges: Mapping[str, Curve]) -> dict[str, WhyUnseen]:
+def astray(layout: Layout, found: Mapping[str, FoundPanel]) -> dict[str, WhyUnseen]:
     """Planes that pass by the ridge: what was taken for them is some other edge. Plane panel -> reason."""
-    folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in hinges]
+    folds = [p for p in layout.panels if p.role is Role.FOLD and p.name in found]
     out: dict[str, WhyUnseen] = {}
     for half in layout.panels:
-        if half.role is not Role.PLANE or half.name not in hinges:
+        if half.role is not Role.PLANE or half.name not in found:
             continue
-        apex = _apex([hinges[f.name] for f in folds if half.joints[0] in f.joints])
-        gap = 0.0 if apex is None else abs(_gap(apex, hinges[half.name]))
+        apex = _apex([found[f.name].hinge for f in folds if half.joints[0] in f.joints])
+        gap = 0.0 if apex is None else abs(_gap(apex, found[half.name].hinge))
         if gap > TUNED.astray_mm:
             out[half.name] = WhyUnseen(kind=Unseen.MISSES_RIDGE, mm=gap)
     return out
@@ -141,34 +143,30 @@ def _gap(apex: Array, hinge: Curve) -> float:
     return float((apex - hinge.a) @ hinge.normal)
 
 
-def settle_planes(
-    scene: Scene,
-    standing: list[PanelLines],
-    fits: dict[str, Fit],
-    hinges: dict[str, Curve],
-    layer_sd: dict[str, float],
-) -> None:
-    """Fit a plane half again nearer to the ridge, if its joints miss the crossing of the folds.
+def settled_planes(
+    scene: Scene, standing: list[PanelLines], found: Mapping[str, FoundPanel]
+) -> dict[str, FoundPanel]:
+    """Return the panels with plane halves fitted again nearer to the ridge where their joints miss it.
 
     Where only one edge of the plane shows, it may have been taken for another layer's, one or two
     thicknesses off; the folds then know better, as long as the photo supports the other place too.
     """
-    apex = _apex([hinges[i.panel.name] for i in standing if i.panel.role is Role.FOLD])
+    out = dict(found)
+    apex = _apex([found[i.panel.name].hinge for i in standing if i.panel.role is Role.FOLD])
     if apex is None:
-        return
+        return out
     for item in standing:
         name = item.panel.name
         if item.panel.role is not Role.PLANE:
             continue
-        gap = _gap(apex, hinges[name])
+        before = found[name]
+        gap = _gap(apex, before.hinge)
         if abs(gap) < TUNED.ridge_gap_mm:
             continue
-        start = replace(fits[name].curve, d0=gap, d1=gap).straightened()
-        fit, hinge, err = fit_plane(scene, item, start, TUNED.again_reach_mm)
-        left = _gap(apex, hinge)
-        if (
-            abs(left) < TUNED.better_share * abs(gap)
-            and not doubt(fit)
-            and fit.mean_score > TUNED.least_share * fits[name].mean_score
-        ):
-            fits[name], hinges[name], layer_sd[name] = fit, hinge, err
+        start = replace(before.fit.curve, d0=gap, d1=gap).straightened()
+        again = fit_plane(scene, item, start, TUNED.again_reach_mm)
+        nearer = abs(_gap(apex, again.hinge)) < TUNED.better_share * abs(gap)
+        kept = again.fit.mean_score > TUNED.least_share * before.fit.mean_score
+        if nearer and not doubt(again.fit) and kept:
+            out[name] = again
+    return out

@@ -15,7 +15,7 @@ from measure.edges.dark_line import DarkLine
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
 from measure.guided.choose_lines import Choice, PanelLines, choose
-from measure.guided.find_panels import ORDER, balanced
+from measure.guided.first_choice import ORDER, balanced
 from measure.guided.panel_doubt import up_side
 from measure.guided.placement import Placement
 from measure.inked.ink_fit import line_score, look

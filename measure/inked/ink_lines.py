@@ -8,7 +8,8 @@ import numpy as np
 from capture.arrays import Array
 from measure.geometry import Curve, crossing, meeting
 from measure.inked.near_end_plane import NearEndPlane, PageSurface
-from measure.joints.joint_location import PARALLEL_RAD, meet
+from measure.joints.joint_location import TUNED as JOINTS
+from measure.joints.joint_location import meet
 from measure.layout import Layout, Panel, Role
 
 
@@ -149,7 +150,7 @@ def _meeting(curves: Sequence[Curve]) -> Array:
 
 def _spine(lines: InkLines, plane: NearEndPlane, pages: Sequence[Curve]) -> dict[str, Array]:
     """Where the spine is: where two raised pages cross, else where the tick was set."""
-    if len(pages) == 2 and abs(float(pages[0].tangent @ pages[1].normal)) > np.sin(PARALLEL_RAD):
+    if len(pages) == 2 and abs(float(pages[0].tangent @ pages[1].normal)) > np.sin(JOINTS.parallel_rad):
         return {"spine": crossing(*pages)}
     if lines.spine_mm is None or not pages:
         return {}

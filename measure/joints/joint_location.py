@@ -16,12 +16,28 @@ from measure.geometry import Curve, crossing
 from measure.layout import Layout, Role
 from measure.reasons import Unseen, WhyUnseen
 
-PARALLEL_RAD = np.deg2rad(12.0)  # pages of a spread that is nearly flat
-STRAIGHT_ON_RAD = np.deg2rad(4.0)  # other panels: a joint so blunt is uncertain along them, and says so
-HUBER = 5.0
-MISS_SHARE = 0.5  # so much of what one line misses the others by is doubt about the joint
-GAP_MM = 2.0
-"""A further panel that misses the crossing of the others by more than this does not run through it."""
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointNumbers:
+    """Tuned numbers, found on path-traced photographs of known dummies."""
+
+    parallel_rad: float = float(np.deg2rad(12.0))
+    """Pages of a spread that is nearly flat make less with each other: they do not place their joint."""
+    straight_on_rad: float = float(np.deg2rad(4.0))
+    """Nor do other panels below this; above it a joint so blunt is uncertain along them, and says so."""
+    huber: float = 5.0
+    """Of three or more lines one that misses by more standard deviations counts less (Huber's weights,
+    iterated)."""
+    miss_share: float = 0.5
+    """So much of what one line misses the others by is doubt about the joint."""
+    gap_mm: float = 2.0
+    """A further panel that misses the crossing of the others by more than this does not run through
+    it."""
+    together: float = 0.8
+    """One strip is cut in one go: the correlation of how far its two corners stand back."""
+
+
+TUNED = JointNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -117,7 +133,7 @@ def meet(curves: Sequence[Curve], weights: Array, start: Array) -> Array:
 def _meet_robustly(curves: Sequence[Curve], weights: Array) -> tuple[Array, Array, float]:
     """Point (2,) where most curves meet, the weights used, and how far the worst misses it (0: none does).
 
-    Of three or more curves one may be fitted wrong: beyond `HUBER` sd it counts less (Huber's
+    Of three or more curves one may be fitted wrong: beyond `TUNED.huber` sd it counts less (Huber's
     weights, iterated).
     """
     start = _start(curves)
@@ -128,7 +144,7 @@ def _meet_robustly(curves: Sequence[Curve], weights: Array) -> tuple[Array, Arra
     misses = np.zeros(len(curves))
     for _ in range(12):
         misses = np.array([abs(float(n @ (foot - xy))) for _, foot, n in (_near(c, xy) for c in curves)])
-        used = weights * np.minimum(1.0, HUBER / np.maximum(misses * np.sqrt(weights), 1e-9)) ** 2
+        used = weights * np.minimum(1.0, TUNED.huber / np.maximum(misses * np.sqrt(weights), 1e-9)) ** 2
         xy = meet(curves, used, xy)
     worst = float(np.max(np.where(used < weights, misses, 0.0)))
     return xy, used, worst
@@ -144,7 +160,7 @@ def _independent(lines: Sequence[PanelLine], members: list[int], free: set[str],
     t = [lines[k].curve.tangent for k in members]
     cross = max(abs(float(a[0] * b[1] - a[1] * b[0])) for a in t for b in t)
     pages = all(lines[k].role is Role.PAGE for k in members)
-    return bool(cross > np.sin(PARALLEL_RAD if pages else STRAIGHT_ON_RAD))
+    return bool(cross > np.sin(TUNED.parallel_rad if pages else TUNED.straight_on_rad))
 
 
 def locate_joints(
@@ -212,7 +228,7 @@ def locate_joints(
     distance = float(eye_mm[2] - standoff_mm)
     own = np.zeros((2 * len(names), 2 * len(names)))
     for j, apart in misses:
-        own[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] = np.eye(2) * (MISS_SHARE * apart) ** 2
+        own[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] = np.eye(2) * (TUNED.miss_share * apart) ** 2
     gain = _near_end_gain(lines, pulls, along, distance)
     return JointSet(
         names=tuple(names),
@@ -252,7 +268,7 @@ def _consistent(lines: Sequence[PanelLine], members: list[int]) -> tuple[list[in
     for k in members:
         if k not in firm:
             _, foot, _ = _near(lines[k].curve, xy)
-            if np.hypot(*(foot - xy)) < GAP_MM:
+            if np.hypot(*(foot - xy)) < TUNED.gap_mm:
                 out.append(k)
             else:
                 gaps.append(foot - xy)
@@ -294,7 +310,8 @@ def near_end_prior(n_panels: int, sd_mm: float) -> Array:
 
     One strip is cut in one go: its two corners stand back nearly alike.
     """
-    return np.asarray(np.kron(np.eye(n_panels), sd_mm**2 * np.array([[1, 0.8], [0.8, 1]])), dtype=np.float64)
+    corners = sd_mm**2 * np.array([[1, TUNED.together], [TUNED.together, 1]])
+    return np.asarray(np.kron(np.eye(n_panels), corners), dtype=np.float64)
 
 
 def _covariances(

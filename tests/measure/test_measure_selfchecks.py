@@ -9,8 +9,10 @@ from scipy.special import ndtr
 from measure.edges.detectors import edges_of
 from measure.edges.edge_evidence import Template
 from measure.edges.free_end import find_ending
+from measure.edges.line_fit import Fit
 from measure.edges.stations import outer_sign
 from measure.geometry import Curve
+from measure.guided.found_panel import FoundPanel
 from measure.guided.measure_profile import far_off
 from measure.guided.plane_halves import astray
 from measure.layout import Layout
@@ -82,17 +84,29 @@ def test_apron_marks_place_the_joints_above_the_pages_lower_surface(opening_deg:
     assert marked_line(replace(marks, pages={}), layout, "page left") is None
 
 
+def found(hinges: dict[str, Curve]) -> dict[str, FoundPanel]:
+    """Panels whose joints lie on these lines, well fitted."""
+    return {
+        name: FoundPanel(
+            fit=Fit(curve=c, cov=np.eye(3) * 1e-4, rms_mm=0.03, n_used=40, n_stations=40, mean_score=30.0),
+            hinge=c,
+            layer_sd_mm=0.03,
+        )
+        for name, c in hinges.items()
+    }
+
+
 def test_a_plane_that_passes_by_the_ridge_is_some_other_edge() -> None:
     layout = dummy_layout()
     hinges = {p.name: Curve(a=layout.at(p.joints[0]), b=layout.at(p.joints[-1])) for p in layout.panels}
-    assert astray(layout, hinges) == {}
+    assert astray(layout, found(hinges)) == {}
     low = hinges["plane left"]
     for down, doubted in ((-1.0, False), (-7.0, True), (7.0, True)):
         moved = {**hinges, "plane left": replace(low, d0=down, d1=down).straightened()}
-        assert ("plane left" in astray(layout, moved)) == doubted
-        assert "plane right" not in astray(layout, moved)
+        assert ("plane left" in astray(layout, found(moved))) == doubted
+        assert "plane right" not in astray(layout, found(moved))
     # with one fold only, nothing says where the ridge is
-    assert astray(layout, {k: c for k, c in moved.items() if k != "fold right"}) == {}
+    assert astray(layout, found({k: c for k, c in moved.items() if k != "fold right"})) == {}
 
 
 def ending_scene(
