@@ -239,10 +239,26 @@ def test_covariance_is_the_scatter_of_disturbed_panels() -> None:
 def test_sources_are_symmetric_and_never_negative() -> None:
     layout = dummy_layout()
     joints = located(layout, tangled(layout))
-    assert set(joints.cov_by_source) == {"edge fits", "near ends", "card layers"}
+    assert set(joints.cov_by_source) == {"edge fits", "near ends", "card layers", "page level"}
     for cov in joints.cov_by_source.values():
         assert np.allclose(cov, cov.T)
         assert np.linalg.eigvalsh(cov).min() > -1e-12
+
+
+def test_a_level_that_pages_share_moves_all_feet_alike() -> None:
+    """One sd of the page's level, 0.4 mm: every foot moves by it across the page, and heights with it."""
+    layout = dummy_layout()
+    lines = tangled(layout)
+    pages = {line.name: line for line in lines if line.role is Role.PAGE}
+    up = {name: 0.4 * float(np.sign(line.curve.normal[1])) for name, line in pages.items()}
+    shared = locate_joints(
+        layout, lines, ENDS, eye_mm=EYE, standoff_mm=STANDOFF, near_end_sd_mm=0.5, level_shifts=[up]
+    )
+    cov = shared.cov_by_source["page level"]
+    feet = [i for i, joint in enumerate(shared.names) if "foot" in joint]
+    heights = cov[np.ix_([2 * i + 1 for i in feet], [2 * i + 1 for i in feet])]
+    assert len(feet) >= 2 and np.allclose(heights, 0.16, rtol=0.05)
+    assert np.linalg.matrix_rank(cov, tol=1e-9) == 1
 
 
 # Lengths from joints: correlated inputs ---------------------------------------------------------------------

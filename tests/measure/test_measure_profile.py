@@ -130,7 +130,7 @@ def test_joints_lie_where_the_camera_saw_them(name: str) -> None:
 def test_the_covariance_is_the_sum_of_its_sources(name: str) -> None:
     p = profile(name)
     assert set(p.cov_by_source) == {
-        "edge fits", "near ends", "card layers", "print scale", "view", "standoff",
+        "edge fits", "near ends", "card layers", "page level", "print scale", "view", "standoff",
     }  # fmt: skip
     assert np.allclose(p.cov_mm2, sum(p.cov_by_source.values()))
     assert np.linalg.eigvalsh(p.cov_mm2).min() > 0
