@@ -30,6 +30,7 @@ sys.path.insert(0, str(ROOT))
 from sqlalchemy import insert  # noqa: E402
 
 import compare.lot.run.runner as runner  # noqa: E402
+from compare.design.load_spec import load_spec  # noqa: E402
 from compare.lot.ledger.ledger import Ledger, readings_of  # noqa: E402
 from compare.lot.ledger.ledger_tables import INSPECTION, READING  # noqa: E402
 from compare.lot.run.sample_job import Job, Outcome, run_job  # noqa: E402
@@ -61,7 +62,7 @@ def speed(count: int) -> None:
     for i in range(count):
         name = PHOTOS[i % len(PHOTOS)]
         photo = samples / f"{name}.jpg"
-        jobs[i] = Job(photos=(photo,), spec=samples / f"{name}.toml", settings={"rule": "guarded"})
+        jobs[i] = Job(photos=(photo,), spec=load_spec(samples / f"{name}.toml"), checking=CHECKING)
     runner._numbered = watched
     workers = runner.cores()
     list(runner._in_processes({k: jobs[k] for k in list(jobs)[: 2 * workers]}, workers))  # imports done

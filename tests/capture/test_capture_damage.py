@@ -111,7 +111,7 @@ def test_disturbed_pictures_are_found(
             # What passes shows the same picture, but for a few blocks: no dummy can be read wrong in it.
             passed += bool(np.mean(np.abs(block_tones(bad) - whole) > 8) > 2e-3)
     # A file holds no check sum, and swapped pieces of several rows of blocks leave nothing to compare between
-    # them: in this clutter two of twelve get by. bench_attack.py counts how many photographs of dummies do.
+    # them: in this clutter two of twelve get by.
     assert passed <= 2
 
 
