@@ -243,9 +243,9 @@ def test_tidy_from_the_command_line() -> None:
 def test_options_are_checked_before_anything_is_written(tmp_path: Path) -> None:
     spec = SAMPLES / "good_arch.toml"
     for option, name, message in (
-        ("--picture", "x.jpg", "a picture is a .svg or a .png file"),
-        ("--motion", "x.mp4", "a moving picture is a .gif or an .html file"),
-        ("--template", "x.svg", "a template is a .pdf file"),
+        ("--picture", "x.jpg", "--picture: a name that ends in .svg or .png is wanted"),
+        ("--motion", "x.mp4", "--motion: a name that ends in .gif or .html or .htm is wanted"),
+        ("--template", "x.svg", "--template: a name that ends in .pdf is wanted"),
         ("--tolerance", "often", "a standard deviation in mm is wanted"),
         ("--tolerance", "-1", "a standard deviation in mm is wanted"),
     ):
@@ -258,7 +258,7 @@ def test_options_are_checked_before_anything_is_written(tmp_path: Path) -> None:
     result = run()
     assert result.exit_code == 2 and "SPEC" in result.stderr
     result = run(spec, "--picture", tmp_path / "none" / "x.svg")
-    assert result.exit_code == 2 and "cannot write" in result.stderr
+    assert result.exit_code == 2 and "does not exist" in result.stderr
 
 
 @pytest.mark.parametrize(

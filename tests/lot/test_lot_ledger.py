@@ -29,7 +29,7 @@ from compare.lot.run.manifest import read_lot
 from compare.lot.run.samples import load_samples
 from compare.tell.lot.ledger_export import export
 from compare.tell.lot.ledger_telling import TO_LEDGER
-from compare.tell.result_files import write_whole
+from compare.tell.result_files import EXPORT, write_whole
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 
@@ -345,7 +345,7 @@ def test_an_export_that_fails_leaves_nothing(tmp_path: Path) -> None:
         raise OSError(28, "No space left on device")
 
     with pytest.raises(Exception, match="No space left"):
-        write_whole(tmp_path / "o.csv", fail)
+        write_whole(tmp_path / "o.csv", fail, EXPORT)
     assert not list(tmp_path.iterdir())
 
 

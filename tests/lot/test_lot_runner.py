@@ -140,16 +140,17 @@ sys.path.insert(0, {root!r})
 from pathlib import Path
 import compare.lot.run.runner as runner
 from compare.lot.run.sample_job import Job, Outcome
+from tests.helpers.made_lots import CHECKING
 
 def crash(number, job, parent):
     if job.photos[0].name == "deadly.jpg":
         os.kill(os.getpid(), 9)
     return number, Outcome(status="refused", reason=job.photos[0].name)
 
-runner._numbered = crash
+runner._in_worker = crash
 if __name__ == "__main__":
     names = ["a.jpg", "b.jpg", "deadly.jpg", "c.jpg", "d.jpg", "e.jpg", "f.jpg"]
-    jobs = {{i: Job(photos=(Path(n),), spec=None, checking=None) for i, n in enumerate(names)}}
+    jobs = {{i: Job(photos=(Path(n),), spec=None, checking=CHECKING) for i, n in enumerate(names)}}
     for number, outcome in sorted(runner._in_processes(jobs, 2)):
         print(number, outcome.status, outcome.reason)
 """
