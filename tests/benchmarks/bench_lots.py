@@ -63,7 +63,7 @@ def speed(count: int) -> None:
         name = PHOTOS[i % len(PHOTOS)]
         photo = samples / f"{name}.jpg"
         jobs[i] = Job(photos=(photo,), spec=load_spec(samples / f"{name}.toml"), checking=CHECKING)
-    runner._numbered = watched
+    runner._in_worker = watched
     workers = runner.cores()
     list(runner._in_processes({k: jobs[k] for k in list(jobs)[: 2 * workers]}, workers))  # imports done
     wall, used = {1: 0.0, workers: 0.0}, {1: 0.0, workers: 0.0}
