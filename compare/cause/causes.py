@@ -20,8 +20,9 @@ from typing import Final
 import numpy as np
 
 from capture.arrays import Array
-from compare.cause.faults import Fault, faults_of
+from compare.cause.faults import faults_of
 from compare.cause.linkage_lean import seen_lean
+from compare.design.craft.fault import Fault
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET
@@ -241,7 +242,7 @@ def _lean_effects(
 def cause_of_length(name: str, size: float, u: float, measured: Measured, spec: Spec) -> Cause | None:
     """Return one length's own error as a cause, as measured; None if no fault goes by that name."""
     mechanism = spec.mechanism
-    for fault in faults_of(mechanism, spine_seen=spine_seen(list(measured.lengths), mechanism)):
+    for fault in faults_of(spec, spine_seen=spine_seen(list(measured.lengths), mechanism)):
         if fault.name == name:
             (effect,) = _lean_effects(measured, mechanism, [fault], [size])
             return Cause(
@@ -271,7 +272,7 @@ def diagnose(measured: Measured, spec: Spec) -> Diagnosis:
     d = np.array([measured.lengths[k].value - nominal[k] for k in names])
     s = measured.inputs.covariance([measured.lengths[k] for k in names]) + cutting_covariance(names)
     mechanism = spec.mechanism
-    faults = faults_of(mechanism, spine_seen=spine_seen(names, mechanism))
+    faults = faults_of(spec, spine_seen=spine_seen(names, mechanism))
     patterns = [observed_pattern(f, names, feet_lengths(mechanism)) for f in faults]
     kept = _unless_same(patterns)
     weighing = weigh(d[None], s, [patterns[i] for i in kept], [faults[i].weight for i in kept])

@@ -14,7 +14,8 @@ from capture.arrays import Array
 from compare.cause.causes import Cause
 from compare.cause.lean import lean_of
 from compare.cause.linkage_lean import governing_lengths, lean_rates
-from compare.cure.moves import Bench, Effort, Move, SideEffect
+from compare.design.craft.bench import Bench
+from compare.design.craft.move import Effort, Move, SideEffect
 from compare.design.spec.spec import Spec
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.matched_pairs import matches_of

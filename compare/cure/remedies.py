@@ -12,17 +12,9 @@ from typing import Final
 import numpy as np
 
 from compare.cause.causes import Cause
-from compare.cure.moves import (
-    Effort,
-    Move,
-    MoveKind,
-    SideEffect,
-    SideEffectKind,
-    match_moves,
-    moves_for,
-)
-from compare.cure.plans import Dummy, solved
-from compare.cure.plans import Remedy as Remedy
+from compare.cure.moves import match_moves, moves_for
+from compare.cure.plans import Dummy, Remedy, solved
+from compare.design.craft.move import Effort, Move, MoveKind, SideEffect, SideEffectKind
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.verdict.conformity import Item, Verdict
@@ -134,8 +126,8 @@ def remedies_for(
         phi=measured.opening.value,
         now={i.name: i for i in items},
     )
-    bench = dummy.bench()
-    options = [moves for moves in (moves_for(bench, c) for c in causes) if moves]
+    bench, makers = dummy.bench(), spec.building.makers()
+    options = [moves for moves in (moves_for(makers, bench, c) for c in causes) if moves]
     plans = [_plan(dummy, moves) for moves in list(product(*options))[:MOST_PLANS]] if options else []
     tilted = [
         parsed(i.name).about for i in items if parsed(i.name).told == Told.LEAN and i.verdict is Verdict.FAILS
@@ -143,7 +135,7 @@ def remedies_for(
     if not any(p.probability >= LIKELY for p in plans) and tilted:
         found: list[Move] = []
         for half in tilted:
-            found += [m for m in match_moves(bench, half) if m not in found]
+            found += [m for m in match_moves(makers, bench, half) if m not in found]
         matching = [_plan(dummy, [m]) for m in found]
         if len(found) > 1:
             matching.append(_plan(dummy, found))

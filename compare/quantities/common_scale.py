@@ -49,7 +49,7 @@ def common_scale(measured: Measured, spec: Spec) -> CommonScale | None:
     mechanism = spec.mechanism
     feet = feet_lengths(mechanism)
     spine = spine_seen(names, mechanism)
-    shown = [observed_pattern(f, names, feet) for f in faults_of(mechanism, spine_seen=spine)]
+    shown = [observed_pattern(f, names, feet) for f in faults_of(spec, spine_seen=spine)]
     faults = [FAULT_SD**2 * np.outer(p, p) for p in shown]
     alone = [np.zeros_like(s), *faults]
     scaled = s + SCALE_SD**2 * np.outer(size, size) + np.array(alone)

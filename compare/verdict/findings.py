@@ -10,7 +10,8 @@ from compare.cause.binding import Binding, binding_of
 from compare.cause.causes import Cause, Diagnosis, cause_of_length, diagnose
 from compare.cause.lean import DEG, Leaning, leaning
 from compare.cause.symptoms import Symptom, symptoms_of
-from compare.cure.remedies import Remedy, remedies_for
+from compare.cure.plans import Remedy
+from compare.cure.remedies import remedies_for
 from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET, seen_ends
 from compare.quantities.measured import Measured, feet_lengths, measured_of, nominal_lengths

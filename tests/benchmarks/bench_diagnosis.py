@@ -35,8 +35,9 @@ from capture.errors import FoldgaugeError  # noqa: E402
 from capture.setup import Setup  # noqa: E402
 from compare.cause.causes import CUTTING_SD, observed_lengths, observed_pattern, weigh  # noqa: E402
 from compare.cause.causes import _unless_same as distinct  # noqa: E402
-from compare.cause.faults import Fault, faults_of  # noqa: E402
-from compare.cure.remedies import Effort  # noqa: E402
+from compare.cause.faults import faults_of  # noqa: E402
+from compare.design.craft.fault import Fault  # noqa: E402
+from compare.design.craft.move import Effort  # noqa: E402
 from compare.design.spec.spec import Spec  # noqa: E402
 from compare.jobs.check_dummy import check  # noqa: E402
 from compare.quantities.measured import measured_of  # noqa: E402
@@ -64,9 +65,7 @@ def same_sight(a: Fault, b: Fault, names: Sequence[str]) -> bool:
 
 def candidates(spec: Spec) -> list[Fault]:
     """Faults that a photo of a flat base can show."""
-    return [
-        f for f in faults_of(spec.mechanism, spine_seen=False) if f.name not in ("page left", "page right")
-    ]
+    return [f for f in faults_of(spec, spine_seen=False) if f.name not in ("page left", "page right")]
 
 
 @dataclass

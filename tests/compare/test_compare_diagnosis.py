@@ -169,7 +169,7 @@ def test_a_wrong_set_up_is_told_from_a_wrong_dummy(tmp_path: Path, factor: float
 def test_no_dummy_with_a_fault_is_taken_for_a_wrong_set_up(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     rng = np.random.default_rng(7)
-    for fault in faults_of(spec.mechanism, spine_seen=False):
+    for fault in faults_of(spec, spine_seen=False):
         for size in (0.0, -4.0, 2.0, 4.0):
             changes = {k: size * fault.pattern.get(k, 0.0) + rng.normal(0, 0.3) for k in spec.lengths()}
             measured = compare_profile(profile_of(spec, changes, scale=3e-3, rng=rng), spec).measured
@@ -223,7 +223,7 @@ def test_every_fault_is_found_and_has_a_remedy(tmp_path: Path, spine: bool) -> N
     """Each fault of the catalogue, +-3 mm: named (or one that looks the same), and cured by its remedy."""
     spec = spec_of(TWO_SIDED.replace("left = 90", "left = 75").replace("right = 90", "right = 75"), tmp_path)
     names = compare_profile(profile_of(spec, spine=spine), spec).measured.lengths
-    faults = faults_of(spec.mechanism, spine_seen=spine)
+    faults = faults_of(spec, spine_seen=spine)
     for fault in faults:
         for size in (-3.0, 3.0):
             changes = {k: size * c for k, c in fault.pattern.items()}
@@ -258,9 +258,7 @@ def test_weighing_is_calibrated(tmp_path: Path) -> None:
     m = compare_profile(profile_of(spec), spec).measured
     names = list(m.lengths)
     s = m.inputs.covariance([m.lengths[k] for k in names]) + cutting_covariance(names)
-    faults = [
-        f for f in faults_of(spec.mechanism, spine_seen=False) if f.name.startswith(("leg", "fold ", "plane"))
-    ]
+    faults = [f for f in faults_of(spec, spine_seen=False) if f.name.startswith(("leg", "fold ", "plane"))]
     patterns = [observed_pattern(f, names, FEET) for f in faults]
     rng = np.random.default_rng(8)
     n = 4000

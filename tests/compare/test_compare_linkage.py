@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from capture.arrays import Array
-from compare.design.constructions.leg_and_plane import Leg, Plane
+from compare.design.constructions.leg_and_plane.leg_form import Leg, Plane
 from compare.design.constructions.parallel_fold.fold_form import Fold, Stage
 from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages
 from compare.design.linkage.four_bar import four_bar

@@ -99,7 +99,7 @@ def test_every_single_fault_is_named_and_cured(name: str) -> None:
     Not for redundant legs, which share the strain: no length is off by what was cut wrong there.
     """
     spec = spec_named(name)
-    for fault in faults_of(spec.mechanism, spine_seen=True):
+    for fault in faults_of(spec, spine_seen=True):
         if len(fault.pattern) > 1 or fault.name.startswith("page ") and "spacing" not in fault.name:
             continue
         changes = {k: 3.0 * c for k, c in fault.pattern.items()}

@@ -1,6 +1,6 @@
 """The design spec in trade terms: what the builder meant to make. All lengths in millimetres."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -9,6 +9,8 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.compare_errors import SpecError
+from compare.design.craft.bench import Makers
+from compare.design.craft.fault import Fault
 from compare.design.design_facts import Fact
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -53,6 +55,15 @@ class Building(Protocol):
 
     def cut(self, spec: "Spec", sheet: Pieces) -> None:
         """Add its pieces and the pages to the sheet."""
+
+    def faults(self, names: Sequence[str]) -> tuple[Fault, ...]:
+        """Return what goes wrong with it beside single lengths, in the lengths that can be seen end-on.
+
+        A fault that goes by the name of a length stands for that length's own.
+        """
+
+    def makers(self) -> Makers:
+        """Return by kind of length what one does about it; any other is a strip, made anew."""
 
 
 @dataclass(frozen=True, kw_only=True)

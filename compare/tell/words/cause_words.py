@@ -1,11 +1,11 @@
-"""What went wrong, in words: each fault of `compare.cause.faults` with its size."""
+"""What went wrong, in words: each fault of `compare.design.craft.fault` with its size."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
 from compare.cause.causes import Cause
-from compare.cause.faults import Fault, FaultKind
+from compare.design.craft.fault import Fault, FaultKind
 from compare.tell.words.name_words import called, of_stage
 from compare.units import MM, Unit
 from compare.vocabulary import Kind, parsed

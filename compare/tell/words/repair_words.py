@@ -1,11 +1,11 @@
-"""Repairs in words: each move of `compare.cure.moves`, what else it changes, how much work it is."""
+"""Repairs in words: each move of `compare.design.craft.move`, what else it changes, how much work it is."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from compare.cure.moves import Effort, Move, MoveKind, SideEffect, SideEffectKind
 from compare.cure.plans import Remedy
+from compare.design.craft.move import Effort, Move, MoveKind, SideEffect, SideEffectKind
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.name_words import called, of_stage
 from compare.units import MM, Unit

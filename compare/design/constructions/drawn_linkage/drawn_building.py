@@ -1,6 +1,6 @@
 """A drawn linkage, as the house asks of every construction."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,6 +10,12 @@ from compare.design.constructions.drawn_linkage.drawn_checks import check_drawin
 from compare.design.constructions.drawn_linkage.drawn_form import JOINTS, PANEL, Drawing, drawing_of
 from compare.design.constructions.drawn_linkage.drawn_mechanism import mechanism_of_drawing
 from compare.design.constructions.drawn_linkage.drawn_pieces import cut_drawn
+from compare.design.constructions.leg_and_plane.plane_faults import plane_faults
+from compare.design.constructions.leg_and_plane.plane_moves import PLANE_MAKERS
+from compare.design.constructions.parallel_fold.fold_faults import fold_faults, foot_faults
+from compare.design.constructions.parallel_fold.fold_moves import FOLD_MAKERS
+from compare.design.craft.bench import Makers
+from compare.design.craft.fault import Fault
 from compare.design.design_facts import Fact
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -17,6 +23,7 @@ from compare.design.pieces.pieces import Pieces
 from compare.design.spec.parts import Base
 from compare.design.spec.spec import Spec
 from compare.design.spec.spec_tables import Tables
+from compare.vocabulary import parsed
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +63,16 @@ class DrawnBuilding:
     def cut(self, spec: Spec, sheet: Pieces) -> None:
         """Add a strip for every panel."""
         cut_drawn(spec, sheet)
+
+    def faults(self, names: Sequence[str]) -> tuple[Fault, ...]:
+        """Return what goes wrong with folds and planes, where its author calls them so."""
+        stages = dict.fromkeys(parsed(k).stage for k in names)
+        whole = [f for k in stages for f in (*fold_faults(k, names), *plane_faults(k, names))]
+        return (*foot_faults(names), *whole)
+
+    def makers(self) -> Makers:
+        """Return the repairs of what its author calls by the trade's names."""
+        return {**FOLD_MAKERS, **PLANE_MAKERS}
 
 
 def _read(f: Tables) -> DrawnBuilding:

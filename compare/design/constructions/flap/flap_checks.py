@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from compare.design.constructions.flap.flap_form import Flap
-from compare.design.constructions.leg_and_plane import Leg
+from compare.design.constructions.leg_and_plane.leg_form import Leg
 from compare.design.spec.spec import Spec
 
 

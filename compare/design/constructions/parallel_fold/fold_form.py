@@ -6,7 +6,7 @@ from typing import Final
 
 from compare.compare_errors import SpecError
 from compare.design.constructions.flap.flap_form import FLAP, Flap, flap_of
-from compare.design.constructions.leg_and_plane import LEG_KEYS, PLANE, SIDE, Leg, Plane, leg_of
+from compare.design.constructions.leg_and_plane.leg_form import LEG_KEYS, PLANE, SIDE, Leg, Plane, leg_of
 from compare.design.constructions.support.support_form import SUPPORT_KEYS, Support, support_of
 from compare.design.spec.forms import Form, Key, Kind
 from compare.design.spec.spec_tables import Table, Tables

@@ -1,6 +1,6 @@
 """A table on a pillar, as the house asks of every construction."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,12 +8,16 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.construction import Construction
-from compare.design.constructions.leg_and_plane import CARRIED, carried_key
+from compare.design.constructions.leg_and_plane.leg_form import CARRIED, carried_key
+from compare.design.constructions.leg_and_plane.plane_faults import plane_faults
+from compare.design.constructions.leg_and_plane.plane_moves import PLANE_MAKERS
 from compare.design.constructions.pillar.pillar_checks import check_pillar
 from compare.design.constructions.pillar.pillar_form import PILLAR as FORM
 from compare.design.constructions.pillar.pillar_form import Pillar, pillar_of
 from compare.design.constructions.pillar.pillar_mechanism import mechanism_of_pillar
 from compare.design.constructions.pillar.pillar_pieces import cut_pillar
+from compare.design.craft.bench import Makers
+from compare.design.craft.fault import Fault
 from compare.design.design_facts import Fact
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -85,6 +89,14 @@ class PillarBuilding:
     def cut(self, spec: Spec, sheet: Pieces) -> None:
         """Add pages, V-folds, legs and plane."""
         cut_pillar(spec, self.pillar, sheet)
+
+    def faults(self, names: Sequence[str]) -> tuple[Fault, ...]:
+        """Return what goes wrong with its plane."""
+        return tuple(plane_faults(1, names))
+
+    def makers(self) -> Makers:
+        """Return the repairs of legs and plane."""
+        return PLANE_MAKERS
 
 
 def _read(f: Tables) -> PillarBuilding:

@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from compare.design.constructions.leg_and_plane import check_legs
+from compare.design.constructions.leg_and_plane.leg_form import check_legs
 from compare.design.constructions.pillar.pillar_form import Pillar
 from compare.design.constructions.v_fold.v_fold_checks import check_angles
 from compare.design.spec.spec import Spec

@@ -1,6 +1,6 @@
 """Parallel folds one on the other, as the house asks of every construction."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,9 +10,14 @@ from capture.arrays import Array
 from compare.compare_errors import SpecError
 from compare.design.constructions.construction import Construction
 from compare.design.constructions.flap.flap_form import flap_key
-from compare.design.constructions.leg_and_plane import carried_key
+from compare.design.constructions.flap.flap_moves import FLAP_MAKERS
+from compare.design.constructions.leg_and_plane.leg_form import carried_key
+from compare.design.constructions.leg_and_plane.plane_faults import plane_faults
+from compare.design.constructions.leg_and_plane.plane_moves import PLANE_MAKERS
 from compare.design.constructions.parallel_fold.fold_checks import check_assembly, check_side
+from compare.design.constructions.parallel_fold.fold_faults import fold_faults, foot_faults
 from compare.design.constructions.parallel_fold.fold_form import ON_BASE, ON_PLANE, Stage, stage_of
+from compare.design.constructions.parallel_fold.fold_moves import FOLD_MAKERS
 from compare.design.constructions.parallel_fold.fold_pieces import cut_pages, cut_stage
 from compare.design.constructions.stages.stages_mechanism import mechanism_of_stages
 from compare.design.constructions.stages.stages_soundness import (
@@ -21,6 +26,9 @@ from compare.design.constructions.stages.stages_soundness import (
     redundant_legs,
 )
 from compare.design.constructions.support.support_form import support_key
+from compare.design.constructions.support.support_moves import SUPPORT_MAKERS
+from compare.design.craft.bench import Makers
+from compare.design.craft.fault import Fault
 from compare.design.design_facts import Fact
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -102,6 +110,16 @@ class Stages:
         for k, c in enumerate(self.stages):
             above = self.stages[k + 1] if k + 1 < len(self.stages) else None
             cut_stage(sheet, c, k + 1, above)
+
+    def faults(self, names: Sequence[str]) -> tuple[Fault, ...]:
+        """Return what goes wrong with the folds and planes of all stages."""
+        numbers = range(1, len(self.stages) + 1)
+        whole = [f for k in numbers for f in (*fold_faults(k, names), *plane_faults(k, names))]
+        return (*foot_faults(names), *whole)
+
+    def makers(self) -> Makers:
+        """Return the repairs of folds, planes, supports and flaps."""
+        return {**FOLD_MAKERS, **PLANE_MAKERS, **SUPPORT_MAKERS, **FLAP_MAKERS}
 
 
 def _feet(c: Stage) -> tuple[float, ...]:

@@ -1,6 +1,6 @@
 """A V-fold that carries a plane, as the house asks of every construction."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,11 +8,16 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.construction import Construction
-from compare.design.constructions.leg_and_plane import CARRIED, carried_key
+from compare.design.constructions.leg_and_plane.leg_form import CARRIED, carried_key
+from compare.design.constructions.leg_and_plane.plane_faults import plane_faults
+from compare.design.constructions.leg_and_plane.plane_moves import PLANE_MAKERS
 from compare.design.constructions.v_fold.v_fold_checks import check_vfold
 from compare.design.constructions.v_fold.v_fold_form import VFOLD, VFold, vfold_of
 from compare.design.constructions.v_fold.v_fold_mechanism import mechanism_of_vfold
+from compare.design.constructions.v_fold.v_fold_moves import V_FOLD_MAKERS
 from compare.design.constructions.v_fold.v_fold_pieces import cut_vfold
+from compare.design.craft.bench import Makers
+from compare.design.craft.fault import Fault
 from compare.design.design_facts import Fact, LegDisagrees
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
@@ -92,6 +97,14 @@ class VFoldBuilding:
     def cut(self, spec: Spec, sheet: Pieces) -> None:
         """Add V-fold, legs, pages and plane."""
         cut_vfold(spec, self.vfold, sheet)
+
+    def faults(self, names: Sequence[str]) -> tuple[Fault, ...]:
+        """Return what goes wrong with its plane."""
+        return tuple(plane_faults(1, names))
+
+    def makers(self) -> Makers:
+        """Return the repairs of V-fold, legs and plane."""
+        return {**PLANE_MAKERS, **V_FOLD_MAKERS}
 
 
 def _read(f: Tables) -> VFoldBuilding:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from compare.design.constructions.leg_and_plane import check_legs
+from compare.design.constructions.leg_and_plane.leg_form import check_legs
 from compare.design.constructions.v_fold.v_fold_form import VFold
 from compare.design.constructions.v_fold.v_fold_mechanism import mechanism_of_vfold
 from compare.design.spec.spec import Spec

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from compare.compare_errors import SpecError
-from compare.design.constructions.leg_and_plane import Leg, Plane, carried_by
+from compare.design.constructions.leg_and_plane.leg_form import Leg, Plane, carried_by
 from compare.design.spec.forms import Form, Key, Kind
 from compare.design.spec.spec_tables import Tables
 from measure.sides import SIDES

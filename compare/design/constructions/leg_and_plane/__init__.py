@@ -1,0 +1,1 @@
+"""The leg and the floating plane, which several constructions have alike."""
