@@ -34,6 +34,7 @@ class Depth(Enum):
 
     BASE = auto()
     STRIPS = auto()
+    MARKS = auto()
 
 
 @dataclass(frozen=True, slots=True)

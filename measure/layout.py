@@ -77,6 +77,7 @@ class Layout:
     base_mm : thickness of the base pages.
     other_openings : (opening in degrees, joints as in `xy_mm`) at which the photo may show it instead.
     near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
+    heights_known : False where no design tells how long strips are: then they do not tell the page's level.
     """
 
     joint_names: tuple[str, ...]
@@ -88,6 +89,7 @@ class Layout:
     near_end_sd_mm: float
     base_mm: float = 0.3
     other_openings: tuple[tuple[float, Array], ...] = ()
+    heights_known: bool = True
 
     @property
     def card(self) -> Card:

@@ -60,6 +60,7 @@ class Profile:
     near_end_sd_mm : standard deviation of those corners, as stated in the design.
     notes : what the user should know about the measurement.
     by_hand : joints that were pointed at by hand, with the hand's standard uncertainty in pixels.
+    inked : whether near ends were seen as lines of ink.
     """
 
     joints: tuple[str, ...]
@@ -75,6 +76,7 @@ class Profile:
     near_end_gain: Array = field(default_factory=lambda: np.zeros((0, 0)))
     near_end_sd_mm: float = 0.0
     by_hand: Mapping[str, float] = field(default_factory=dict)
+    inked: bool = False
 
     def at(self, joint: str) -> Array:
         """Position (2,) of a measured joint, mm; KeyError if it was not measured."""

@@ -2,10 +2,13 @@
 
 import sys
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 import click
 
+from capture.errors import FoldgaugeError
+from compare.commands.check_by_craft import judge_one, require_spec
 from compare.commands.set_up_options import (
     Output,
     Rule,
@@ -25,11 +28,22 @@ if TYPE_CHECKING:
 CONFORMS: Final = 0
 FAILS: Final = 3
 OPEN: Final = 4
+EXIT_CODES: Final = MappingProxyType({"conforms": CONFORMS, "does not conform": FAILS})
 
 
 @click.command()
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--spec", required=True, type=click.Path(path_type=Path), help="The design (TOML).")
+@click.option(
+    "--spec",
+    type=click.Path(path_type=Path),
+    help="The design (TOML). Without it the rules of the craft alone judge: one photo, a parallel fold.",
+)
+@click.option(
+    "--as",
+    "taken_for",
+    type=click.Choice(["parallel-fold", "oblique"]),
+    help="Without --spec: what the dummy is; oblique: its plane is meant to lean.",
+)
 @use_option
 @click.option(
     "--standoff", type=float, help="Backdrop: mm from the sheet to the near end (default: the spec's depth)."
@@ -75,7 +89,8 @@ OPEN: Final = 4
 def check(
     ctx: click.Context,
     photos: tuple[Path, ...],
-    spec: Path,
+    spec: Path | None,
+    taken_for: str | None,
     use: Use,
     standoff: float | None,
     bars: tuple[float, ...] | None,
@@ -92,24 +107,49 @@ def check(
     table: Path | None,
     force: bool,
 ) -> None:
-    """Check a PHOTO of a dummy against its design.
+    """Check a PHOTO of a dummy against its design; without --spec by the rules of the craft.
 
     Several photos of the same dummy from different places make the result more certain; photos at other
     openings help as well (the first must show the opening of the design).
 
     Exit code 0: conforms, 3: does not conform, 4: too close to call, 2: it could not be done.
     """
-    from compare.tell.result_files import ANNOTATED, REPORT, TABLE
+    from compare.tell.result_files import ANNOTATED, REPORT, TABLE, TRACED
 
+    if spec is None:
+        require_spec(
+            {
+                "more than one photo": len(photos) > 1,
+                "--closed": closed is not None,
+                "--report": report is not None,
+                "--csv": table is not None,
+                "--budget": budget,
+            }
+        )
+    elif taken_for is not None:
+        raise FoldgaugeError("--as: a spec says what the dummy is; leave one of the two out")
     check_outputs(
         (
-            Output("--annotate", annotate, ANNOTATED),
+            Output("--annotate", annotate, ANNOTATED if spec is not None else TRACED),
             Output("--report", report, REPORT),
             Output("--csv", table, TABLE),
         ),
         (*photos, spec, points, closed, camera, printer),
         replace=force,
     )
+    if spec is None:
+        verdict = judge_one(
+            photos[0],
+            setup_of(use, standoff, bars, printer, camera),
+            taken_for=taken_for,
+            rule=rule,
+            points=points,
+            as_json=as_json,
+            annotate=annotate,
+            replace=force,
+            remember=lambda papers: remember_bars(printer, bars, papers),
+        )
+        ctx.exit(EXIT_CODES.get(verdict, OPEN))
     from compare.jobs.check_dummy import check as run
     from measure.joints.by_hand import read_points
 
@@ -125,7 +165,7 @@ def check(
     write_files(inspection, annotate=annotate, report=report, table=table, replace=force)
     remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
     show(inspection, as_json=as_json, budget=budget)
-    ctx.exit({"conforms": CONFORMS, "does not conform": FAILS}.get(inspection.verdict.value, OPEN))
+    ctx.exit(EXIT_CODES.get(inspection.verdict.value, OPEN))
 
 
 def write_files(

@@ -9,19 +9,16 @@ import numpy as np
 from capture.advice import Advice, advise
 from capture.camera.view import View
 from capture.photo import Photo, PhotoSource
-from capture.placing import Placing, placings
+from capture.placing import Depth, NearEnd, Placing, placings, with_marks
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
-from capture.solved import solve_photo
+from capture.solved import Solved, solve_photo
+from compare.craft.traced_lengths import traced_lengths
 from compare.quantities.budgets import source_sizes
-from compare.quantities.joint_quantities import Joints
-from compare.quantities.quantity import Inputs, Quantity
-from compare.vocabulary import Kind, Told, named, told_of
 from measure.joints.by_hand import HandPoint
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
-from measure.layout import Card, Panel, Role
+from measure.layout import Card
 from measure.profile import Profile
-from measure.sides import SIDES, opposite
 from measure.tracing.measure_untold import Untold, measure_untold
 from measure.tracing.trace_dummy import Traced
 
@@ -91,6 +88,7 @@ def measure(
     *,
     points: Sequence[HandPoint] = (),
     card: Card | None = None,
+    numbers: bool = True,
 ) -> Tracing:
     """Measure the dummy in a photo without a design.
 
@@ -101,13 +99,15 @@ def measure(
     setup : how it was taken; a backdrop's standoff is needed, nothing else tells it.
     points : joints pointed at by hand in the photo (`measure.joints.by_hand`).
     card : thickness of the card, depth of the strips; None = the usual.
+    numbers : whether panels that make no construction with a name are measured by plain numbers.
 
     Raises
     ------
     FoldgaugeError : one line on what is wrong with the photo or the set-up, or that nothing could be traced.
     """
     solved = solve_photo(source, setup)
-    placing, *_ = placings(solved)
+    placing, *_ = placings(solved, _near_end(solved))
+    placing = with_marks(placing)
     view, sighting = placing.view, solved.sighting
     of = card or Card()
     untold = measure_untold(
@@ -121,6 +121,7 @@ def measure(
         standoff_err_mm=placing.standoff_err_mm,
         blur_px=sighting.blur_px,
         hand=points,
+        numbers=numbers,
     )
     lengths, angles, budgets = figures(untold, source_sizes(placing.standoff_err_mm, of.near_end_sd_mm))
     return Tracing(
@@ -136,103 +137,35 @@ def measure(
     )
 
 
+def _near_end(solved: Solved) -> NearEnd | None:
+    """How far the near end stands before a sheet behind it, where marks on the page tell it; else None."""
+    page = solved.view.page
+    return None if page is None else NearEnd(page.near_z_mm, Depth.MARKS)
+
+
 def figures(
     untold: Untold, sizes_mm: dict[str, float]
 ) -> tuple[tuple[Figure, ...], tuple[Figure, ...], tuple[Budget, ...]]:
     """Lengths and angles of a traced dummy with their uncertainties, and the budgets of the lengths."""
     profile = untold.profile
-    inputs = Inputs(profile.cov_mm2, profile.cov_by_source)
-    joints = Joints(profile, len(profile.cov_mm2), {})
-    lengths: list[Figure] = []
-    budgets: list[Budget] = []
-    for name, (a, b) in untold.traced.lengths.items():
-        if not joints.has(a, b):
-            continue
-        q = joints.distance(a, b) * _bow_factor(untold, name)
-        lengths.append(
-            Figure(
-                name=name,
-                value=q.value,
-                u=inputs.u(q),
-                unit="mm",
-                by_hand=tuple(j for j in (a, b) if j in profile.by_hand),
-            )
+    traced = traced_lengths(untold)
+    inputs = traced.inputs
+    lengths = [
+        Figure(
+            name=name,
+            value=q.value,
+            u=inputs.u(q),
+            unit="mm",
+            by_hand=tuple(j for j in untold.traced.lengths[name] if j in profile.by_hand),
         )
-        budgets.append(budget_of(name, q.value, q.gradient, profile.cov_by_source, sizes_mm=sizes_mm))
+        for name, q in traced.lengths.items()
+    ]
+    budgets = [
+        budget_of(name, q.value, q.gradient, profile.cov_by_source, sizes_mm=sizes_mm)
+        for name, q in traced.lengths.items()
+    ]
     angles = [
         Figure(name=name, value=q.value * DEG, u=inputs.u(q) * DEG, unit="deg")
-        for name, q in _angles(untold.traced, joints).items()
+        for name, q in traced.angles.items()
     ]
     return tuple(lengths), tuple(angles), tuple(budgets)
-
-
-def _bow_factor(untold: Untold, name: str) -> float:
-    """Return how much longer the card of a bowed strip is than its chord (1 = straight)."""
-    extra = float(untold.profile.extra_arc_mm.get(name, 0.0))
-    a, b = untold.traced.lengths[name]
-    chord = float(np.hypot(*(untold.profile.at(b) - untold.profile.at(a))))
-    return 1.0 + extra / chord if np.isfinite(extra) and chord > 0 else 1.0
-
-
-def _angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
-    """Return opening, angles of fold and legs to their pages, lean of the plane's halves, radians."""
-    page: dict[str, Quantity] = {}
-    if not traced.named:
-        return _numbered_angles(traced, joints)
-    for side in SIDES:
-        panel = page_panel(traced, side)
-        foot = named(Kind.INNER_FOOT, side)
-        inner = panel.joints.index(foot)
-        seen = [j for j in panel.joints[inner:-1] if joints.has(j)]
-        if len(seen) > 1:
-            page[side] = joints.direction(seen[0], seen[-1])
-        elif joints.has(Kind.SPINE, foot):
-            page[side] = joints.direction(Kind.SPINE, foot)
-    if not traced.spine_seen and len(page) == 1:
-        (side, along), *_ = page.items()
-        page[opposite(side)] = _wrapped(along + np.pi)
-    out: dict[str, Quantity] = {}
-    if traced.spine_seen and len(page) == 2:
-        out["opening"] = _wrapped(page["left"] - page["right"])
-    for side, along in sorted(page.items()):
-        turn = 1.0 if side == "right" else -1.0
-        for panel in traced.layout.panels:
-            first, last = panel.joints[0], panel.joints[-1]
-            if panel.side != side or panel.role is Role.PAGE:
-                continue
-            if panel.role is Role.PLANE:
-                tops = [j for j in panel.joints[1:-1] if joints.has(j)]
-                if tops and joints.has("ridge"):
-                    lean = _wrapped(turn * (joints.direction("ridge", tops[-1]) - along))
-                    out[told_of(Told.LEAN, side)] = lean
-            elif joints.has(first, last):
-                out[panel.name] = _wrapped(turn * (joints.direction(first, last) - along))
-    return out
-
-
-def _numbered_angles(traced: Traced, joints: Joints) -> dict[str, Quantity]:
-    """Return angles of numbered panels to the page, counter-clockwise, radians."""
-    feet = [j for j in joints_on_page(traced) if joints.has(j)]
-    if len(feet) < 2:
-        return {}
-    along = joints.direction(feet[0], feet[-1])
-    return {
-        p.name: _wrapped(joints.direction(p.joints[0], p.joints[-1]) - along)
-        for p in traced.layout.panels
-        if p.role is not Role.PAGE and joints.has(p.joints[0], p.joints[-1])
-    }
-
-
-def page_panel(traced: Traced, side: str) -> Panel:
-    """Return the page on a side."""
-    return next(p for p in traced.layout.panels if p.role is Role.PAGE and p.side == side)
-
-
-def joints_on_page(traced: Traced) -> list[str]:
-    """Return the feet on the pages, from left to right."""
-    left, right = (page_panel(traced, side) for side in SIDES)
-    return [*reversed(left.joints[1:-1]), *right.joints[1:-1]]
-
-
-def _wrapped(q: Quantity) -> Quantity:
-    return Quantity(float(np.arctan2(np.sin(q.value), np.cos(q.value))), q.gradient)

@@ -90,6 +90,7 @@ def inked_profile(
         near_ends=panels,
         near_end_gain=gain,
         near_end_sd_mm=layout.near_end_sd_mm,
+        inked=True,
     ), layout
 
 

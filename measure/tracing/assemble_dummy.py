@@ -45,6 +45,8 @@ class AssembleNumbers:
     """... and times this is what it counts, up to all."""
     feet_mm: float = 3.0
     """The sides of a fold stand at least so far apart, ..."""
+    spine_mm: float = 0.5
+    """... each at least so far from a spine that is known, ..."""
     steepest_fold_deg: float = 62.0
     """... lean toward each other, and make at least this with the page, ..."""
     fold_sine: float = 0.1
@@ -141,7 +143,9 @@ def _together(s: Stripe, t: Stripe) -> Stripe | None:
     )
 
 
-def assemble(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array) -> Shape | None:
+def assemble(
+    stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array, marked: Pages | None = None
+) -> Shape | None:
     """Put the likeliest dummy with a parallel fold together; None if no two stripes make one.
 
     Parameters
@@ -149,12 +153,13 @@ def assemble(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array) -
     stripes : as found, strongest first.
     table_mm : height of the table in the sheet's frame, if sheet and dummy stand on the same; else None.
     eye_mm : (3,) the camera's centre: edges that run along the spine point at its foot in this plane.
+    marked : the pages, if marks tell them: then nothing else can be a page.
     """
     across = [s for s in stripes if not aims_at(s.curve, eye_mm)]
     doubtful = [replace(s, score=TUNED.aim_share * s.score) for s in stripes if aims_at(s.curve, eye_mm)]
     pieces = [*joined(across), *doubtful]
     best: Shape | None = None
-    for pages in page_lines(pieces, table_mm):
+    for pages in [marked] if marked is not None else page_lines(pieces, table_mm):
         for shape in _on_pages(pieces, pages):
             if best is None or shape.score > best.score:
                 best = shape
@@ -184,7 +189,7 @@ def _with_fold(
     left: Strip, right: Strip, strips: dict[str, list[Strip]], tops: Sequence[Stripe], pages: Pages
 ) -> Shape | None:
     """Try two strips as the sides of the fold, and add what fits."""
-    if left.stripe is right.stripe:
+    if left.stripe is right.stripe or not _about_spine(left, right, pages):
         return None
     apart = float((right.foot - left.foot) @ pages.right.tangent)
     # The sides of a fold lean toward each other.
@@ -208,16 +213,25 @@ def _with_fold(
             score += half.score
     if not halves:
         return None
-    middle = (left.foot + right.foot) / 2
+    middle = (left.foot + right.foot) / 2 if pages.spine is None else pages.spine
     inner = {s: (middle if pages.flat else pages.of(s).a) for s in SIDES}
     return Shape(
         pages={s: (inner[s], pages.of(s).b) for s in SIDES},
         flat=pages.flat,
+        spine_seen=not pages.flat or pages.spine is not None,
         feet=feet,
         ridge=ridge,
         halves=halves,
         score=score,
     )
+
+
+def _about_spine(left: Strip, right: Strip, pages: Pages) -> bool:
+    """Whether each side of a fold stands on its own page, where the spine is known."""
+    if pages.spine is None:
+        return True
+    ways = ((left, pages.left.tangent), (right, pages.right.tangent))
+    return all(float((strip.foot - pages.spine) @ out) > TUNED.spine_mm for strip, out in ways)
 
 
 def _half(

@@ -1,5 +1,6 @@
 """What of a trace is confirmed by measuring it: halves whose loops shut, joints on which two looks agree."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +29,8 @@ class ConfirmNumbers:
     """A leg within this of running toward the eye is seen edge-on."""
     agree_mm: float = 1.0
     """Two looks at one photo put a joint within this."""
+    traced_mm: float = 1.5
+    """What only one look saw lies within this of where it was traced."""
     ridge_gap_mm: float = 0.8
     """The plane's line comes to the ridge, even if its crease is glued off it."""
     off_plane_mm: float = 1.2
@@ -50,7 +53,10 @@ def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced,
         if not halves:
             continue
         half = halves[0]
-        bad = [leg.name for leg in legs if leg.name not in found or not _confirmed(profile, leg, eye_mm)]
+        feet = traced.at_mm
+        bad = [
+            leg.name for leg in legs if leg.name not in found or not _confirmed(profile, leg, eye_mm, feet)
+        ]
         dropped += bad
         clear = half in found and _comes_to_ridge(profile, half)
         if not clear or len(bad) == len(legs):
@@ -62,10 +68,13 @@ def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced,
     return traced.without(set(dropped), traced.unsure), notes
 
 
-def _confirmed(profile: Profile, leg: Panel, eye_mm: Array) -> bool:
-    """Whether the loop of a leg can shut; less is believed of one that may be an edge running back."""
+def _confirmed(profile: Profile, leg: Panel, eye_mm: Array, traced: Mapping[str, Array]) -> bool:
+    """Whether the loop of a leg can shut; less is believed of one that may be an edge running back.
+
+    Where the foot of the fold was not measured, that it was `traced` is good enough for this.
+    """
     edge_on = _edge_on(profile, leg.name, eye_mm)
-    return _shuts(profile, leg, TUNED.edge_on_closing_mm if edge_on else TUNED.closing_mm)
+    return _shuts(profile, leg, TUNED.edge_on_closing_mm if edge_on else TUNED.closing_mm, traced)
 
 
 def _edge_on(profile: Profile, leg: str, eye_mm: Array) -> bool:
@@ -81,14 +90,16 @@ def _comes_to_ridge(profile: Profile, half: str) -> bool:
     return abs(float((profile.at("ridge") - curve.a) @ curve.normal)) < TUNED.ridge_gap_mm
 
 
-def _shuts(profile: Profile, leg: Panel, within_mm: float) -> bool:
+def _shuts(profile: Profile, leg: Panel, within_mm: float, traced: Mapping[str, Array]) -> bool:
     """Whether the loop of a leg, its spacings and its side of the fold can shut flat."""
     inner, (outer, top) = part_name("inner foot", leg.side), leg.joints
-    if not all(j in profile.joints for j in (inner, outer, top, "ridge")):
+    if not all(j in profile.joints for j in (outer, top, "ridge")):
         return False
+    at = {j: profile.at(j) for j in (outer, top, "ridge")}
+    at[inner] = profile.at(inner) if inner in profile.joints else traced[inner]
 
     def length(a: str, b: str) -> float:
-        return float(np.hypot(*(profile.at(b) - profile.at(a))))
+        return float(np.hypot(*(at[b] - at[a])))
 
     closing = length(inner, "ridge") + length("ridge", top) - length(inner, outer) - length(outer, top)
     return abs(closing) < within_mm
@@ -111,13 +122,23 @@ def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, li
             off = float(np.hypot(*(second.at(joint) - traced.at_mm[joint])))
             if joint in traced.unsure or off > TUNED.corner_mm:
                 out[joint] = WhyUnseen(kind=Unseen.PLANE_END_UNSURE)
-        elif joint in first.joints and np.hypot(*(second.at(joint) - first.at(joint))) > TUNED.agree_mm:
+        elif not _seen_alike(traced, first, second, joint):
             out[joint] = WhyUnseen(kind=Unseen.LOOKS_DIFFER)
             notes.append(Note(kind=Noted.JOINT_LOOKS_DIFFER, names=(joint,)))
     for joint in _off_plane(traced.layout, second, set(second.joints) - set(out)):
         out[joint] = WhyUnseen(kind=Unseen.OFF_THE_PLANE)
         notes.append(Note(kind=Noted.JOINT_OFF_PLANE, names=(joint,)))
     return _without_joints(second, out), notes
+
+
+def _seen_alike(traced: Traced, first: Profile, second: Profile, joint: str) -> bool:
+    """Whether two looks put a joint in one place; for what one of them saw in ink, the trace is the other."""
+    at = second.at(joint)
+    if joint in first.joints and first.inked == second.inked:
+        return bool(np.hypot(*(at - first.at(joint))) <= TUNED.agree_mm)
+    if second.inked and joint in traced.at_mm:
+        return bool(np.hypot(*(at - traced.at_mm[joint])) <= TUNED.traced_mm)
+    return True
 
 
 def _off_plane(layout: Layout, profile: Profile, told: set[str]) -> list[str]:

@@ -14,6 +14,7 @@ from capture.photo import Photo
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.detectors import edges_of
 from measure.guided.measure_profile import measure_profile
+from measure.guided.page.apron_marks import marks_of
 from measure.joints.by_hand import HandPoint
 from measure.layout import Card, Layout, Role
 from measure.measure_errors import MeasureError, PointsError
@@ -26,7 +27,7 @@ from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.confirm_traced import agreed, sound_part
 from measure.tracing.numbered_panels import numbered
-from measure.tracing.trace_dummy import Traced, stripes_in, trace
+from measure.tracing.trace_dummy import Traced, known_pages, stripes_in, trace
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -57,12 +58,14 @@ def measure_untold(
     standoff_err_mm: float = 0.5,
     blur_px: float = 0.9,
     hand: Sequence[HandPoint] = (),
+    numbers: bool = True,
 ) -> Untold:
     """Trace and measure a dummy in a photo.
 
     Parameters
     ----------
     card : what is assumed of the card.
+    numbers : whether panels that make no construction with a name are measured by plain numbers.
     photo, view, sheet, arch, bottom_closed, standoff_mm, standoff_err_mm, blur_px, hand : see
         `measure.guided.measure_profile.measure_profile`.
 
@@ -73,7 +76,13 @@ def measure_untold(
     """
     region = search_region(view, sheet, standoff_mm, arch=arch, bottom_closed=bottom_closed)
     plane = plane_of(photo, view, standoff_mm, region)
-    scene = Scene(edges=edges_of(plane), layout=Layout.of_nothing(card), region=region, blur_px=blur_px)
+    scene = Scene(
+        edges=edges_of(plane),
+        layout=Layout.of_nothing(card),
+        region=region,
+        blur_px=blur_px,
+        marks=marks_of(view, standoff_mm),
+    )
     stripes = stripes_in(scene, sheet)
 
     def look(by: Traced) -> Profile:
@@ -97,10 +106,11 @@ def measure_untold(
     traced = trace(stripes, scene)
     if traced is not None:
         try:
-            return _construction(traced, look, plane.eye_mm)
+            sure = scene.marks is not None and scene.marks.has_tick
+            return _construction(traced, look, plane.eye_mm, sure=sure)
         except _NotConfirmedError as err:
             why = str(err)
-    traced = numbered(stripes, region.table_mm, plane.eye_mm, card)
+    traced = numbered(stripes, region.table_mm, plane.eye_mm, card, known_pages(scene)) if numbers else None
     if traced is not None:
         plain = _plain(traced, look)
         if plain is not None:
@@ -118,8 +128,8 @@ class _NotConfirmedError(MeasureError):
     """What was traced is not what a closer look shows; its text is a reason, no sentence."""
 
 
-def _construction(traced: Traced, look: Look, eye_mm: Array) -> Untold:
-    """Measure a dummy with a parallel fold as traced.
+def _construction(traced: Traced, look: Look, eye_mm: Array, *, sure: bool = False) -> Untold:
+    """Measure a dummy with a parallel fold as traced; `sure` if marks told its page and its spine.
 
     Raises
     ------
@@ -127,17 +137,21 @@ def _construction(traced: Traced, look: Look, eye_mm: Array) -> Untold:
     """
     try:
         first = look(traced)
-        sound, notes = sound_part(traced, first, eye_mm)
+        # What the pen forgot hides a panel of an inked dummy; that speaks against none of the others.
+        sound, notes = (traced, []) if first.inked else sound_part(traced, first, eye_mm)
         second = look(sound.moved(first))
     except PointsError:
         raise
     except MeasureError as err:
         raise _NotConfirmedError("what was traced was not confirmed on a closer look") from err
+    if first.inked and not (second.inked and len(second.joints) >= len(first.joints)):
+        first, second = second, first
     sound, more = sound_part(sound, second, eye_mm)
     profile, told = agreed(sound, first, second)
     found = {p.name for p in profile.panels if p.found}
     lost = [p.side for p in sound.layout.panels if p.role is Role.FOLD and p.name not in found]
-    if lost:
+    # Where the page and the spine are known, one side of the fold is enough.
+    if len(lost) > (1 if sure else 0):
         raise _NotConfirmedError(f"the {lost[0]} side of its fold was not confirmed")
     innermost = (part_name("leg top", s, n) for s in SIDES for n in (0, 1))
     if not any(top in profile.joints for top in innermost):

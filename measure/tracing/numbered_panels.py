@@ -42,11 +42,21 @@ class NumberedNumbers:
 TUNED = NumberedNumbers()
 
 
-def numbered(stripes: Sequence[Stripe], table_mm: float | None, eye_mm: Array, card: Card) -> Traced | None:
-    """Return a layout of numbered panels on a flat spread; None if no two that stand carry a third."""
+def numbered(
+    stripes: Sequence[Stripe],
+    table_mm: float | None,
+    eye_mm: Array,
+    card: Card,
+    marked: Pages | None = None,
+) -> Traced | None:
+    """Return a layout of numbered panels on a flat spread; None if no two that stand carry a third.
+
+    `marked` are the pages, if marks tell them.
+    """
     clear = [s for s in stripes if s.score > TUNED.least_score and not aims_at(s.curve, eye_mm)]
     best: tuple[float, Pages, list[Strip], list[tuple[Stripe, list[int]]]] | None = None
-    for pages in (p for p in page_lines(clear, table_mm) if p.flat and p.score > 0):
+    likely = page_lines(clear, table_mm) if marked is None else [marked]
+    for pages in (p for p in likely if p.flat and p.score > 0):
         strips = _apart(standing(clear, pages.right, 1.0))
         uppers = _uppers(clear, strips, pages)
         joined = {k for _, on in uppers for k in on}
@@ -159,6 +169,7 @@ def _traced(
         depth_mm=card.depth_mm,
         base_mm=card.base_mm,
         near_end_sd_mm=card.near_end_sd_mm,
+        heights_known=False,
     )
     return replace(
         Traced(layout=layout, at_mm=at, lengths=lengths, spine_seen=False),

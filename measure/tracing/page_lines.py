@@ -1,12 +1,16 @@
-"""Stripes that may be the pages of a spread: one long line (flat), or two that meet (propped open)."""
+"""The pages of a spread: as marks tell them, else stripes: one long line (flat), or two that meet."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from capture.arrays import Array
 from measure.geometry import Curve, crossing
-from measure.layout import FLAT_DEG
+from measure.layout import FLAT_DEG, Layout
+from measure.page_marks import PageMarks, marked_line, seeds_of
+from measure.part_names import part_name
+from measure.sides import SIDES
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.traced_shape import TUNED as SHAPE
 
@@ -60,12 +64,16 @@ TUNED = PageLineNumbers()
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Pages:
-    """Lines of the two pages, from the spine (or middle) outwards; the same line twice if flat."""
+    """Lines of the two pages, from the spine (or middle) outwards; the same line twice if flat.
+
+    `spine` is the spine where a mark tells it; None where it is not known or is where the pages meet.
+    """
 
     left: Curve
     right: Curve
     flat: bool
     score: float
+    spine: Array | None = None
 
     def of(self, side: str) -> Curve:
         """Return the line of the page on one side, outwards."""
@@ -105,6 +113,30 @@ def page_lines(stripes: Sequence[Stripe], table_mm: float | None) -> list[Pages]
     likeliest = [sorted(kind, key=lambda p: -p.score)[: TUNED.n_pages] for kind in (out, books)]
     unseen = [] if table_mm is None or not stripes else [_on_table(stripes, table_mm)]
     return [*likeliest[0], *likeliest[1], *unseen]
+
+
+def marked_pages(marks: PageMarks, layout: Layout) -> Pages | None:
+    """Return the pages that marks tell, joints' lines; None if they tell of neither.
+
+    A page of which nothing is marked goes on in the line of the other.
+    """
+    lines = {side: marked_line(marks, layout, part_name("page", side)) for side in SIDES}
+    left, right = lines["left"], lines["right"]
+    if left is None and right is None:
+        return None
+    if left is None and right is not None:
+        left = Curve(a=right.a, b=2 * right.a - right.b)
+    if right is None and left is not None:
+        right = Curve(a=left.a, b=2 * left.a - left.b)
+    assert left is not None and right is not None
+    rise = float(np.rad2deg(np.arccos(np.clip(-left.tangent @ right.tangent, -1.0, 1.0))))
+    return Pages(
+        left=left,
+        right=right,
+        flat=rise < FLAT_DEG,
+        score=TUNED.cap,
+        spine=seeds_of(marks, layout)["spine"] if marks.has_tick else None,
+    )
 
 
 def _page_below(stripe: Stripe, lying: Sequence[Stripe]) -> bool:

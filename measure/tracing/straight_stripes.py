@@ -1,11 +1,11 @@
 """Straight near-end stripes anywhere in the window, with no layout to expect them.
 
 The picture, seen straight on, is turned through half a circle in small steps. At each turn every place is
-asked, as along any curve (`measure.edges`), how strongly the profile across it speaks for two sharp steps
-one card apart;
+asked how strongly the profile across it speaks for a near end (`measure.tracing.near_ends_in_rows`);
 along each line of that direction the best stretch is taken (largest sum of what exceeds a threshold).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array, Pixels, Single
 from capture.sheet.marker_sheet import MarkerSheet
-from measure.edges.edge_evidence import EdgeEvidence, Template, capped
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
@@ -39,10 +38,6 @@ class StripeSearchNumbers:
     """Between turns: a stripe seen two degrees off its own direction is still sharp."""
     slants: int = 8
     """Directions per turn, half a degree apart."""
-    station_cap: float = 20.0
-    """One place speaks for at most so much, ..."""
-    two_steps: float = 2.0
-    """... and half of it counts where the weaker of the two steps has less than this."""
     least_station: float = 7.0
     """Evidence that one millimetre must bring to be part of a stripe."""
     least_sum: float = 60.0
@@ -53,14 +48,6 @@ class StripeSearchNumbers:
     """Stripes kept of each direction, ..."""
     n_keep: int = 120
     """... and of all."""
-    far_weight: float = 0.6
-    """What speaks for the near end of a panel whose far end a line would be counts against it, ..."""
-    far_cap: float = 20.0
-    """... up to so much a place, ..."""
-    far_slack_mm: float = 0.5
-    """... within this, ..."""
-    far_least_mm: float = 0.8
-    """... where the two lie farther apart than this."""
     apart_mm: float = 0.5
     """Of lines of one direction nearer to each other the best is kept."""
     pattern_mm: float = 0.6
@@ -99,6 +86,8 @@ class Straight:
     grey: Single
     valid: Pixels
     origin: Array
+    eye: Array  # foot (2,) of the eye in the plane
+    px_per_mm: float  # scale of the photo in the middle
 
     @property
     def middle(self) -> Array:
@@ -123,7 +112,8 @@ def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
     for left, right, bottom, top in region.masked:
         valid &= ~(((x > left) & (x < right))[None, :] & ((y > bottom) & (y < top))[:, None])
     # A fine photo is reduced first, so that nothing is read between two samples.
-    factor = plane.view.px_per_mm(np.array([x.mean(), y.mean()]), plane.z_mm) / TUNED.per_mm
+    scale = plane.view.px_per_mm(np.array([x.mean(), y.mean()]), plane.z_mm)
+    factor = scale / TUNED.per_mm
     grey = (
         cv2.GaussianBlur(plane.grey, (0, 0), TUNED.smooth * factor) if factor > TUNED.reduce else plane.grey
     )
@@ -131,33 +121,31 @@ def straight_on(plane: MeasuringPlane, region: Region) -> Straight:
         grey=np.asarray(cv2.remap(grey, u, v, cv2.INTER_LINEAR), dtype=np.float32),
         valid=valid.astype(np.uint8),
         origin=np.array([region.left, region.bottom]),
+        eye=plane.eye_mm[:2],
+        px_per_mm=scale,
     )
 
 
-def find_stripes(
-    edges: EdgeEvidence, straight: Straight, template: Template, n_keep: int = TUNED.n_keep
-) -> list[Stripe]:
+Rows = Callable[[Array, Array, float], Array]
+"""Evidence (R, D) for near ends in rows (R, D) of grey values, at offsets (D,) mm, the eye at that offset."""
+
+
+def find_stripes(straight: Straight, evidence: Rows, n_keep: int = TUNED.n_keep) -> list[Stripe]:
     """Find straight stripes in all directions, strongest first, the same stripe only once.
 
     Parameters
     ----------
-    edges : how near ends are seen in the photo.
     straight : the region straightened.
-    template : what a near end looks like across; its depth says where far ends would lie.
+    evidence : how near ends are seen across a direction; see `measure.tracing.near_ends_in_rows`.
     """
-    plane = edges.plane
-    scale = plane.view.px_per_mm(straight.middle, plane.z_mm)
     found: list[Stripe] = []
     for turn in np.arange(0.0, 180.0, TUNED.turn_deg):
-        found += _at_turn(edges, straight, template, np.deg2rad(turn), scale)
-    return distinct(sorted(found, key=lambda s: -s.score))[:n_keep]
+        found += _at_turn(straight, evidence, np.deg2rad(turn))
+    return distinct(sorted(found, key=lambda s: -s.score), n_keep)
 
 
-def _at_turn(
-    edges: EdgeEvidence, straight: Straight, template: Template, turn: float, scale: float
-) -> list[Stripe]:
+def _at_turn(straight: Straight, evidence: Rows, turn: float) -> list[Stripe]:
     """Stripes whose direction lies within half a turn step of `turn` (rad, from sheet x)."""
-    plane = edges.plane
     c, s = np.cos(turn), np.sin(turn)
     along, across = np.array([c, s]), np.array([-s, c])
     h, w = straight.grey.shape
@@ -182,40 +170,23 @@ def _at_turn(
     )
     grey = turned.reshape(-1, fine, cols).mean(axis=1, dtype=np.float64)
     seen = valid.reshape(-1, fine, cols).min(axis=1) > 0
-    low, high = edges.in_picture(grey, template, TUNED.per_mm, scale)
     offsets = (np.arange(cols) - n_col) / TUNED.per_mm
     base = straight.middle
-    eye = float((plane.eye_mm[:2] - base) @ across)
-    away = offsets > eye  # beyond the eye the background lies at larger offsets
-    outer, inner = np.where(away, high, low), np.where(away, low, high)
-    score = capped(outer, inner, TUNED.station_cap)
-    score = np.where(np.minimum(outer, inner) > TUNED.two_steps, score, 0.5 * score)
-    score -= TUNED.far_weight * _near_of(np.minimum(outer, TUNED.far_cap), offsets, eye, plane, template)
+    score = evidence(grey, offsets, float((straight.eye - base) @ across))
     score = np.where(seen, score, 0.0) - TUNED.least_station
     out: list[Stripe] = []
     places = (np.arange(len(score)) - (len(score) - 1) / 2) * TUNED.row_mm
-    for k in range(TUNED.slants):
-        slant = np.tan(np.deg2rad((k - (TUNED.slants - 1) / 2) * TUNED.turn_deg / TUNED.slants))
-        lines = _sheared(score, slant)
-        total, first, last = best_stretches(lines)
+    slants = np.tan(
+        np.deg2rad((np.arange(TUNED.slants) - (TUNED.slants - 1) / 2) * TUNED.turn_deg / TUNED.slants)
+    )
+    found = best_stretches(np.hstack([_sheared(score, slant) for slant in slants]))
+    for slant, total, first, last in zip(slants, *(np.split(f, TUNED.slants) for f in found), strict=True):
         for col in _crests(total):
             p0, p1 = places[first[col]] - TUNED.row_mm / 2, places[last[col]] + TUNED.row_mm / 2
             if p1 - p0 < TUNED.least_mm:
                 continue
             a, b = (base + p * along + (offsets[col] + slant * p) * across for p in (p0, p1))
             out.append(Stripe(curve=Curve(a=a, b=b), score=float(total[col])))
-    return out
-
-
-def _near_of(outer: Array, offsets: Array, eye: float, plane: MeasuringPlane, template: Template) -> Array:
-    """Evidence (R, D) at the place where the near end would lie if an edge here were a panel's FAR end."""
-    per_mm = template.depth_mm / (plane.eye_mm[2] - plane.z_mm)
-    shift = (offsets - eye) * per_mm
-    wide = np.asarray(
-        cv2.dilate(outer, np.ones((1, 2 * int(TUNED.far_slack_mm * TUNED.per_mm) + 1))), dtype=np.float64
-    )
-    at = np.clip(np.rint((offsets + shift - offsets[0]) * TUNED.per_mm).astype(int), 0, len(offsets) - 1)
-    out: Array = np.where(np.abs(shift)[None, :] > TUNED.far_least_mm, wide[:, at], 0.0)
     return out
 
 
@@ -239,19 +210,18 @@ def best_stretches(lines: Array) -> tuple[Array, NDArray[np.intp], NDArray[np.in
     Source: J. Bentley, "Programming Pearls: Algorithm Design Techniques", Comm. ACM 27(9), 1984.
     """
     n = lines.shape[1]
-    run, start = np.zeros(n), np.zeros(n, dtype=np.intp)
-    best = np.zeros(n)
-    first, last = np.zeros(n, dtype=np.intp), np.zeros(n, dtype=np.intp)
+    run, best = np.zeros(n), np.zeros(n)
+    start, first, last = (np.zeros(n, dtype=np.intp) for _ in range(3))
+    fresh, better = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     for i, row in enumerate(lines):
-        fresh = run <= 0
-        start = np.where(fresh, i, start)
-        run = np.where(fresh, row, run + row)
-        better = run > best
-        best, first, last = (
-            np.where(better, run, best),
-            np.where(better, start, first),
-            np.where(better, i, last),
-        )
+        np.less_equal(run, 0, out=fresh)
+        np.copyto(run, 0, where=fresh)
+        np.copyto(start, i, where=fresh)
+        np.add(run, row, out=run)
+        np.greater(run, best, out=better)
+        np.copyto(best, run, where=better)
+        np.copyto(first, start, where=better)
+        np.copyto(last, i, where=better)
     return best, first, last
 
 
@@ -291,20 +261,30 @@ def _on_pattern(stripe: Stripe, plane: MeasuringPlane, sheet: MarkerSheet) -> bo
     return False
 
 
-def distinct(stripes: list[Stripe]) -> list[Stripe]:
-    """Drop stripes that run along a stronger one (within 0.8 mm and 3 degrees over most of their length)."""
+def distinct(stripes: list[Stripe], most: int | None = None) -> list[Stripe]:
+    """Drop stripes that run along a stronger one (within 0.8 mm and 3 degrees over most of their length).
+
+    `most` ends it once so many are kept.
+    """
     out: list[Stripe] = []
+    places = np.linspace(0.1, 0.9, 5)[:, None]
+    kept = np.zeros((0, 7))  # start, tangent, normal, length of those kept
     for s in stripes:
-        points = s.curve.points(np.linspace(0.1, 0.9, 5))
-        if not any(_covers(t.curve, points, s.curve.tangent) for t in out):
-            out.append(s)
+        curve = s.curve
+        if len(kept) and _along_any(kept, curve.a + places * (curve.b - curve.a), curve.tangent):
+            continue
+        out.append(s)
+        if len(out) == most:
+            break
+        kept = np.vstack([kept, [*curve.a, *curve.tangent, *curve.normal, curve.length]])
     return out
 
 
-def _covers(curve: Curve, points: Array, tangent: Array) -> bool:
-    off = points - curve.a
-    along, across = off @ curve.tangent, off @ curve.normal
-    if abs(float(curve.normal @ tangent)) > np.sin(np.deg2rad(TUNED.same_deg)):
-        return False
-    near = (np.abs(across) < TUNED.same_mm) & (along > -1.0) & (along < curve.length + 1.0)
-    return bool(near.sum() >= 3)
+def _along_any(kept: Array, points: Array, tangent: Array) -> bool:
+    """Whether points (5, 2) of a line of that direction lie along any of the lines kept (N, 7)."""
+    start, way, normal, length = kept[:, 0:2], kept[:, 2:4], kept[:, 4:6], kept[:, 6]
+    off = points[:, None, :] - start
+    along, across = np.sum(off * way, axis=2), np.sum(off * normal, axis=2)
+    near = (np.abs(across) < TUNED.same_mm) & (along > -1.0) & (along < length + 1.0)
+    turned = np.abs(normal @ tangent) > np.sin(np.deg2rad(TUNED.same_deg))
+    return bool(np.any((near.sum(axis=0) >= 3) & ~turned))

@@ -15,7 +15,6 @@ import numpy as np
 from capture.arrays import Array
 from capture.sheet.marker_sheet import MarkerSheet
 from measure.edges.candidate_lines import best_lines, line_scores
-from measure.edges.edge_evidence import Template
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
 from measure.layout import Card, Layout, Panel, Role
@@ -24,14 +23,9 @@ from measure.profile import Profile
 from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.assemble_dummy import assemble
-from measure.tracing.straight_stripes import TUNED as PICTURE
-from measure.tracing.straight_stripes import (
-    Straight,
-    Stripe,
-    find_stripes,
-    straight_on,
-    without_pattern,
-)
+from measure.tracing.near_ends_in_rows import coarse_line, coarse_template, inked_lines, pale_edges
+from measure.tracing.page_lines import Pages, marked_pages
+from measure.tracing.straight_stripes import Stripe, distinct, find_stripes, straight_on, without_pattern
 from measure.tracing.traced_shape import Half, Shape
 
 
@@ -53,10 +47,6 @@ class TraceNumbers:
     """... and so much of its ends."""
     weak_step_mm: float = 0.1
     """Steps in which it is looked for."""
-    picture_blur: float = 0.4
-    """What the straightened picture blurs itself, samples, ..."""
-    least_blur_mm: float = 0.08
-    """... and the least blur reckoned with in it."""
 
 
 TUNED = TraceNumbers()
@@ -72,7 +62,8 @@ class Traced:
         fold's feet) at the origin.
     at_mm : the joints in sheet coordinates, mm.
     lengths : length name -> its two joints, in the order they are told.
-    spine_seen : False for a flat base: then the spine of the layout is a guess, half way between the feet.
+    spine_seen : False for a flat base without a mark: then the spine of the layout is a guess, half way
+        between the feet.
     unsure : joints whose place in the trace is a guess; what is measured there is not to be believed.
     named : False if no construction was recognised and the panels only have numbers.
     """
@@ -121,28 +112,25 @@ class Traced:
 
 
 def stripes_in(scene: Scene, sheet: MarkerSheet) -> list[Stripe]:
-    """Return the stripes in the photo that look like near ends, strongest first."""
+    """Return the stripes in the photo that look like near ends, pale or inked, strongest first."""
     straight = straight_on(scene.plane, scene.region)
-    template = coarse_template(scene, straight)
-    return without_pattern(find_stripes(scene.edges, straight, template), scene.plane, sheet)
+    pale = find_stripes(straight, pale_edges(scene.edges, coarse_template(scene, straight), straight))
+    inked = find_stripes(straight, inked_lines(coarse_line(scene, straight), straight))
+    both = distinct(sorted([*pale, *inked], key=lambda s: -s.score))
+    return without_pattern(both, scene.plane, sheet)
+
+
+def known_pages(scene: Scene) -> Pages | None:
+    """Return the pages that marks tell; None without marks."""
+    return None if scene.marks is None else marked_pages(scene.marks, scene.layout)
 
 
 def trace(stripes: Sequence[Stripe], scene: Scene) -> Traced | None:
     """Trace a dummy with a parallel fold among stripes; None if none can be made out."""
-    shape = assemble(stripes, scene.region.table_mm, scene.plane.eye_mm)
+    shape = assemble(stripes, scene.region.table_mm, scene.plane.eye_mm, known_pages(scene))
     if shape is None:
         return None
     return traced_of(_with_weak_legs(scene, shape), scene.layout.card)
-
-
-def coarse_template(scene: Scene, straight: Straight) -> Template:
-    """Return the stripe to look for in the straightened picture, whose samples blur a little themselves."""
-    scale = scene.plane.view.px_per_mm(straight.middle, scene.plane.z_mm)
-    blur = max(
-        float(np.hypot(scene.blur_px / scale, TUNED.picture_blur / PICTURE.per_mm)), TUNED.least_blur_mm
-    )
-    of = scene.layout
-    return scene.edges.template(card_mm=of.card_mm, blur_mm=blur, depth_mm=of.depth_mm)
 
 
 def _with_weak_legs(scene: Scene, shape: Shape) -> Shape:
@@ -227,15 +215,16 @@ def traced_of(shape: Shape, card: Card) -> Traced:
         joint_names=names,
         xy_mm=turned,
         panels=every,
-        opening_deg=180.0 if shape.flat else opening,
+        opening_deg=opening if shape.spine_seen else 180.0,
         card_mm=card.card_mm,
         depth_mm=card.depth_mm,
         base_mm=card.base_mm,
         near_end_sd_mm=card.near_end_sd_mm,
+        heights_known=False,
     )
     unsure = {part_name("plane edge", s) for s, half in shape.halves.items() if not half.corner}
     return Traced(
-        layout=layout, at_mm=at, lengths=lengths, spine_seen=not shape.flat, unsure=frozenset(unsure)
+        layout=layout, at_mm=at, lengths=lengths, spine_seen=shape.spine_seen, unsure=frozenset(unsure)
     )
 
 

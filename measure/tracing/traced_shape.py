@@ -66,6 +66,7 @@ class Shape:
     pages : side -> (inner end, outer end) of the page as seen; the inner end of a flat page is the middle
         between the feet of the fold.
     flat : whether the pages make one line.
+    spine_seen : whether the inner ends of the pages are the spine.
     feet : side -> foot of the fold.
     ridge : where the fold's sides meet.
     halves : side -> half of the plane; a side without one is missing.
@@ -74,6 +75,7 @@ class Shape:
 
     pages: dict[str, tuple[Array, Array]]
     flat: bool
+    spine_seen: bool
     feet: dict[str, Array]
     ridge: Array
     halves: dict[str, Half] = field(default_factory=dict)

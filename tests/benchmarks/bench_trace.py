@@ -1,7 +1,8 @@
 """How many photographs of known dummies are traced completely and right without a spec.
 
-Run from the top folder: ``python tests/benchmarks/bench_trace.py [FOLDER ...]`` (default: sample_images).
-Each folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how many were
+Run from the top folder: ``python tests/benchmarks/bench_trace.py [FOLDER or PHOTO ...]`` (default:
+sample_images). A folder holds NAME.jpg with NAME.truth.json and, where the lens is known, NAME.camera.toml.
+Per photo one line; then how many were
 
 - complete: every joint found, every length right (within 0.8 mm or 1.2 U);
 - but for the plane's edge: the same, except that an outer edge of the plane was said to be undetermined;
@@ -12,13 +13,19 @@ Each folder holds NAME.jpg with NAME.truth.json. Per photo one line; then how ma
 """
 
 import json
+import re
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from capture.arrays import Array
+from capture.camera.camera_file import read_camera
 from capture.errors import FoldgaugeError
 from capture.setup import Setup
 from compare.jobs.measure_dummy import Tracing, measure
@@ -27,9 +34,33 @@ RIGHT_MM = 0.8
 SAME_MM = 3.0
 
 
+PLACES = {"F": "outer foot", "L": "leg top", "T": "inner foot", "E": "plane edge", "P": "fore edge"}
+SIDES = {"L": "left", "R": "right"}
+
+
+def true_joints(result: Tracing, truth: dict[str, Any]) -> dict[str, Array]:
+    """Where the dummy's joints are seen in the measured plane, by our names where they have one."""
+    seen = truth["joints_px"] if "joints_px" in truth else truth["joints_px_at_z0"]
+    at = result.view.to_plane(np.array(list(seen.values())), result.profile.standoff_mm)
+    return {_our_name(name): xy for name, xy in zip(seen, at, strict=True)}
+
+
+def _our_name(name: str) -> str:
+    """Return `s1.L1.F` as "outer foot left", `s2.R` as "stage 2 ridge"; what has no name of ours as it is."""
+    if name == "S":
+        return "spine"
+    found = re.fullmatch(r"(?:s(\d)\.)?(?:R|([TEP])_([LR])|([LR])(\d)\.([FL]))", name)
+    if not found:
+        return name
+    stage = f"stage {found[1]} " if found[1] not in (None, "1") else ""
+    if found[2]:
+        return f"{stage}{PLACES[found[2]]} {SIDES[found[3]]}"
+    return f"{stage}{PLACES[found[6]]} {SIDES[found[4]]}" if found[4] else f"{stage}ridge"
+
+
 def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
     """Return the class of a result, and what is missing or wrong."""
-    true = {j: np.array(xy) for j, xy in truth["joints_mm"].items()}
+    true = true_joints(result, truth)
     has = {j for j in true if not j.startswith("fore edge") and j != "spine"}
     told = [j for j in result.profile.joints if not j.startswith("fore edge") and j != "spine"]
     nearest = {j: min(true, key=lambda t: np.hypot(*(true[t] - result.profile.at(j)))) for j in told}
@@ -54,17 +85,29 @@ def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
     return ("but for the plane's edge" if edges else "partial"), "without " + ", ".join(missing)
 
 
-def main(folders: list[Path]) -> None:
+def photos(places: list[Path]) -> Iterator[tuple[Path, dict[str, Any]]]:
+    """Photos with their truth, in order of name."""
+    for place in places:
+        for photo in [place] if place.is_file() else sorted(place.glob("*.jpg")):
+            path = photo.with_suffix(".truth.json")
+            truth = json.loads(path.read_text()) if path.exists() else {}
+            if truth.get("lengths_mm") and ("joints_px" in truth or "joints_px_at_z0" in truth):
+                yield photo, truth
+
+
+def main(places: list[Path]) -> None:
     """Print a line per photo and the counts."""
     counts: Counter[str] = Counter()
-    for path in (p for folder in folders for p in sorted(folder.glob("*.truth.json"))):
-        photo = path.with_name(path.name.replace(".truth.json", ".jpg"))
-        truth = json.loads(path.read_text())
-        if not photo.exists() or not truth.get("lengths_mm"):
-            continue
-        standoff = truth["standoff_mm"] or None
+    for photo, truth in photos(places):
+        standoff = None if truth.get("doorstep") else truth["standoff_mm"] or None
+        camera = photo.with_suffix(".camera.toml")
         try:
-            setup = Setup(use=truth["use"], standoff_mm=standoff, bars_mm=truth.get("bars_read_mm"))
+            setup = Setup(
+                use=truth["use"],
+                standoff_mm=standoff,
+                bars_mm=truth.get("bars_read_mm"),
+                camera=read_camera(camera) if camera.exists() else None,
+            )
             result = measure(photo, setup)
             kind, what = judged(result, truth)
         except FoldgaugeError as err:

@@ -18,6 +18,7 @@ from capture.sight.sighting import find_sheet
 from compare.cli import main
 from compare.compare_errors import OutputError
 from compare.design.load_spec import load_spec
+from compare.jobs import judge_dummy
 from compare.jobs.check_dummy import check
 from compare.jobs.measure_dummy import Tracing, measure
 from compare.tell.trace.starter_spec import draft_text, write_draft
@@ -119,6 +120,31 @@ def test_the_command_writes_its_files_and_prints(tmp_path: Path) -> None:
     for name in names:
         assert name.stat().st_size > 100
     assert cv2.imread(str(names[0])) is not None
+
+
+@pytest.mark.photo
+def test_without_a_spec_the_craft_judges(monkeypatch: pytest.MonkeyPatch) -> None:
+    result, _ = traced("short_leg")
+    monkeypatch.setattr(judge_dummy, "measure", lambda *a, **k: result)
+    photo = str(SAMPLES / "short_leg.jpg")
+    told = CliRunner().invoke(main, ["check", photo])
+    assert told.exit_code == 3 and told.stderr == ""
+    assert told.stdout.startswith("The right half leans 2.4 degrees: the right leg is 1.9 mm")
+    assert "either make the right leg anew" in told.stdout and "Knife: " in told.stdout
+    told = CliRunner().invoke(main, ["check", photo, "--as", "oblique", "--json"])
+    data = json.loads(told.stdout)
+    assert told.exit_code == 3 and data["verdict"] == "does not conform" and data["pairs"] == {}
+    assert data["sums"]["closing sum right"]["measured"] == pytest.approx(1.9, abs=0.4)
+
+
+def test_what_only_a_spec_can_answer_is_refused_without_one(tmp_path: Path) -> None:
+    for more, message in (
+        (["--report", str(tmp_path / "r.html")], "--report: a spec is needed for this"),
+        (["--closed", "c.jpg"], "--closed: a spec is needed for this"),
+        (["b.jpg"], "more than one photo: a spec is needed for this"),
+        (["--spec", "s.toml", "--as", "oblique"], "--as: a spec says what the dummy is"),
+    ):
+        assert message in one_line(CliRunner().invoke(main, ["check", "a.jpg", *more]))
 
 
 @pytest.mark.photo

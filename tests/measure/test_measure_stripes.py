@@ -4,12 +4,15 @@ import numpy as np
 import pytest
 
 from capture.sheet.marker_sheet import SHEETS
+from measure.edges.dark_line import DarkLine, columns, dark_line_evidence
+from measure.edges.dark_lines_everywhere import dark_lines_everywhere
 from measure.edges.detectors import edges_of
 from measure.edges.edge_evidence import Template
 from measure.edges.stripe_evidence import near_end_evidence, two_steps_everywhere
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
+from measure.tracing.near_ends_in_rows import inked_lines, pale_edges
 from measure.tracing.straight_stripes import (
     TUNED,
     Straight,
@@ -27,6 +30,11 @@ TEMPLATE = Template(card_mm=0.3, blur_mm=0.12, depth_mm=60.0)
 def plane_of(picture: np.ndarray, z_mm: float = 0.0) -> MeasuringPlane:
     view = close_camera()
     return MeasuringPlane(grey=picture, view=view, z_mm=z_mm, eye_mm=view.eye_mm())
+
+
+def pale_stripes(plane: MeasuringPlane, region: Region) -> list[Stripe]:
+    straight = straight_on(plane, region)
+    return find_stripes(straight, pale_edges(edges_of(plane), TEMPLATE, straight))
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -59,6 +67,46 @@ def test_the_test_across_is_that_of_the_guided_measurement() -> None:
     assert low[:, n:-n] == pytest.approx(guided.inner, rel=1e-4, abs=1e-5)
 
 
+@pytest.mark.parametrize("dark", ["neither", "low", "high"])
+def test_ink_everywhere_is_ink_as_along_a_curve(dark: str) -> None:
+    rng = np.random.default_rng(5)
+    line = DarkLine(width_mm=0.35, blur_mm=0.1)
+    x = (np.arange(180) - 90) / TUNED.per_mm
+    sides, ink = columns(x, line.width_mm, line.blur_mm)
+    left, right = {"neither": (0.4, 0.2), "low": (0.02, 0.3), "high": (0.3, 0.02)}[dark]
+    rows = left * sides[:, 0] + right * sides[:, 2] + line.level * ink + rng.normal(0, 0.002, (4, 180))
+    seen = dark_lines_everywhere(rows, line, TUNED.per_mm, 9.0)
+    n = int(round(line.half_mm * TUNED.per_mm))
+    for sign, edge in ((1.0, seen.edge_high), (-1.0, seen.edge_low)):
+        along = dark_line_evidence(rows, x, line, sign, 9.0)
+        assert seen.dip[:, n:-n] == pytest.approx(along.dip, abs=1e-3)
+        assert edge[:, n:-n] == pytest.approx(along.edge, abs=1e-3)
+    if dark == "neither":
+        assert np.argmax(seen.dip, axis=1) == pytest.approx([90] * 4) and seen.dip.max() > 4.0
+    else:  # only the face's step is left
+        edge = seen.edge_low if dark == "low" else seen.edge_high
+        assert abs(np.argmax(edge[:, 60:120], axis=1) - 30).max() <= 1
+
+
+@pytest.mark.parametrize("degrees", [12.0, 90.0, 141.0])
+def test_an_inked_near_end_in_any_direction_is_found_where_it_is(degrees: float) -> None:
+    way = np.array([np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))])
+    rng = np.random.default_rng(int(degrees))
+    view = close_camera()
+    middle = view.to_plane(np.array([[279.5, 149.5]]))[0]
+    curve = Curve(a=middle - 10 * way, b=middle + 10 * way)
+    picture = near_end_picture(view, curve, (0.45, 0.02, 0.3), noise=0.004, rng=rng)
+    x, y = middle
+    plane = plane_of(picture)
+    straight = straight_on(plane, Region(left=x - 26, right=x + 26, bottom=y - 13, top=y + 13, table_mm=None))
+    found = find_stripes(straight, inked_lines(DarkLine(width_mm=0.3, blur_mm=0.12), straight))
+    best = found[0].curve
+    assert abs(float(best.normal @ way)) < np.sin(np.deg2rad(1.0))
+    assert np.max(np.abs((best.points(np.array([0.2, 0.5, 0.8])) - curve.a) @ curve.normal)) < 0.25
+    along = np.sort((np.array([best.a, best.b]) - curve.a) @ curve.tangent)
+    assert along[0] < 2.5 and along[1] > 17.5
+
+
 @pytest.mark.parametrize("degrees", [0.0, 17.3, 45.0, 88.0, 90.0, 131.0, 179.0])
 def test_a_near_end_in_any_direction_is_found_where_it_is(degrees: float) -> None:
     way = np.array([np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))])
@@ -72,7 +120,7 @@ def test_a_near_end_in_any_direction_is_found_where_it_is(degrees: float) -> Non
     region = Region(left=x - 26, right=x + 26, bottom=y - 13, top=y + 13, table_mm=None)
     plane = plane_of(picture)
     # The picture's own two edges beyond the card's ends are long steps, too.
-    found = [s.curve for s in find_stripes(edges_of(plane), straight_on(plane, region), TEMPLATE)[:3]]
+    found = [s.curve for s in pale_stripes(plane, region)[:3]]
     best = min(found, key=lambda c: abs(float(c.normal @ way)))
     assert abs(float(best.normal @ way)) < np.sin(np.deg2rad(1.0))
     off = (best.points(np.array([0.2, 0.5, 0.8])) - curve.a) @ curve.normal
@@ -88,7 +136,9 @@ def test_a_blank_picture_has_no_stripes() -> None:
     plane = plane_of(picture)
     x, y = plane.view.to_plane(np.array([[280.0, 150.0]]))[0]
     region = Region(left=x - 26, right=x + 26, bottom=y - 13, top=y + 13, table_mm=None)
-    assert find_stripes(edges_of(plane), straight_on(plane, region), TEMPLATE) == []
+    assert pale_stripes(plane, region) == []
+    straight = straight_on(plane, region)
+    assert find_stripes(straight, inked_lines(DarkLine(width_mm=0.3, blur_mm=0.1), straight)) == []
 
 
 def test_masked_parts_are_not_valid() -> None:

@@ -6,68 +6,12 @@ import numpy as np
 import pytest
 
 from measure.layout import Card
-from measure.profile import PanelFit, Profile
-from measure.reasons import Note, Noted, Unseen, WhyUnseen
+from measure.reasons import Note, Noted
 from measure.tracing.confirm_traced import agreed, sound_part
 from measure.tracing.trace_dummy import Traced, traced_of
-from measure.tracing.traced_shape import Half, Shape
-from tests.helpers.drawn_dummy import at_opening
+from tests.helpers.made_traces import traced_profile, traced_shape
 
 EYE = np.array([45.0, 130.0, 700.0])
-AT = {name: np.array(xy) for name, xy in at_opening(180.0).items()}
-
-
-def shape(corner: bool = True) -> Shape:
-    halves = {
-        s: Half(
-            edge=AT[f"plane edge {s}"],
-            legs=((AT[f"outer foot {s}"], AT[f"leg top {s}"]),),
-            score=500.0,
-            corner=corner,
-        )
-        for s in ("left", "right")
-    }
-    return Shape(
-        pages={s: (AT["spine"], AT[f"fore edge {s}"]) for s in ("left", "right")},
-        flat=True,
-        feet={s: AT[f"inner foot {s}"] for s in ("left", "right")},
-        ridge=AT["ridge"],
-        halves=halves,
-        score=3000.0,
-    )
-
-
-def profile(traced: Traced, missing: tuple[str, ...] = (), **moved: tuple[float, float]) -> Profile:
-    """A profile that finds every panel but the missing ones, with some joints moved (underscores: blanks)."""
-    shift = {k.replace("_", " "): np.array(v) for k, v in moved.items()}
-    at = {n: AT[n] + shift.get(n, 0.0) for n in traced.layout.joint_names if n in AT}
-    gone = {j for p in traced.layout.panels if p.name in missing for j in p.joints[1:]}
-    names = tuple(n for n in at if n not in gone or n == "ridge")
-    panels = tuple(
-        PanelFit(
-            name=p.name,
-            found=p.name not in missing,
-            reason=None if p.name not in missing else WhyUnseen(kind=Unseen.NO_TRACE),
-            line_mm=np.linspace(at[p.joints[0]], at[p.joints[-1]], 5),
-            angle_rad=0.0,
-            sagitta_mm=0.0,
-            rms_mm=0.03,
-            n_used=30,
-            n_stations=32,
-        )
-        for p in traced.layout.panels
-    )
-    cov = np.eye(2 * len(names)) * 0.01
-    return Profile(
-        joints=names,
-        xy_mm=np.array([at[n] for n in names]),
-        cov_mm2=cov,
-        cov_by_source={"edge fits": cov},
-        extra_arc_mm={},
-        panels=panels,
-        undetermined={},
-        standoff_mm=0.0,
-    )
 
 
 def names_of(traced: Traced) -> set[str]:
@@ -75,15 +19,15 @@ def names_of(traced: Traced) -> set[str]:
 
 
 def test_all_confirmed_all_told() -> None:
-    traced = traced_of(shape(), Card())
-    sound, notes = sound_part(traced, profile(traced), EYE)
+    traced = traced_of(traced_shape(), Card())
+    sound, notes = sound_part(traced, traced_profile(traced), EYE)
     assert names_of(sound) == names_of(traced) and notes == []
 
 
 @pytest.mark.parametrize("missing", ["plane left", "leg left"])
 def test_a_half_without_its_plane_or_its_leg_is_left_out_whole(missing: str) -> None:
-    traced = traced_of(shape(), Card())
-    sound, (note,) = sound_part(traced, profile(traced, (missing,)), EYE)
+    traced = traced_of(traced_shape(), Card())
+    sound, (note,) = sound_part(traced, traced_profile(traced, (missing,)), EYE)
     assert names_of(traced) - names_of(sound) == {"plane left", "leg left"}
     assert note.names == ("left",)
     assert note.kind is (Noted.HALF_UNCLEAR if missing == "plane left" else Noted.HALF_WITHOUT_LEG)
@@ -94,17 +38,17 @@ def test_a_half_without_its_plane_or_its_leg_is_left_out_whole(missing: str) -> 
 
 
 def test_a_loop_that_could_not_shut_is_no_loop_of_card() -> None:
-    traced = traced_of(shape(), Card())
-    fair = profile(traced, outer_foot_right=(4.0, 0.0))
+    traced = traced_of(traced_shape(), Card())
+    fair = traced_profile(traced, outer_foot_right=(4.0, 0.0))
     assert names_of(sound_part(traced, fair, EYE)[0]) == names_of(traced)
-    wide = profile(traced, outer_foot_right=(16.0, 0.0))
+    wide = traced_profile(traced, outer_foot_right=(16.0, 0.0))
     sound, _ = sound_part(traced, wide, EYE)
     assert "leg right" not in names_of(sound) and "leg left" in names_of(sound)
 
 
 def test_a_leg_that_aims_at_the_eye_must_shut_better() -> None:
-    traced = traced_of(shape(), Card())
-    seen = profile(traced, outer_foot_right=(5.0, 0.0))
+    traced = traced_of(traced_shape(), Card())
+    seen = traced_profile(traced, outer_foot_right=(5.0, 0.0))
     leg = seen.panel("leg right").line_mm
     way = (leg[-1] - leg[0]) / np.hypot(*(leg[-1] - leg[0]))
     eye = np.array([*(leg[0] + 220 * way), 700.0])
@@ -113,8 +57,8 @@ def test_a_leg_that_aims_at_the_eye_must_shut_better() -> None:
 
 
 def test_a_plane_that_misses_the_ridge_is_something_else() -> None:
-    traced = traced_of(shape(), Card())
-    seen = profile(traced)
+    traced = traced_of(traced_shape(), Card())
+    seen = traced_profile(traced)
     panels = tuple(
         replace(p, line_mm=p.line_mm + (0.0, 1.2)) if p.name == "plane right" else p for p in seen.panels
     )
@@ -123,8 +67,8 @@ def test_a_plane_that_misses_the_ridge_is_something_else() -> None:
 
 
 def test_what_two_looks_do_not_agree_on_is_not_told() -> None:
-    traced = traced_of(shape(), Card())
-    first, second = profile(traced), profile(traced, leg_top_left=(1.6, 0.0))
+    traced = traced_of(traced_shape(), Card())
+    first, second = traced_profile(traced), traced_profile(traced, leg_top_left=(1.6, 0.0))
     out, notes = agreed(traced, first, second)
     assert "leg top left" not in out.joints and "leg top left" in out.undetermined
     assert notes == [Note(kind=Noted.JOINT_LOOKS_DIFFER, names=("leg top left",))]
@@ -132,25 +76,25 @@ def test_what_two_looks_do_not_agree_on_is_not_told() -> None:
 
 
 def test_a_plane_edge_without_an_edge_running_back_is_not_told() -> None:
-    traced = traced_of(shape(corner=False), Card())
-    out, _ = agreed(traced, profile(traced), profile(traced))
+    traced = traced_of(traced_shape(corner=False), Card())
+    out, _ = agreed(traced, traced_profile(traced), traced_profile(traced))
     assert not any(j.startswith("plane edge") for j in out.joints)
-    traced = traced_of(shape(), Card())
-    out, _ = agreed(traced, profile(traced), profile(traced, plane_edge_left=(3.5, 0.0)))
+    traced = traced_of(traced_shape(), Card())
+    out, _ = agreed(traced, traced_profile(traced), traced_profile(traced, plane_edge_left=(3.5, 0.0)))
     assert "plane edge right" in out.joints and "plane edge left" not in out.joints
 
 
 def test_what_was_left_out_is_not_in_the_profile() -> None:
-    traced = traced_of(shape(), Card())
-    seen = profile(traced)
+    traced = traced_of(traced_shape(), Card())
+    seen = traced_profile(traced)
     out, _ = agreed(traced.without({"leg left", "plane left"}, ()), seen, seen)
     assert not {"outer foot left", "leg top left", "plane edge left"} & set(out.joints)
     assert not {"leg left", "plane left"} & {p.name for p in out.panels}
 
 
 def test_a_leg_top_off_the_plane_is_not_told() -> None:
-    traced = traced_of(shape(), Card())
-    seen = profile(traced, leg_top_right=(0.0, 3.0))
+    traced = traced_of(traced_shape(), Card())
+    seen = traced_profile(traced, leg_top_right=(0.0, 3.0))
     out, (note,) = agreed(traced, seen, seen)
     assert "leg top right" not in out.joints and "leg top left" in out.joints
     assert note == Note(kind=Noted.JOINT_OFF_PLANE, names=("leg top right",))

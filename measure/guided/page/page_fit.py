@@ -162,8 +162,10 @@ def _believed(
 def _excess(
     layout: Layout, feet: Mapping[str, float], found: Mapping[str, FoundPanel], line: Curve
 ) -> float | None:
-    """By how much the middle one of a page's heights exceeds its nominal, mm; None for fewer than two."""
+    """By how much the middle one of a page's heights exceeds its nominal, mm; None if that is not known."""
     out = []
+    if not layout.heights_known:
+        return None
     for panel in layout.panels:
         if panel.joints[0] not in feet or panel.name not in found or panel.role not in (Role.FOLD, Role.LEG):
             continue

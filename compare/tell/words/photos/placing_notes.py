@@ -12,7 +12,7 @@ _OTHER_WAY = {
     "arch": ("backdrop", Option.USE_BACKDROP),
     "backdrop": ("arch", Option.USE_ARCH),
 }
-_DEPTH = {Depth.BASE: "base depth", Depth.STRIPS: "strip depth"}
+_DEPTH = {Depth.BASE: "base depth", Depth.STRIPS: "strip depth", Depth.MARKS: "as the marks on the page say"}
 
 
 def placing_notes(assumed: Sequence[Assumed]) -> list[str]:

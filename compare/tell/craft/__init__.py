@@ -1,0 +1,1 @@
+"""A dummy judged by the rules of the craft, told: terminal and JSON."""
