@@ -13,6 +13,7 @@ import numpy as np
 from compare.craft.craft_rules import Leg, Pair
 from compare.craft.traced_lengths import TracedLengths
 from compare.design.linkage.four_bar import four_bar
+from compare.vocabulary import Told, told_of
 
 
 class MendKind(Enum):
@@ -98,7 +99,7 @@ class ModelLean:
 def model_lean(leg: Leg, measured: TracedLengths) -> ModelLean | None:
     """Return the lean a leg's loop makes; None unless all of it was measured."""
     names = (leg.leg, leg.fold, leg.page_spacing, leg.plane_spacing)
-    lean, fold = (measured.angles.get(k) for k in (f"lean {leg.side}", leg.fold))
+    lean, fold = (measured.angles.get(k) for k in (told_of(Told.LEAN, leg.side), leg.fold))
     if lean is None or fold is None or any(k not in measured.lengths for k in names):
         return None
     return ModelLean(

@@ -7,9 +7,9 @@ import numpy as np
 
 from capture.arrays import Array
 from measure.edges.dark_line import DarkLine
-from measure.edges.dark_lines_everywhere import dark_lines_everywhere
 from measure.edges.edge_evidence import EdgeEvidence, Template, capped
 from measure.scene import Scene
+from measure.tracing.dark_lines_everywhere import dark_lines_everywhere
 from measure.tracing.straight_stripes import TUNED as PICTURE
 from measure.tracing.straight_stripes import Rows, Straight
 

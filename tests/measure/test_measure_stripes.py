@@ -5,13 +5,13 @@ import pytest
 
 from capture.sheet.marker_sheet import SHEETS
 from measure.edges.dark_line import DarkLine, columns, dark_line_evidence
-from measure.edges.dark_lines_everywhere import dark_lines_everywhere
 from measure.edges.detectors import edges_of
 from measure.edges.edge_evidence import Template
 from measure.edges.stripe_evidence import near_end_evidence, two_steps_everywhere
 from measure.geometry import Curve
 from measure.measuring_plane import MeasuringPlane
 from measure.region import Region
+from measure.tracing.dark_lines_everywhere import dark_lines_everywhere
 from measure.tracing.near_ends_in_rows import inked_lines, pale_edges
 from measure.tracing.straight_stripes import (
     TUNED,
