@@ -45,6 +45,10 @@ class Unit:
         """Return a deviation as a table shows it, with its sign."""
         return f"{round(mm / self.mm, self.table_decimals) + 0.0:+.{self.table_decimals}f}"
 
+    def plain(self, mm: float) -> str:
+        """Return a length as it was drawn, without the unit: no digit too many, a fraction in inches."""
+        return fraction_of(mm / self.mm) if self.name == "in" else f"{round(mm, 2) + 0.0:g}"
+
     def words(self, mm: float) -> str:
         """Return a length as a sentence says it, with the unit."""
         if self.name == "in":

@@ -227,14 +227,10 @@ def closing_rule(side: str, leg: int = 0, *, stage: int = 1) -> str:
     return f"{half}, {named(Kind.LEG, number=leg)}" if leg else half
 
 
-def feet_sum(side: str, *, stage: int = 1) -> str:
-    """Spell what is summed on one side of a parallel fold."""
-    return named(f"{Kind.FOOT} + {Kind.FOLD},", side, stage=stage)
-
-
 def feet_equality(stage: int = 1) -> str:
     """Spell the rule that both sides of a parallel fold reach the same ridge when shut."""
-    return f"{feet_sum('left', stage=stage)} = right"
+    left = named(f"{Kind.FOOT} + {Kind.FOLD},", "left", stage=stage)
+    return f"{left} = right"
 
 
 PAGES: Final = (named(Kind.PAGE, "left"), named(Kind.PAGE, "right"))

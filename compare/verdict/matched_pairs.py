@@ -45,7 +45,7 @@ def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
         n = parsed(loop.name)
         feet = n.kind == Kind.FEET
         name = feet_equality(n.stage) if feet else told_of(Told.CLOSING_SUM, loop.name)
-        out.append(Match(name, terms, None if feet else TwoSums(*loop.words)))
+        out.append(Match(name, terms, None if feet else TwoSums(loop.one, loop.other)))
     seen = mechanism.ends
     return tuple(m for m in out if all(k in seen for k in m.terms))
 

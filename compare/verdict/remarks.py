@@ -10,15 +10,15 @@ class BothFeet:
 
 @dataclass(frozen=True, slots=True)
 class TwoSums:
-    """The item is the difference of two sums round a loop, by their names."""
+    """The item is the difference of two sums round a loop: the lengths of each."""
 
-    one: str
-    other: str
+    one: tuple[str, ...]
+    other: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Reaches:
-    """What reaches farthest when shut, how far (mm), and which of its lengths are taken from the design."""
+    """The joint that reaches farthest when shut, how far (mm), and which lengths are the design's."""
 
     farthest: str
     reach_mm: float

@@ -24,7 +24,7 @@ class Shut:
 
     reach: Quantity
     clearance: Quantity
-    farthest: str  # what reaches farthest, in words
+    farthest: str  # the joint that reaches farthest
     lengths: tuple[str, ...]
 
 
@@ -42,7 +42,7 @@ def shut(measured: Measured, spec: Spec, side: str) -> Shut | None:
             best = Shut(
                 reach=reach,
                 clearance=measured.working[named(Kind.PAGE, side)] - reach,
-                farthest=chain.words,
+                farthest=chain.joint,
                 lengths=chain.lengths,
             )
     return best

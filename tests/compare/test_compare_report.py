@@ -12,8 +12,9 @@ from compare.compare_errors import OutputError
 from compare.tell.check.annotated_photo import GROUND, annotated, write_annotated
 from compare.tell.check.check_json import findings_dict, inspection_dict, to_text
 from compare.tell.check.check_terminal import print_findings
-from compare.tell.draw.photo_canvas import Box, Label, place_labels, text_size
-from compare.tell.draw.photo_strokes import design_joints
+from compare.tell.check.laid_over import design_joints
+from compare.tell.draw.labels import Label, place_labels
+from compare.tell.draw.marks import Box, text_size
 from compare.tell.words.answer import also
 from compare.units import INCH, MM
 from compare.verdict.findings import compare_profile, with_overhang

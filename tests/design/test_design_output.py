@@ -49,8 +49,8 @@ def test_every_row_is_computed_and_drawn(name: str, tmp_path: Path) -> None:
     words = [e.text for e in root.iter("{http://www.w3.org/2000/svg}text")]
     assert "180°" in words and "90°" in words and "30°" in words
     width, height = float(root.attrib["width"]), float(root.attrib["height"])
-    for line in root.iter("{http://www.w3.org/2000/svg}polyline"):
-        xy = np.array([p.split(",") for p in line.attrib["points"].split()], dtype=float)
+    for line in root.iter("{http://www.w3.org/2000/svg}path"):
+        xy = np.array([p.split() for p in line.attrib["d"].removeprefix("M").split("L")], dtype=float)
         assert xy[:, 0].min() > -1 and xy[:, 0].max() < width + 1, name  # nothing hangs out of the picture
         assert xy[:, 1].min() > -1 and xy[:, 1].max() < height + 1, name
 
@@ -144,12 +144,12 @@ def test_pieces_lie_as_the_camera_sees_them() -> None:
         for side in ("left", "right"):
             page = pieces[f"page {side}"]
             width, _ = page.size()
-            near, spine = (next(s for s in page.seams if s.words == w) for w in ("near end", "spine"))
+            near, spine = (next(s for s in page.seams if s.name == w) for w in ("near end", "spine"))
             assert near.a[1] == near.b[1] == 0
             assert spine.a[0] == spine.b[0] == pytest.approx(width if side == "left" else 0)
     arch = {p.name: p for p in pieces_of(load_spec(SAMPLES / "asymmetric.toml"))}
     spec = load_spec(SAMPLES / "asymmetric.toml").lengths()
-    (crease,) = (s for s in arch["plane"].seams if s.words == "crease")
+    (crease,) = (s for s in arch["plane"].seams if s.name == "crease")
     assert crease.a[0] == pytest.approx(spec["plane right"])  # the right half lies on the left
     vfold = {p.name: p for p in pieces_of(load_spec(SAMPLES / "vfold.toml"))}
     for line in (s for s in vfold["page right"].seams if s.kind == GLUE):

@@ -32,13 +32,11 @@ class Loop:
     one, other : length names; `one` minus `other` is the closing error. If it is positive the last panel of
         `other` goes flat on its page too early, if negative the plane folds up.
     weights : factor of a length where it is not 1.
-    words : the two sums in trade terms.
     """
 
     name: str
     one: tuple[str, ...]
     other: tuple[str, ...]
-    words: tuple[str, str]
     weights: Mapping[str, float] = field(default_factory=dict)
 
     def sums(self, lengths: Mapping[str, float]) -> tuple[float, float]:
@@ -89,7 +87,6 @@ class Reach:
     side: str
     joint: str
     lengths: tuple[str, ...]
-    words: str
     weights: Mapping[str, float] = field(default_factory=dict)
 
     def total(self, lengths: Mapping[str, ArrayLike]) -> Array:

@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from capture.arrays import Array
+from compare.design.pieces.piece_facts import PieceFact, Seen, StripSizes
 
 MOUNTAIN: Final = "mountain"
 VALLEY: Final = "valley"
@@ -27,26 +28,28 @@ TAPER: Final = 0.6  # mm of taper per mm of tab at both ends, so that tabs do no
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seam:
-    """A line on a piece: a fold to score, or where another piece is glued."""
+    """A fold to score, or where another piece is glued; `name` is what it is, or what goes there."""
 
     a: tuple[float, float]
     b: tuple[float, float]
     kind: str
-    words: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Piece:
     """One piece of card.
 
-    outline : (N, 2), closed; bands : quadrilaterals (4, 2) where glue goes (tabs, or places for tabs).
+    outline : (N, 2), closed; bands : quadrilaterals (4, 2) where glue goes (tabs, or places for tabs); seen :
+    from where it is drawn; facts : what else there is to say of it.
     """
 
     name: str
     outline: Array
     seams: tuple[Seam, ...] = ()
     bands: tuple[Array, ...] = ()
-    note: str = ""
+    seen: Seen = Seen.OUTSIDE
+    facts: tuple[PieceFact, ...] = ()
 
     def size(self) -> tuple[float, float]:
         """Width and height, mm."""
@@ -64,12 +67,13 @@ class Piece:
                     (s.a[0] - float(d[0]), s.a[1] - float(d[1])),
                     (s.b[0] - float(d[0]), s.b[1] - float(d[1])),
                     s.kind,
-                    s.words,
+                    s.name,
                 )
                 for s in self.seams
             ),
             bands=tuple(b - d for b in self.bands),
-            note=self.note,
+            seen=self.seen,
+            facts=self.facts,
         )
 
     def upended(self) -> "Piece":
@@ -82,9 +86,10 @@ class Piece:
         return Piece(
             name=self.name,
             outline=self.outline * flip,
-            seams=tuple(Seam(q(s.a), q(s.b), s.kind, s.words) for s in self.seams),
+            seams=tuple(Seam(q(s.a), q(s.b), s.kind, s.name) for s in self.seams),
             bands=tuple(b * flip for b in self.bands),
-            note=self.note,
+            seen=self.seen,
+            facts=self.facts,
         )
 
     def turned(self) -> "Piece":
@@ -97,9 +102,10 @@ class Piece:
         return Piece(
             name=self.name,
             outline=self.outline @ spin,
-            seams=tuple(Seam(q(s.a), q(s.b), s.kind, s.words) for s in self.seams),
+            seams=tuple(Seam(q(s.a), q(s.b), s.kind, s.name) for s in self.seams),
             bands=tuple(b @ spin for b in self.bands),
-            note=self.note,
+            seen=self.seen,
+            facts=self.facts,
         ).shifted()
 
 
@@ -134,7 +140,7 @@ class Pieces:
         name: str,
         parts: list[tuple[float, str]],
         tabs: tuple[float, float],
-        note: str = "",
+        facts: tuple[PieceFact, ...] = (),
     ) -> None:
         """Add a strip: panels one after the other, a fold between them, tabs at its ends.
 
@@ -161,8 +167,8 @@ class Pieces:
         for length, kind in parts[:-1]:
             x += length
             seams.append(Seam((x, 0.0), (x, d), kind))
-        words = note or " + ".join(f"{length:g}" for length, _ in parts) + f" x {d:g} mm"
-        self.pieces.append(Piece(name, np.array(outline), tuple(seams), tuple(bands), words))
+        told = facts or (StripSizes(tuple(length for length, _ in parts), d),)
+        self.pieces.append(Piece(name, np.array(outline), tuple(seams), tuple(bands), facts=told))
 
     def board(
         self,
@@ -172,7 +178,8 @@ class Pieces:
         marks: Sequence[tuple[float, str, float]],
         *,
         crease: bool,
-        note: str = "",
+        seen: Seen = Seen.OUTSIDE,
+        facts: tuple[PieceFact, ...] = (),
         on_back: Sequence[tuple[float, str]] = (),
         spine: float | None = None,
     ) -> None:
@@ -180,20 +187,20 @@ class Pieces:
 
         Parameters
         ----------
-        marks : x of a line, its words, and the width of the tab beside it on its inner side (negative: on
-            its outer side, 0: none); on_back : lines of what is glued on the other side; spine : x of the
-            edge that lies at the spine, if one does.
+        marks : x of a line, what is glued there, and the width of the tab beside it on its inner side
+            (negative: on its outer side, 0: none); on_back : lines of what is glued on the other side;
+            spine : x of the edge that lies at the spine, if one does.
         """
         d = self.depth
         outline = np.array([(-left, 0.0), (right, 0.0), (right, d), (-left, d)])
         seams = [Seam((0.0, 0.0), (0.0, d), MOUNTAIN, "crease")] if crease else []
         bands = []
         high = min(self.strip_depth, d)  # strips lie flush with the near end
-        for x, words, tab in marks:
-            seams.append(Seam((x, 0.0), (x, high), GLUE, words))
+        for x, what, tab in marks:
+            seams.append(Seam((x, 0.0), (x, high), GLUE, what))
             inner = x - np.sign(x) * tab
             if tab and x:
                 bands.append(np.array([(x, 0.0), (inner, 0.0), (inner, high), (x, high)]))
-        seams += [Seam((x, 0.0), (x, high), BACK, words) for x, words in on_back]
+        seams += [Seam((x, 0.0), (x, high), BACK, what) for x, what in on_back]
         seams += edge_marks(left, right, d, spine)
-        self.pieces.append(Piece(name, outline, tuple(seams), tuple(bands), note))
+        self.pieces.append(Piece(name, outline, tuple(seams), tuple(bands), seen, facts))

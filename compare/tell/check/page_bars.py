@@ -8,12 +8,11 @@ from typing import Final
 from markupsafe import Markup
 
 from compare.tell.draw import svg
-from compare.verdict.conformity import Item, Verdict
+from compare.tell.draw.verdict_marks import verdict_mark
+from compare.verdict.conformity import Item
 
 WIDTH: Final = 200.0
 HEIGHT: Final = 26.0
-MARK: Final = {Verdict.CONFORMS: "in", Verdict.FAILS: "out", Verdict.OPEN: "doubt"}
-SIGN: Final = {Verdict.CONFORMS: "✓", Verdict.FAILS: "✗", Verdict.OPEN: "?"}
 
 
 def half_range(items: Sequence[Item]) -> float:
@@ -23,17 +22,6 @@ def half_range(items: Sequence[Item]) -> float:
     widest = max(limits, default=0.0) or max(reach, default=0.0) or 1.0
     usual = sorted(limits)[len(limits) // 2] if limits else widest
     return min(max([1.2 * widest, *(1.05 * r for r in reach)]), max(1.2 * widest, 3 * usual))
-
-
-def _marker(x: float, y: float, verdict: Verdict) -> Markup:
-    """Return a mark whose shape tells the verdict as its colour does."""
-    css = f"mark {MARK[verdict]}"
-    if verdict is Verdict.CONFORMS:
-        return svg.element("circle", cx=x, cy=y, r=5.0, class_=css)
-    if verdict is Verdict.FAILS:
-        d = f"M{svg.num(x - 7)} {svg.num(y)}l7 -7l7 7l-7 7z"
-        return svg.element("path", d=d, class_=css)
-    return svg.element("rect", x=x - 5, y=y - 5, width=10.0, height=10.0, class_=css)
 
 
 def deviation_bar(item: Item, reach: float, spoken: str) -> Markup:
@@ -68,7 +56,7 @@ def deviation_bar(item: Item, reach: float, spoken: str) -> Markup:
         a, b = at(d - u), at(d + u)
         whisker = f"M{svg.num(a)} {svg.num(y)}H{svg.num(b)}M{svg.num(a)} {svg.num(y - 4)}v8"
         parts.append(svg.element("path", d=f"{whisker}M{svg.num(b)} {svg.num(y - 4)}v8", class_="whisker"))
-        parts.append(_marker(at(d), y, item.verdict))
+        parts.append(verdict_mark(at(d), y, item.verdict))
     return svg.element(
         "svg",
         svg.together(parts),

@@ -8,8 +8,8 @@ from markupsafe import Markup
 
 from capture.arrays import Array
 from compare.quantities.joint_quantities import FEET, ends_of
+from compare.tell.check.laid_over import design_joints, drawn_joints, marked_lengths
 from compare.tell.draw import svg
-from compare.tell.draw.photo_strokes import design_joints, drawn_joints, guilty_lengths
 from compare.units import unit_of
 from compare.vocabulary import Kind, named, parsed
 from measure.layout import Role
@@ -57,7 +57,7 @@ def drawing_figure(inspection: "Inspection") -> DrawingFigure:
     for name, joints in drawn_joints(inspection).items():
         css = "design page" if roles[name] is Role.PAGE else "design"
         parts.append(svg.line(flat(np.array([design[j] for j in joints])), css, f"{name}, as designed"))
-    ends, guilty = ends_of(mechanism), guilty_lengths(findings)
+    ends, guilty = ends_of(mechanism), marked_lengths(findings)
     drawn = [i for i in findings.lengths if i.name != FEET or FEET in guilty]
     for item in drawn:
         e = ends[item.name]

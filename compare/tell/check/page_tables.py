@@ -8,13 +8,13 @@ from typing import Final
 from markupsafe import Markup
 
 from compare.cause.lean import Leaning
-from compare.tell.check.page_bars import SIGN, Share, deviation_bar, half_range, lean_chart
+from compare.tell.check.page_bars import Share, deviation_bar, half_range, lean_chart
+from compare.tell.draw.verdict_marks import CSS, SIGN
 from compare.tell.words.verdict_words import remark_words
 from compare.units import Unit
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
 
-CSS: Final = {Verdict.CONFORMS: "good", Verdict.FAILS: "bad", Verdict.OPEN: "unsure"}
 SMALLEST_SHARE: Final = 0.03  # degrees; less is not worth a bar
 MOST_SHARES: Final = 6
 

@@ -8,21 +8,8 @@ from capture.arrays import Array
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.linkage.pose import Pose
 from compare.design.spec.spec import Spec
-from compare.tell.draw.sketch import (
-    BLUE,
-    GREEN,
-    GREY,
-    INK,
-    ORANGE,
-    PALE,
-    PURPLE,
-    Colour,
-    Dot,
-    Line,
-    Sketch,
-    Words,
-    text_width,
-)
+from compare.tell.draw.marks import Dot, Line, Sketch, Words, text_size
+from compare.tell.draw.palette import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, Colour, Pen
 from compare.vocabulary import Kind, parsed
 from measure.layout import Panel, Role
 
@@ -74,13 +61,13 @@ def draw_pose(
     for outline in mechanism.outlines:
         line = np.array([pose.points[p][..., :2] for p in outline])
         if np.isfinite(line).all():
-            sketch.add(Line(place(line), GREY, 1.0))
+            sketch.add(Line(place(line), Pen(GREY, 1.0)))
     order = sorted(mechanism.panels, key=lambda p: p.role is not Role.PAGE)
     for panel in order:
         line = np.array([pose.joints[panel.joints[0]], pose.joints[panel.joints[-1]]])
         if np.isfinite(line).all():
             width = CARD_PX * (1.4 if panel.role is Role.PAGE else 1.0)
-            sketch.add(Line(place(line), colour_of(panel), width))
+            sketch.add(Line(place(line), Pen(colour_of(panel), width)))
     if dots:
         for name, xy in pose.joints.items():
             if np.isfinite(xy).all() and parsed(name).kind not in (Kind.FORE_EDGE, Kind.PLANE_EDGE):
@@ -99,7 +86,7 @@ def draw_paths(sketch: Sketch, spec: Spec, swept: Pose, origin: tuple[float, flo
     for name, xy in swept.joints.items():
         if has_path(name):
             x, y = origin[0] + scale * xy[::PATH_STEP, 0], origin[1] - scale * xy[::PATH_STEP, 1]
-            sketch.add(Line(np.stack([x, y], axis=1), PALE, 1.2))
+            sketch.add(Line(np.stack([x, y], axis=1), Pen(PALE, 1.2)))
 
 
 def draw_side(sketch: Sketch, spec: Spec, pose: Pose, origin: tuple[float, float], scale: float) -> None:
@@ -112,12 +99,12 @@ def draw_side(sketch: Sketch, spec: Spec, pose: Pose, origin: tuple[float, float
     def place(p: Array) -> tuple[float, float]:
         return origin[0] - scale * float(p[2]), origin[1] - scale * float(p[1])
 
-    sketch.add(Line(np.array([origin, (origin[0] + scale * depth, origin[1])]), INK, CARD_PX * 1.4))
+    sketch.add(Line(np.array([origin, (origin[0] + scale * depth, origin[1])]), Pen(INK, CARD_PX * 1.4)))
     for outline in spec.mechanism.outlines:
         if not any(parsed(p).side for p in outline):
             line = np.array([place(pose.points[p]) for p in outline])
             if np.isfinite(line).all():
-                sketch.add(Line(line, ORANGE, CARD_PX))
+                sketch.add(Line(line, Pen(ORANGE, CARD_PX)))
     back = min(spec.card.strip_depth, depth)
     if pose.nod is None or not np.isfinite(pose.nod):
         return
@@ -128,7 +115,7 @@ def draw_side(sketch: Sketch, spec: Spec, pose: Pose, origin: tuple[float, float
     else:
         first = pose.points["ridge"]
     last = first - back * np.array([0.0, np.sin(float(pose.nod)), np.cos(float(pose.nod))])
-    sketch.add(Line(np.array([place(first), place(last)]), GREEN, CARD_PX))
+    sketch.add(Line(np.array([place(first), place(last)]), Pen(GREEN, CARD_PX)))
 
 
 def draw_legend(sketch: Sketch, spec: Spec, x: float, y: float) -> None:
@@ -138,4 +125,4 @@ def draw_legend(sketch: Sketch, spec: Spec, x: float, y: float) -> None:
         if colour in there:
             sketch.add(Line(np.array([(x, y - 4), (x + 20, y - 4)]), colour, CARD_PX))
             sketch.add(Words(x + 26, y, words))
-            x += 26 + text_width(words, 13.0) + 20
+            x += 26 + text_size(words, 13.0)[0] + 20

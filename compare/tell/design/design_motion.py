@@ -11,7 +11,10 @@ from compare.compare_errors import OutputError
 from compare.design.spec.spec import Spec
 from compare.design.study.motion import Motion
 from compare.tell.design.design_frames import at_opening, draw_legend, draw_paths, draw_pose, extent
-from compare.tell.draw.sketch import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, WHITE, Sketch, Words
+from compare.tell.draw import svg
+from compare.tell.draw.marks import Sketch, Words
+from compare.tell.draw.palette import BLUE, GREEN, GREY, INK, ORANGE, PALE, PURPLE, WHITE
+from compare.tell.draw.raster import image_of
 from compare.tell.draw.web_page import page_head, script_data
 from compare.tell.result_files import MOTION, write_whole
 from compare.units import unit_of
@@ -72,7 +75,7 @@ def write_gif(path: Path, spec: Spec, motion: Motion, *, replace: bool = False) 
     """Write the movement, open to shut and back, as an endless GIF."""
     palette = _palette()
     images = [
-        s.image(1.0, smooth=2).quantize(palette=palette, dither=Image.Dither.NONE)
+        image_of(s).quantize(palette=palette, dither=Image.Dither.NONE)
         for s in frames(spec, motion, GIF_STEPS)
     ]
     there_and_back = images + images[-2:0:-1]
@@ -117,7 +120,7 @@ _PAGE: Final = Markup("""<!doctype html>
 
 def page_of(spec: Spec, motion: Motion) -> str:
     """Return a web page, complete in one file, in which a slider opens and shuts the design."""
-    drawings = [s.svg() for s in frames(spec, motion, PAGE_STEPS)]
+    drawings = [svg.document(s) for s in frames(spec, motion, PAGE_STEPS)]
     return _PAGE.format(
         head=page_head("design motion", style=_STYLE, script=_SCRIPT),
         title=spec.title or spec.source.name,

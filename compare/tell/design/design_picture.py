@@ -23,22 +23,11 @@ from compare.tell.design.design_frames import (
     extent,
     has_path,
 )
-from compare.tell.draw.sketch import (
-    BLUE,
-    GREEN,
-    GREY,
-    INK,
-    ORANGE,
-    PALE,
-    PURPLE,
-    SKY,
-    VERMILLION,
-    Bar,
-    Colour,
-    Line,
-    Sketch,
-    Words,
-)
+from compare.tell.draw import svg
+from compare.tell.draw.axes import ticks
+from compare.tell.draw.marks import Bar, Line, Sketch, Words
+from compare.tell.draw.palette import ALLOWED, BAR, CURVES, GREEN, GREY, INK, PALE, VERMILLION, Pen
+from compare.tell.draw.raster import image_of
 from compare.tell.result_files import PICTURE, png_mark, write_whole
 from compare.tell.words.design_words import falls_short, headline
 from compare.units import unit_of
@@ -47,7 +36,6 @@ from compare.vocabulary import parsed
 OPENINGS: Final = (180.0, 150.0, 120.0, 90.0, 60.0, 30.0, 10.0)  # degrees
 WIDTH: Final = 1200.0
 MARGIN: Final = 36.0
-CURVES: Final[tuple[Colour, ...]] = (BLUE, ORANGE, GREEN, PURPLE, SKY, VERMILLION)
 LOOPS_SHOWN: Final = 6
 MOST_NAMES: Final = 4  # beside the curves of a chart
 LONGEST: Final = 44
@@ -128,15 +116,6 @@ def _side_views(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float
     return top + high + 86
 
 
-def _ticks(low: float, high: float) -> list[float]:
-    """Return round values between two bounds."""
-    span = max(high - low, 1e-9)
-    step = float(10.0 ** np.floor(np.log10(span / 3)))
-    step *= next(k for k in (1, 2, 5, 10) if span / (step * k) <= 4)
-    first = float(np.ceil(low / step - 1e-9)) * step
-    return [float(v) + 0.0 for v in np.arange(first, high + step * 1e-6, step)]
-
-
 def _chart(
     sketch: Sketch,
     box: tuple[float, float, float, float],
@@ -157,15 +136,15 @@ def _chart(
 
     if band is not None:
         upper, lower = place(np.zeros(2), np.array([band[1], band[0]]))[:, 1]
-        sketch.add(Bar(x, float(upper), wide, float(lower - upper), (232, 244, 240)))
-    for tick in _ticks(low, high):
+        sketch.add(Bar(x, float(upper), wide, float(lower - upper), ALLOWED))
+    for tick in ticks(low, high, 4):
         level = float(place(np.zeros(1), np.array([tick]))[0, 1])
-        sketch.add(Line(np.array([(x, level), (x + wide, level)]), PALE, 0.8))
+        sketch.add(Line(np.array([(x, level), (x + wide, level)]), Pen(PALE, 0.8)))
         sketch.add(Words(x - 6, level + 4, f"{round(tick, 6) + 0.0:g}", 11, GREY, "end"))
     for d in (180, 90, 0):
         at = float(place(np.array([d]), np.zeros(1))[0, 0])
         sketch.add(Words(at, y + tall + 16, f"{d}°", 11, GREY, "middle"))
-    sketch.add(Line(np.array([(x, y), (x, y + tall), (x + wide, y + tall)]), GREY, 1.0))
+    sketch.add(Line(np.array([(x, y), (x, y + tall), (x + wide, y + tall)]), Pen(GREY, 1.0)))
     sketch.add(Words(x, y - 10, title, 14))
     row = 0
     ends = [float(v[np.isfinite(v)][-1]) for _, v in curves if np.isfinite(v).any()]
@@ -174,7 +153,7 @@ def _chart(
         if any(_same(v, w) for _, w in curves[:i]):
             continue  # drawn already, and named there
         colour = CURVES[row % len(CURVES)]
-        sketch.add(Line(place(degrees, v), colour, 2.0))
+        sketch.add(Line(place(degrees, v), Pen(colour, 2.0)))
         twins = [n for n, w in curves[i:] if _same(v, w)]
         names = "all" if len(twins) == len(curves) > 2 else ", ".join(twins)
         if len(curves) > 1 and row < MOST_NAMES:
@@ -229,7 +208,7 @@ def _sums(sketch: Sketch, spec: Spec, loops: Sequence[Loop], top: float) -> floa
             for k, name in enumerate(names):
                 size = n[name] * loop.weights.get(name, 1.0) * (wide - 10) / longest
                 level = y + 18 + 21 * row
-                sketch.add(Bar(at, level, max(size - 1.5, 1.0), 18, PALE if k % 2 else (205, 221, 234)))
+                sketch.add(Bar(at, level, max(size - 1.5, 1.0), 18, PALE if k % 2 else BAR))
                 part = parsed(name)
                 short = part.bare if part.stage == parsed(loop.name).stage else part.sideless
                 label = f"{short} {unit.number(n[name])}"
@@ -282,10 +261,10 @@ def write_picture(path: Path, sketch: Sketch, *, replace: bool = False) -> None:
     """
     check_picture_name(path)
     if path.suffix.lower() == ".svg":
-        text = sketch.svg(comment="foldgauge: design picture")
+        text = svg.document(sketch, comment="foldgauge: design picture")
         write_whole(path, lambda p: p.write_text(text, encoding="utf-8"), PICTURE, replace=replace)
     else:
-        image, mark = sketch.image(1.5), png_mark(PICTURE)
+        image, mark = image_of(sketch, 1.5), png_mark(PICTURE)
         write_whole(
             path, lambda p: image.save(p, "PNG", optimize=True, pnginfo=mark), PICTURE, replace=replace
         )

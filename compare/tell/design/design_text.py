@@ -15,6 +15,7 @@ from compare.design.study.soundness import shut_reach, unclosed_loops
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.design_words import all_told, contact_told, falls_short, headline, with_fix
+from compare.tell.words.name_words import two_sums
 from compare.units import Unit, unit_of
 from compare.vocabulary import Told, parsed
 from measure.sides import SIDES
@@ -35,10 +36,10 @@ def equalities(spec: Spec) -> list[tuple[str, float, str]]:
         kind = "deg" if set(loop.one) <= m.degrees else "mm"
         if loop.name == "feet":
             out.append(("foot + fold, left = right", loop.error(n), kind))
-        elif loop.name in SIDES:
-            out.append((f"{loop.words[0]} = {loop.words[1]} {loop.name}", loop.error(n), kind))
         else:
-            out.append((f"{loop.name}: {loop.words[0]} = {loop.words[1]}", loop.error(n), kind))
+            words = " = ".join(two_sums(loop.one, loop.other))
+            told = f"{words} {loop.name}" if loop.name in SIDES else f"{loop.name}: {words}"
+            out.append((told, loop.error(n), kind))
     return out
 
 

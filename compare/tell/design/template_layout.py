@@ -11,6 +11,8 @@ from compare.compare_errors import OutputError
 from compare.design.pieces.pieces import Piece
 from compare.design.spec.paper_sizes import PAPER
 from compare.design.spec.spec import Spec
+from compare.tell.words.piece_words import piece_note
+from compare.units import Unit
 
 MARGIN: Final = 12.0  # mm
 GAP: Final = 6.0
@@ -51,7 +53,7 @@ def papers_of(spec: Spec) -> tuple[tuple[str, float, float], ...]:
     return tuple((name, *PAPER[name]) for name in (*small, "a2", "a1", "a0"))
 
 
-def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece]:
+def _paper_for(piece: Piece, papers: Papers, unit: Unit) -> tuple[tuple[float, float], Piece]:
     """Return the smallest paper (landscape) a piece fits on, and the piece turned as it fits.
 
     Raises
@@ -61,7 +63,7 @@ def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece
     for _, short, long in papers:
         wide, high = _room((long, short))
         for candidate in (piece, piece.turned()):
-            w, h = _cell(candidate)
+            w, h = _cell(candidate, unit)
             if w <= wide and h <= high:
                 return (long, short), candidate
     w, h = piece.size()
@@ -70,9 +72,10 @@ def _paper_for(piece: Piece, papers: Papers) -> tuple[tuple[float, float], Piece
     )
 
 
-def note_lines(piece: Piece) -> tuple[str, ...]:
+def note_lines(piece: Piece, unit: Unit) -> tuple[str, ...]:
     """Return a piece's note in lines that stand above it, never on it."""
-    return wrapped(piece.note, max(piece.size()[0], NOTE_WIDTH) * mm, NOTE_SIZE) if piece.note else ()
+    note = piece_note(piece, unit)
+    return wrapped(note, max(piece.size()[0], NOTE_WIDTH) * mm, NOTE_SIZE) if note else ()
 
 
 def wrapped(text: str, width: float, size: float) -> tuple[str, ...]:
@@ -87,31 +90,31 @@ def wrapped(text: str, width: float, size: float) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _cell(piece: Piece) -> tuple[float, float]:
+def _cell(piece: Piece, unit: Unit) -> tuple[float, float]:
     """Return width and height of a piece with its name and note above it, mm."""
     w, h = piece.size()
-    note = note_lines(piece)
+    note = note_lines(piece, unit)
     texts = [stringWidth(piece.name, BOLD, NAME_SIZE), *(stringWidth(t, FONT, NOTE_SIZE) for t in note)]
     return max(w, *(t / mm for t in texts)), h + HEAD + NOTE_STEP * len(note)
 
 
-def pages_of(pieces: Sequence[Piece], papers: Papers) -> tuple[Page, ...]:
+def pages_of(pieces: Sequence[Piece], papers: Papers, unit: Unit) -> tuple[Page, ...]:
     """Lay the pieces out on pages, shelf by shelf, tallest first."""
     out: list[Page] = []
-    fitted = [_paper_for(p, papers) for p in pieces]
+    fitted = [_paper_for(p, papers, unit) for p in pieces]
     for paper in dict.fromkeys(paper for paper, _ in fitted):
         wide, high = _room(paper)
         todo = sorted((p for q, p in fitted if q == paper), key=lambda p: -p.size()[1])
         placed: list[Placed] = []
         x = y = shelf = 0.0
         for piece in todo:
-            w, h = _cell(piece)
+            w, h = _cell(piece, unit)
             if x > 0 and x + w > wide:
                 x, y, shelf = 0.0, y + shelf + GAP, 0.0
             if placed and y + h > high:
                 out.append(Page(paper, tuple(placed)))
                 placed, x, y, shelf = [], 0.0, 0.0, 0.0
-            placed.append(Placed(piece, MARGIN + x, paper[1] - MARGIN - y - h, note_lines(piece)))
+            placed.append(Placed(piece, MARGIN + x, paper[1] - MARGIN - y - h, note_lines(piece, unit)))
             x, shelf = x + w + GAP, max(shelf, h)
         out.append(Page(paper, tuple(placed)))
     return tuple(out)

@@ -100,7 +100,7 @@ def _words_along(c: Any, seam: Seam, inside: Array | None) -> None:
         turn = np.radians(angle)
         to_inside = inside - np.add(seam.a, seam.b) / 2
         below = float(to_inside @ np.array([-np.sin(turn), np.cos(turn)])) > 0
-    c.drawCentredString(0, -6.6 if below else 1.6, seam.words)
+    c.drawCentredString(0, -6.6 if below else 1.6, seam.name)
     c.restoreState()
 
 
@@ -117,7 +117,7 @@ def _draw_piece(c: Any, placed: Placed) -> None:
         if seam.kind != EDGE:
             _pen(c, seam.kind)
             _line(c, seam.a, seam.b)
-        if seam.words:
+        if seam.name:
             _words_along(c, seam, p.outline.mean(axis=0) if seam.kind == EDGE else None)
     h = p.size()[1]
     c.setDash()
@@ -217,7 +217,7 @@ def write_template(path: Path, spec: Spec, *, replace: bool = False) -> None:
     check_template_name(path)
     pieces = pieces_of(spec)
     papers = papers_of(spec)
-    pages = pages_of(pieces, papers)
+    pages = pages_of(pieces, papers, unit_of(spec.units))
     first = (papers[0][2], papers[0][1])
     unit = unit_of(spec.units)
     bar = 4 * unit.mm if spec.units == "in" else BAR_MM

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from capture.arrays import Array
 from compare.tell.draw import svg
-from compare.verdict.conformity import Verdict
+from compare.tell.draw.axes import ticks
 
 WIDTH: Final = 720.0
 HEIGHT: Final = 270.0
@@ -54,15 +54,6 @@ def frame(parts: Sequence[Markup], spoken: str, *, height: float = HEIGHT) -> Ma
     )
 
 
-def ticks(low: float, high: float, most: int = 6) -> list[float]:
-    """Round values between two ends."""
-    rough = (high - low) / most
-    power = 10 ** math.floor(math.log10(rough))
-    step = next(s * power for s in (1, 2, 2.5, 5, 10) if s * power >= rough)
-    first = math.ceil(low / step)
-    return [k * step for k in range(first, math.floor(high / step) + 1)]
-
-
 def across(axes: Axes, value: float, css: str) -> Markup:
     """Return a line across the chart at a value."""
     y = float(axes.y(value))
@@ -87,19 +78,6 @@ def scale(axes: Axes, unit: str) -> list[Markup]:
         out.append(svg.line(np.array([[LEFT - 4, y], [LEFT, y]]), "tick"))
         out.append(svg.words(f"{v:+g}" if abs(v) > 1e-12 else "0", LEFT - 8, y + 4, "axis", anchor="end"))
     return out
-
-
-def mark(x: float, y: float, verdict: Verdict, title: str) -> Markup:
-    """Return a point whose shape tells the verdict: disc conforms, diamond does not, square is unsure."""
-    inside = svg.element("title", title)
-    css = {Verdict.CONFORMS: "mark in", Verdict.FAILS: "mark out", Verdict.OPEN: "mark doubt"}[verdict]
-    if verdict is Verdict.CONFORMS:
-        return svg.element("circle", inside, cx=x, cy=y, r=4.0, class_=css)
-    if verdict is Verdict.FAILS:
-        return svg.element(
-            "path", inside, d=f"M{svg.num(x - 6.5)} {svg.num(y)}l6.5 -6.5l6.5 6.5l-6.5 6.5z", class_=css
-        )
-    return svg.element("rect", inside, x=x - 4, y=y - 4, width=8.0, height=8.0, class_=css)
 
 
 def reach(low: float, high: float, values: Array, extra: Sequence[float]) -> tuple[float, float]:

@@ -10,7 +10,8 @@ from compare.lot.lot_advice import Frequent
 from compare.lot.plans.plan_risks import chance_of_acceptance
 from compare.lot.study.lot_statistics import Grouping, Statistics
 from compare.tell.draw import svg
-from compare.tell.lot.lot_axes import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, Axes, frame, reach, ticks
+from compare.tell.draw.axes import ticks
+from compare.tell.lot.lot_axes import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, Axes, frame, reach
 
 
 def histogram(s: Statistics) -> Markup:

@@ -13,6 +13,7 @@ from compare.lot.ledger.ledger_history import Series
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics, Subgroups
 from compare.tell.draw import svg
+from compare.tell.draw.verdict_marks import verdict_mark
 from compare.tell.lot.lot_axes import (
     BOTTOM,
     HEIGHT,
@@ -22,7 +23,6 @@ from compare.tell.lot.lot_axes import (
     Axes,
     across,
     frame,
-    mark,
     reach,
     scale,
     spread_words,
@@ -88,7 +88,8 @@ def _points(s: Statistics, samples: Sequence[Sample], axes: Axes, rule: Rule) ->
     for k, i in enumerate(s.samples):
         reading = samples[i].readings[s.name]
         title = f"{samples[i].when}: {reading.deviation:+.2f} ±{2 * reading.u:.2f} {s.unit}"
-        out.append(mark(float(axes.x(k)), float(axes.y(s.values[k])), reading.verdict(rule), title))
+        at = float(axes.x(k)), float(axes.y(s.values[k]))
+        out.append(verdict_mark(*at, reading.verdict(rule), radius=4.0, title=title))
     return out
 
 
@@ -135,7 +136,8 @@ def control_chart(
     for j in range(k):
         verdict = Verdict.FAILS if j in chart.outside else Verdict.CONFORMS
         title = f"{names[j]}: {chart.values[j]:+.2f} {s.unit}"
-        parts.append(mark(float(at[j]), float(axes.y(chart.values[j])), verdict, title))
+        place = float(at[j]), float(axes.y(chart.values[j]))
+        parts.append(verdict_mark(*place, verdict, radius=4.0, title=title))
     step = max(-(-k // 8), 1)
     y = HEIGHT - BOTTOM + 16
     parts += [svg.words(shown[j], float(at[j]), y, "axis", anchor="middle") for j in range(0, k, step)]

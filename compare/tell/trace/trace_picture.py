@@ -1,55 +1,59 @@
 """The photo of a dummy measured without a spec, with what was traced drawn in."""
 
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from PIL import Image
 
 from capture.arrays import Array, Pixels
 from compare.jobs.measure_dummy import Figure, Tracing
-from compare.tell.draw import photo_canvas as cv
-from compare.tell.draw.photo_strokes import WIDTH, Frame
+from compare.tell.check.photo_marks import joint_mark, label_side
+from compare.tell.draw.bands import headline_band, legend_band, list_band
+from compare.tell.draw.labels import Label, label_marks, place_labels
+from compare.tell.draw.marks import Box, Line
+from compare.tell.draw.palette import HEAD_PLAIN, MEASURED, PHOTO_WIDTH
+from compare.tell.draw.photo_frame import Frame
+from compare.tell.draw.raster import painted
 from compare.tell.result_files import TRACED, png_mark, write_whole
 from compare.tell.words.photos.traced_words import traced_headline
 from compare.vocabulary import Kind, parsed
 from measure.layout import Role
 
-TEXT = 27
-HEAD_TEXT = 40
-HEAD = (60, 66, 74)
+SEEN_BOW: Final = 0.3  # mm; a straighter panel is drawn straight
+LIST_TITLE: Final = "Numbered: measured ±U"
 
 
 def traced_picture(tracing: Tracing) -> Pixels:
     """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
     profile = tracing.profile
     shown = [j for j in profile.joints if parsed(j).kind != Kind.FORE_EDGE]
-    frame = Frame(tracing, np.array([profile.at(j) for j in shown]))
+    body = np.array([profile.at(j) for j in shown])
+    frame = Frame(tracing, body, tracing.card.depth_mm)
     picture = frame.cut(tracing.photo.bgr)
-    pieces: list[tuple[Array, Array]] = []
-    for panel in profile.panels:
-        if panel.found and len(panel.line_mm) > 1:
-            line = frame.px(_drawn(tracing, panel.name, panel.line_mm))
-            cv.polyline(picture, line, cv.ORANGE, 4)
-            pieces.append((line[0], line[-1]))
-    for joint in shown:
-        at = frame.px(profile.at(joint))[0]
-        if joint in profile.by_hand:
-            cv.square(picture, at, 10, cv.WHITE)
-        else:
-            cv.disc(picture, at, 7, cv.ORANGE)
-    labels = [_label(tracing, f, frame) for f in tracing.lengths if _told(tracing, f)]
-    room = cv.Box(6, 6, WIDTH - 6, picture.shape[0] - 6)
-    placed = cv.place_labels(labels, TEXT, room, pieces)
-    for p in placed:
-        end = cv.nearest(p.box, p.label.at)
-        cv.polyline(picture, np.array([p.label.at, end]), cv.WHITE, 2)
-    for p in placed:
-        picture = cv.plate(picture, p.box, p.label.text, TEXT, ink=cv.WHITE, ground=cv.DARK, rim=cv.GREY)
-    foot = f"mm, ±U (k=2)   {tracing.photo.name}"
-    if profile.by_hand:
-        foot = f"white diamond: by hand ({', '.join(profile.by_hand)})   {foot}"
-    head = _band(traced_headline(tracing), HEAD_TEXT, HEAD)
-    return np.vstack([head, picture, _band(foot, TEXT - 4, cv.DARK)])
+    lines = [
+        Line(frame.px(_drawn(tracing, panel.name, panel.line_mm)), MEASURED)
+        for panel in profile.panels
+        if panel.found and len(panel.line_mm) > 1
+    ]
+    told = [f for f in tracing.lengths if _told(tracing, f)]
+    placed = place_labels(
+        [_label(tracing, f, i, frame) for i, f in enumerate(told, start=1)],
+        Box(6, 6, PHOTO_WIDTH - 6, len(picture) - 6),
+        [(line.points[0], line.points[-1]) for line in lines],
+    )
+    picture = painted(
+        picture, [*lines, *(joint_mark(profile, j, frame) for j in shown), *label_marks(placed)]
+    )
+    rows = [(str(i), _row(f), False) for i, f in enumerate(told, start=1)]
+    hand = f"by hand: {', '.join(profile.by_hand)}" if profile.by_hand else ""
+    legend = legend_band([("measured", MEASURED)], f"mm, ±U (k=2)   {tracing.photo.name}", by_hand=hand)
+    listed = [list_band(LIST_TITLE, rows)] if rows else []
+    return np.vstack([headline_band(traced_headline(tracing), HEAD_PLAIN), picture, *listed, legend])
+
+
+def _row(f: Figure) -> str:
+    return f"{f.name}{' (hand)' if f.by_hand else ''}  {f.value:.2f} ±{f.expanded:.2f}"
 
 
 def _drawn(tracing: Tracing, name: str, line: Array) -> Array:
@@ -58,7 +62,7 @@ def _drawn(tracing: Tracing, name: str, line: Array) -> Array:
     if panel is None or panel.role is Role.PAGE:
         return line
     seen = [tracing.profile.at(j) for j in panel.joints if j in tracing.profile.joints]
-    if len(seen) < 2 or abs(tracing.profile.panel(name).sagitta_mm) > 0.3:
+    if len(seen) < 2 or abs(tracing.profile.panel(name).sagitta_mm) > SEEN_BOW:
         return line
     return np.array([seen[0], seen[-1]])
 
@@ -68,26 +72,11 @@ def _told(tracing: Tracing, f: Figure) -> bool:
     return not (parsed(f.name).kind == Kind.FOOT and Kind.FEET in tracing.traced.lengths)
 
 
-def _label(tracing: Tracing, f: Figure, frame: Frame) -> cv.Label:
+def _label(tracing: Tracing, f: Figure, number: int, frame: Frame) -> Label:
     a, b = tracing.traced.lengths[f.name]
     p, q = frame.px(np.array([tracing.profile.at(a), tracing.profile.at(b)]))
-    along = (q - p) / max(float(np.hypot(*(q - p))), 1.0)
-    away = np.array([-along[1], along[0]])
-    name = parsed(f.name)
-    share = 0.97 if name.kind == Kind.PLANE else 0.5
-    if abs(along[1]) > 0.5:  # a standing strip: outwards
-        flip = away[0] * (1.0 if name.side == "right" else -1.0) < 0
-    else:
-        flip = away[1] * (-1.0 if name.on_plane else 1.0) < 0
-    text = f"{f.name}{' (hand)' if f.by_hand else ''}\n{f.value:.2f} ±{f.expanded:.2f}"
-    return cv.Label(text=text, at=p + (q - p) * share, away=-away if flip else away, weight=1.0, loud=False)
-
-
-def _band(text: str, size: int, ground: cv.Colour) -> Pixels:
-    _, h = cv.text_size(text, size)
-    band = np.full((round(h + size * 1.1), WIDTH, 3), ground, dtype=np.uint8)
-    box = cv.Box(0, 0, WIDTH - 1, len(band) - 1)
-    return cv.plate(band, box, text, size, ink=cv.WHITE, ground=ground)
+    away, share = label_side(f.name, p, q)
+    return Label(str(number), p + (q - p) * share, away, number=True)
 
 
 def write_traced_picture(tracing: Tracing, path: Path, *, replace: bool = False) -> None:

@@ -29,6 +29,7 @@ from compare.design.spec.spec import Spec
 from compare.design.study.design_fixes import Fix, fix_for, worst_of
 from compare.design.study.soundness import CLOSING_SLACK, warnings_of
 from compare.design.study.tolerance import Study
+from compare.tell.words.name_words import two_sums
 from compare.units import Unit, unit_of
 from compare.vocabulary import Kind, parsed
 
@@ -106,8 +107,8 @@ def headline(spec: Spec, found: Sequence[Fact], study: Study | None = None) -> s
 
 
 def _plain(mm: float, unit: Unit) -> str:
-    """Return a length as a spec has it: four digits at most in mm, a fraction in inches."""
-    return f"{round(mm, 2):.4g} mm" if unit.name == "mm" else unit.words(mm)
+    """Return a length as a spec has it, with its unit."""
+    return f"{unit.plain(mm)} {unit.name}"
 
 
 def _signed(mm: float, unit: Unit) -> str:
@@ -136,9 +137,10 @@ def _(fact: Unclosed, unit: Unit) -> str:
             f"the design does not shut flat: foot + fold is {one} left and "
             f"{other} right; they should be equal"
         )
+    first, second = two_sums(loop.one, loop.other)
     return (
-        f"the design does not shut flat: {loop.name}, {loop.words[0]} is {one} and "
-        f"{loop.words[1]} is {other}; they should be equal"
+        f"the design does not shut flat: {loop.name}, {first} is {one} and "
+        f"{second} is {other}; they should be equal"
     )
 
 

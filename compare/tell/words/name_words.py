@@ -1,6 +1,6 @@
 """What lengths, and what is told of them, are called in a sentence."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Final
@@ -58,3 +58,20 @@ def spoken(name: str) -> str:
 def of_stage(stage: int) -> str:
     """Return " of stage 2" in a sentence; "" for what stands on the base."""
     return f" of stage {stage}" if stage > 1 else ""
+
+
+IN_SUM: Final[Mapping[str, str]] = MappingProxyType(
+    {Kind.CREASE_NEAR: "pillar (lying)", Kind.CREASE: "vfold"}
+)
+"""What a length is called in a sum where its own name would not tell."""
+
+
+def two_sums(one: Sequence[str], other: Sequence[str]) -> tuple[str, str]:
+    """Return two sums of lengths in trade terms, "fold + plane spacing", with their side if need be."""
+    kinds = [[parsed(k).kind for k in names] for names in (one, other)]
+    first, second = (" + ".join(IN_SUM.get(k, k) for k in some) for some in kinds)
+    if first == second:
+        first, second = (f"{first}, {parsed(names[0]).side}" for names in (one, other))
+    if Kind.CREASE in kinds[0]:
+        first = f"seen along the glue line, {first}"
+    return first, second

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
 
+from compare.tell.words.name_words import two_sums
 from compare.verdict.conformity import Item, Rule
 from compare.verdict.remarks import BothFeet, ByHand, Reaches, Remark, TwoSums
 
@@ -27,7 +28,7 @@ def _words(remark: Remark) -> str:
         case BothFeet():
             return "both inner feet together"
         case TwoSums(one, other):
-            return f"{one} against {other}"
+            return " against ".join(two_sums(one, other))
         case Reaches(farthest, reach_mm, from_design):
             taken = f"; from the design: {', '.join(from_design)}" if from_design else ""
             return f"{farthest} reaches {reach_mm:.1f} mm{taken}"

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from compare.design.pieces.piece_facts import JointsAt
 from compare.design.pieces.pieces import GLUE, Pieces
 from compare.design.spec.spec import Spec
 from compare.vocabulary import parsed
@@ -19,5 +20,5 @@ def cut_drawn(spec: Spec, sheet: Pieces) -> None:
         is_page = parsed(panel.name).is_page
         tabs = (0.0, 0.0) if is_page else (sheet.tab, 0.0 if panel.free_end else sheet.tab)
         parts = [(float(g), GLUE) for g in gaps]
-        note = "joints at " + ", ".join(f"{x:.1f} {j}" for x, j in zip(at, panel.joints, strict=True)) + " mm"
-        sheet.strip(panel.name, parts, tabs, note)
+        joints = tuple((float(x), j) for x, j in zip(at, panel.joints, strict=True))
+        sheet.strip(panel.name, parts, tabs, (JointsAt(joints),))

@@ -38,7 +38,7 @@ def add_flap_reach(d: Draft, g: Ground, side: str) -> None:
     """Add how far it reaches when shut."""
     n = g.name
     chain = (*g.shut[side], n(Kind.FLAP_HINGE, side), n(Kind.FLAP, side))
-    d.reaches.append(Reach(side=side, joint=n(Kind.STRAP_END, side), lengths=chain, words=f"the {side} flap"))
+    d.reaches.append(Reach(side=side, joint=n(Kind.STRAP_END, side), lengths=chain))
 
 
 def add_flap(d: Draft, g: Ground, side: str) -> None:
@@ -62,6 +62,5 @@ def add_flap(d: Draft, g: Ground, side: str) -> None:
             name=flap,
             one=(n(Kind.FOOT, side), n(Kind.FOLD, side), plane, strap),
             other=(hinge, flap),
-            words=("foot + fold + plane + strap", "flap hinge + flap"),
         )
     )

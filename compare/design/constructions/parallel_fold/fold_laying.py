@@ -7,7 +7,7 @@ from compare.design.linkage.mechanism import Loop
 from compare.design.linkage.mechanism_draft import Draft, Ground
 from compare.design.linkage.steps import Corner, Legs
 from compare.design.spec.parts import Base
-from compare.vocabulary import Kind, feet_sum, leg_numbers, named
+from compare.vocabulary import Kind, leg_numbers, named
 from measure.sides import SIDES
 
 
@@ -77,7 +77,6 @@ def add_tent(d: Draft, g: Ground) -> None:
             name=n(Kind.FEET),
             one=(n(Kind.FOOT, "left"), n(Kind.FOLD, "left")),
             other=(n(Kind.FOOT, "right"), n(Kind.FOLD, "right")),
-            words=(feet_sum("left", stage=g.stage), feet_sum("right", stage=g.stage)),
         )
     )
 

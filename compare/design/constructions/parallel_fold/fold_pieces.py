@@ -1,6 +1,7 @@
 """The pieces of a parallel fold with its plane laid flat, and of the pages it stands on."""
 
 from compare.design.constructions.parallel_fold.fold_form import Stage
+from compare.design.pieces.piece_facts import Seen
 from compare.design.pieces.pieces import MOUNTAIN, Pieces
 from compare.design.spec.spec import Spec
 from compare.vocabulary import Kind, leg_numbers, named
@@ -25,7 +26,7 @@ def _leg_tabs(sheet: Pieces, c: Stage, side: str, k: int) -> tuple[float, float]
 
 
 def _glue_lines(sheet: Pieces, c: Stage, side: str, *, shown: str = "") -> list[tuple[float, str, float]]:
-    """Return distance from the spine, words and tab of every foot on one side."""
+    """Return distance from the spine, name and tab of every foot on one side."""
     if side in c.supports:
         out = [(c.supports[side].foot, f"{shown}support", _foot_tab(sheet, c, side))]
     else:
@@ -68,17 +69,16 @@ def cut_stage(sheet: Pieces, c: Stage, stage: int, above: Stage | None) -> None:
             marks.append((-sign * c.supports[side].tab, "support", sheet.tab))
         if above is not None:
             lines = _glue_lines(sheet, above, side, shown=f"stage {stage + 1} ")
-            on_top += [(sign * x, words) for x, words, _ in lines]
+            on_top += [(sign * x, what) for x, what, _ in lines]
     left, right = c.plane.left, c.plane.right
     for side in props:  # the plane runs on to its support
         beyond = max(-c.supports[side].tab, 0.0)
         left, right = (max(left, beyond), right) if side == "left" else (left, max(right, beyond))
     if props:
         marks.append((0.0, "fold", sheet.tab))
-    note = "seen from below"
     crease = not props and bool(left and right)
     name = named(Kind.PLANE, stage=stage)
-    sheet.board(name, right, left, marks, crease=crease, note=note, on_back=on_top)
+    sheet.board(name, right, left, marks, crease=crease, seen=Seen.BELOW, on_back=on_top)
 
 
 def cut_pages(spec: Spec, c: Stage, sheet: Pieces) -> None:
@@ -86,7 +86,7 @@ def cut_pages(spec: Spec, c: Stage, sheet: Pieces) -> None:
     depth = spec.base.depth or spec.card.strip_depth
     pages = Pieces(depth, sheet.tab, sheet.depth)
     for side, sign in (("left", -1.0), ("right", 1.0)):
-        marks = [(sign * x, words, tab) for x, words, tab in _glue_lines(sheet, c, side)]
+        marks = [(sign * x, what, tab) for x, what, tab in _glue_lines(sheet, c, side)]
         width = spec.base.page(side)
         left, right = (width, 0.0) if side == "left" else (0.0, width)
         pages.board(named(Kind.PAGE, side), left, right, marks, crease=False, spine=0.0)

@@ -61,7 +61,6 @@ def add_rules(d: Draft, c: Stage, g: Ground, side: str) -> None:
                 name=closing_rule(side, i, stage=g.stage),
                 one=(fold, plane),
                 other=(page, leg),
-                words=("fold + plane spacing", "page spacing + leg"),
             )
         )
     other = "left" if side == "right" else "right"
@@ -90,15 +89,13 @@ def add_reaches(d: Draft, c: Stage, g: Ground) -> None:
             continue
         foot, fold = n(Kind.FOOT, side), n(Kind.FOLD, side)
         ridge = (*g.shut[side], foot, fold)
-        d.reaches.append(Reach(side=side, joint=n(Kind.RIDGE), lengths=ridge, words=f"the {n(Kind.RIDGE)}"))
+        d.reaches.append(Reach(side=side, joint=n(Kind.RIDGE), lengths=ridge))
         if c.plane.half(side) > 0:
             edge = n(Kind.PLANE_EDGE, side)
-            words = f"the {n(Kind.PLANE)}'s {side} edge" if g.stage == 1 else f"the {edge}"
-            d.reaches.append(Reach(side=side, joint=edge, lengths=(*ridge, n(Kind.PLANE, side)), words=words))
+            d.reaches.append(Reach(side=side, joint=edge, lengths=(*ridge, n(Kind.PLANE, side))))
         for i in leg_numbers(len(c.legs[side])):
             leg = (*g.shut[side], foot, n(Kind.PAGE_SPACING, side, i), n(Kind.LEG, side, i))
             top = n(Kind.LEG_TOP, side, i)
-            words = f"the top of the {side} {n(Kind.LEG, number=i)}"
-            d.reaches.append(Reach(side=side, joint=top, lengths=leg, words=words))
+            d.reaches.append(Reach(side=side, joint=top, lengths=leg))
         if side in c.flaps:
             add_flap_reach(d, g, side)

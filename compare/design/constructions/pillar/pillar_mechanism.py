@@ -97,7 +97,6 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
                 name=s,
                 one=("crease near", on_plane),
                 other=(on_page, strip),
-                words=("pillar (lying) + plane spacing", "page spacing + leg"),
                 weights={"crease near": shut},
             )
         )
@@ -115,11 +114,10 @@ def mechanism_of_pillar(base: Base, p: Pillar) -> Mechanism:
                 side=s,
                 joint=edge,
                 lengths=("crease near", plane),
-                words=f"the plane's {s} edge",
                 weights={"crease near": shut},
             )
         )
-        d.reaches.append(Reach(side=s, joint=top, lengths=(on_page, strip), words=f"the top of the {s} leg"))
+        d.reaches.append(Reach(side=s, joint=top, lengths=(on_page, strip)))
     d.lengths |= {
         "crease near": p.crease_near,
         "crease far": p.crease_far,

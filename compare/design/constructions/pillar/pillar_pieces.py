@@ -5,6 +5,7 @@ import numpy as np
 from compare.design.constructions.pillar.pillar_form import Pillar
 from compare.design.constructions.v_fold.v_fold_form import VSide
 from compare.design.constructions.v_fold.v_fold_pieces import v_piece
+from compare.design.pieces.piece_facts import LiesOnNear, Seen
 from compare.design.pieces.pieces import GLUE, Piece, Pieces, Seam, edge_marks
 from compare.design.spec.spec import Spec
 from compare.vocabulary import Kind, named
@@ -20,11 +21,11 @@ def cut_pillar(spec: Spec, p: Pillar, sheet: Pieces) -> None:
         width, leg = spec.base.page(name), p.legs[name]
         run = p.width * np.array([sign * np.sin(np.radians(p.glue_deg)), np.cos(np.radians(p.glue_deg))])
         seams = [Seam((sign * leg.page_spacing, 0.0), (sign * leg.page_spacing, -sheet.depth), GLUE, "leg")]
-        for start, way, words in (
+        for start, way, what in (
             (-p.middle + p.gap / 2, -1.0, "near V-fold"),
             (-p.middle - p.gap / 2, 1.0, "far V-fold"),
         ):
-            seams.append(Seam((0.0, start), (float(run[0]), start + way * float(run[1])), GLUE, words))
+            seams.append(Seam((0.0, start), (float(run[0]), start + way * float(run[1])), GLUE, what))
         corners = np.array([(0.0, 0.0), (sign * width, 0.0), (sign * width, -depth), (0.0, -depth)])
         seams += edge_marks(min(sign, 0.0) * -width, max(sign, 0.0) * width, -depth, 0.0)
         page = Piece(named(Kind.PAGE, name), corners, tuple(seams), ())
@@ -38,5 +39,6 @@ def cut_pillar(spec: Spec, p: Pillar, sheet: Pieces) -> None:
         (-p.legs["right"].plane_spacing, named(Kind.LEG, "right"), sheet.tab),
         (p.legs["left"].plane_spacing, named(Kind.LEG, "left"), sheet.tab),
     ]
-    note = "seen from below; glue it to the tip of the far V-fold, let it lie on the near one"
-    sheet.board("plane", p.plane.right, p.plane.left, marks, crease=True, note=note)
+    sheet.board(
+        "plane", p.plane.right, p.plane.left, marks, crease=True, seen=Seen.BELOW, facts=(LiesOnNear(),)
+    )

@@ -36,7 +36,7 @@ def add_support_reach(d: Draft, g: Ground, side: str) -> None:
     """Add how far it reaches when shut."""
     n = g.name
     chain = (*g.shut[side], n(Kind.SUPPORT_FOOT, side), n(Kind.SUPPORT, side))
-    d.reaches.append(Reach(side=side, joint=n(Kind.SUPPORT_TOP, side), lengths=chain, words="support"))
+    d.reaches.append(Reach(side=side, joint=n(Kind.SUPPORT_TOP, side), lengths=chain))
 
 
 def add_prop(d: Draft, support: Support, g: Ground, prop: str) -> None:
@@ -73,9 +73,5 @@ def add_prop(d: Draft, support: Support, g: Ground, prop: str) -> None:
             name=n(Kind.SUPPORT, prop),
             one=(n(Kind.SUPPORT_FOOT, prop), n(Kind.SUPPORT, prop), *(() if inside else tab)),
             other=(n(Kind.FOOT, own), n(Kind.FOLD, own), *(tab if inside else ())),
-            words=(
-                "support foot + support" + ("" if inside else " + support tab"),
-                "foot + fold" + (" + support tab" if inside else ""),
-            ),
         )
     )

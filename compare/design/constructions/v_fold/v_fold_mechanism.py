@@ -83,8 +83,7 @@ def mechanism_of_vfold(base: Base, v: VFold) -> Mechanism:
 def _rules(d: Draft, v: VFold) -> None:
     """Pairs, loops and halves of a V-fold with its plane."""
     one, other = (tuple(named(k, s) for k in (Kind.GLUE_ANGLE, Kind.VFOLD_ANGLE)) for s in SIDES)
-    sums = ("glue angle + vfold angle, left", "glue angle + vfold angle, right")
-    d.loops.append(Loop(name="vfold", one=one, other=other, words=sums))
+    d.loops.append(Loop(name="vfold", one=one, other=other))
     for s in SIDES:
         beta, alpha = np.radians(v.sides[s].glue_deg), np.radians(v.sides[s].panel_deg)
         flat = np.radians(v.sides[s].plane_deg)
@@ -92,17 +91,14 @@ def _rules(d: Draft, v: VFold) -> None:
         d.pairs.append(Pair(name=equality(*angles), first=angles[0], second=angles[1]))
         shut = float(np.sin(beta + alpha))  # of the crease, straight out from the spine
         weights = {"crease": shut, named(Kind.WIDTH, s): float(np.sin(beta)), named(Kind.LEG, s): shut}
-        edge, words = named(Kind.PLANE_EDGE, s), f"the plane's {s} edge"
-        d.reaches.append(
-            Reach(side=s, joint=edge, lengths=("crease", named(Kind.PLANE, s)), words=words, weights=weights)
-        )
+        edge = named(Kind.PLANE_EDGE, s)
+        d.reaches.append(Reach(side=s, joint=edge, lengths=("crease", named(Kind.PLANE, s)), weights=weights))
         if s in v.legs:
             d.reaches.append(
                 Reach(
                     side=s,
                     joint=named(Kind.LEG_TOP, s),
                     lengths=(named(Kind.WIDTH, s), named(Kind.PAGE_SPACING, s), named(Kind.LEG, s)),
-                    words=f"the top of the {s} leg",
                     weights=weights,
                 )
             )
@@ -130,7 +126,6 @@ def _rules(d: Draft, v: VFold) -> None:
                 name=s,
                 one=("crease", on_plane),
                 other=(on_page, leg),
-                words=("seen along the glue line, vfold + plane spacing", "page spacing + leg"),
                 weights={
                     "crease": float(np.sin(alpha)),
                     leg: float(np.sin(alpha)),

@@ -4,6 +4,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.constructions.v_fold.v_fold_form import VFold, VSide
+from compare.design.pieces.piece_facts import CopyOfPanel, Seen, VPanels
 from compare.design.pieces.pieces import GLUE, MOUNTAIN, TAPER, Piece, Pieces, Seam, edge_marks
 from compare.design.spec.spec import Spec
 from compare.vocabulary import Kind, named
@@ -49,10 +50,8 @@ def v_piece(
         if triangle:
             ring.append(tip)
         rim += ring if side == "right" else ring[::-1]
-    note = f"seen from behind; crease {crease:g} mm; " + ", ".join(
-        f"{s}: glue line {v.width:g} mm at {v.panel_deg:g} degrees to the crease" for s, v in sides.items()
-    )
-    return Piece(name, np.array(rim), tuple(seams), tuple(bands), note)
+    panels = VPanels(crease, tuple((s, v.width, v.panel_deg) for s, v in sides.items()))
+    return Piece(name, np.array(rim), tuple(seams), tuple(bands), Seen.BEHIND, (panels,))
 
 
 def _v_marks(v: VFold, side: str, sign: float, back: float, deg: float, *, on_plane: bool) -> list[Seam]:
@@ -63,8 +62,8 @@ def _v_marks(v: VFold, side: str, sign: float, back: float, deg: float, *, on_pl
     if side in v.legs:
         leg = v.legs[side]
         starts.append((sign * (leg.plane_spacing if on_plane else leg.page_spacing), "leg"))
-    for x, words in starts:
-        out.append(Seam((x, -back), (x + float(run[0]), -back + float(run[1])), GLUE, words))
+    for x, what in starts:
+        out.append(Seam((x, -back), (x + float(run[0]), -back + float(run[1])), GLUE, what))
     return out
 
 
@@ -81,10 +80,8 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
             Seam((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), MOUNTAIN)
             for a, b in ((point, glue), (top, tip))
         )
-        note = f"seen from behind; a copy of the V-fold's {side} panel, {leg.leg:g} mm along its near edge"
-        sheet.pieces.append(
-            Piece(named(Kind.LEG, side), np.concatenate([foot, head]), seams, (foot, head), note)
-        )
+        outline, fact = np.concatenate([foot, head]), CopyOfPanel(side, leg.leg)
+        sheet.pieces.append(Piece(named(Kind.LEG, side), outline, seams, (foot, head), Seen.BEHIND, (fact,)))
     depth = spec.base.depth or spec.card.strip_depth
     for side in SIDES:
         sign = 1.0 if side == "right" else -1.0
@@ -107,5 +104,5 @@ def cut_vfold(spec: Spec, v: VFold, sheet: Pieces) -> None:
             (-v.plane.right, -sheet.depth),
         ]
     )
-    plane = Piece("plane", outline, tuple(under), (), "seen from below")
+    plane = Piece("plane", outline, tuple(under), (), Seen.BELOW)
     sheet.pieces.append(plane.upended())
