@@ -145,10 +145,10 @@ def test_labels_keep_clear_of_each_other() -> None:
         )
         for i in range(6)
     ]
-    placed = place_labels(labels, 24, Box(0, 0, 1000, 600), [line])
+    placed = place_labels(labels, Box(0, 0, 1000, 600), [line])
     assert len(placed) == 6
     for i, p in enumerate(placed):
-        w, _ = text_size(p.label.text, 24)
+        w, _ = text_size(p.label.text, p.label.size)
         assert p.box.x1 - p.box.x0 >= w
         assert p.box.outside(Box(0, 0, 1000, 600)) < 1e-6  # rounding of the area
         assert not p.box.y0 < 300 < p.box.y1  # no label on the line

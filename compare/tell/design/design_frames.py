@@ -123,6 +123,6 @@ def draw_legend(sketch: Sketch, spec: Spec, x: float, y: float) -> None:
     there = {colour_of(p) for p in spec.mechanism.panels}
     for words, colour in KINDS:
         if colour in there:
-            sketch.add(Line(np.array([(x, y - 4), (x + 20, y - 4)]), colour, CARD_PX))
+            sketch.add(Line(np.array([(x, y - 4), (x + 20, y - 4)]), Pen(colour, CARD_PX)))
             sketch.add(Words(x + 26, y, words))
             x += 26 + text_size(words, 13.0)[0] + 20

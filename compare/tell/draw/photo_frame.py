@@ -66,7 +66,7 @@ class Frame:
         low, high = np.maximum(self.low, 0), np.minimum(self.high, (width, height))
         part = bgr[low[1] : high[1], low[0] : high[0]]
         (left, top), (right, bottom) = low - self.low, self.high - high
-        part = cv2.copyMakeBorder(part, top, bottom, left, right, cv2.BORDER_CONSTANT, value=DARK[::-1])
+        whole = cv2.copyMakeBorder(part, top, bottom, left, right, cv2.BORDER_CONSTANT, value=DARK[::-1])
         how = cv2.INTER_AREA if self.scale < 1 else cv2.INTER_CUBIC
-        small = cv2.resize(part, (PHOTO_WIDTH, round(part.shape[0] * self.scale)), interpolation=how)
+        small = cv2.resize(whole, (PHOTO_WIDTH, round(whole.shape[0] * self.scale)), interpolation=how)
         return np.ascontiguousarray(small[:, :, ::-1], dtype=np.uint8)

@@ -105,8 +105,18 @@ def _pieces(m: Mark, effect: str | None) -> list[Markup]:
                 for colour, width in (*inks, (pen.colour, pen.width))
             ]
         case Dot(x, y, radius, colour, rim):
-            edge = {"stroke": _hex(DARK), "stroke_width": 2.0} if rim else {}
-            return [element("circle", cx=float(x), cy=float(y), r=float(radius), fill=_hex(colour), **edge)]
+            ink, width = (_hex(DARK), 2.0) if rim else (None, None)
+            return [
+                element(
+                    "circle",
+                    cx=float(x),
+                    cy=float(y),
+                    r=float(radius),
+                    fill=_hex(colour),
+                    stroke=ink,
+                    stroke_width=width,
+                )
+            ]
         case Diamond(x, y, r, colour):
             d = f"M{num(x - r)} {num(y)}L{num(x)} {num(y - r)}L{num(x + r)} {num(y)}L{num(x)} {num(y + r)}Z"
             return [element("path", d=d, fill=_hex(colour), stroke=_hex(DARK), stroke_width=2.0)]

@@ -20,10 +20,10 @@ from compare.lot.study.capability import Index
 from compare.lot.study.lot_statistics import Statistics, Subgroups, label_columns
 from compare.lot.worst_samples import worst_samples
 from compare.tell.check.annotated_photo import annotated
+from compare.tell.draw.verdict_marks import verdict_mark
 from compare.tell.draw.web_page import page_head
 from compare.tell.lot import lot_bars as bars
 from compare.tell.lot import lot_charts as charts
-from compare.tell.lot.lot_axes import mark
 from compare.tell.lot.lot_text import course_words, limits_words
 from compare.tell.result_files import LOT_REPORT, write_whole
 from compare.tell.words.cautions import cautions
@@ -348,7 +348,7 @@ def lot_report(a: Assessment, *, folder: Path, looked: Mapping[str, Inspection])
         "ranges": _range_charts(a),
         "marks": {
             key: Markup('<svg viewBox="0 0 16 16" aria-hidden="true">{}</svg>').format(
-                mark(8, 8, verdict, "")
+                verdict_mark(8, 8, verdict, radius=4.0)
             )
             for key, verdict in (("in", Verdict.CONFORMS), ("doubt", Verdict.OPEN), ("out", Verdict.FAILS))
         },
