@@ -21,9 +21,10 @@ from compare.design.load_spec import load_spec
 from compare.jobs import judge_dummy
 from compare.jobs.check_dummy import check
 from compare.jobs.measure_dummy import Tracing, measure
+from compare.tell.draw.palette import PHOTO_WIDTH
 from compare.tell.trace.starter_spec import draft_text, write_draft
 from compare.tell.trace.trace_json import tracing_dict
-from compare.tell.trace.trace_picture import WIDTH, traced_picture
+from compare.tell.trace.trace_picture import traced_picture
 from compare.tell.trace.trace_text import tracing_csv
 from compare.tell.words.photos.traced_words import traced_headline
 from measure.layout import Card
@@ -103,7 +104,7 @@ def test_outputs_hold_the_same_figures(tmp_path: Path) -> None:
     for b, f in zip(result.budgets, result.lengths, strict=True):
         assert b.expanded == pytest.approx(f.expanded, rel=1e-6)
     picture = traced_picture(result)
-    assert picture.shape[1:] == (WIDTH, 3)
+    assert picture.shape[1:] == (PHOTO_WIDTH, 3)
     text = draft_text(result)
     assert "half of what lies between the feet" in text and "not measured: put in your own" in text
 
