@@ -15,7 +15,7 @@ from compare.design.load_spec import load_spec
 from compare.design.spec.forms import TOP, keys_by_table
 from compare.design.study.soundness import warnings_of
 from compare.tell.help.topics import TOPICS
-from tests.helpers.import_graph import circle_in, imports_of, modules_of, spoken_to_the_user
+from tests.helpers.import_graph import circle_in, imports_of, modules_of, nodes_of, spoken_to_the_user
 from tests.helpers.names_in_code import names_in
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -66,7 +66,7 @@ def tracked() -> list[str]:
 def imported(path: Path) -> set[str]:
     """First parts of the names of all modules a file imports, wherever the import stands."""
     out: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             out |= {a.name.split(".")[0] for a in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -144,9 +144,13 @@ def test_names_are_spelled_and_taken_apart_in_one_place() -> None:
         for room in ROOMS
         for path in sorted((ROOT / room).rglob("*.py"))
         if str(path.relative_to(ROOT)) not in VOCABULARIES
-        for place in names_in(path.read_text(encoding="utf-8"))
+        for place in names_in(nodes_of(path))
     ]
     assert found == []
+
+
+def parsed(source: str) -> list[ast.AST]:
+    return list(ast.walk(ast.parse(source)))
 
 
 @pytest.mark.parametrize(
@@ -158,7 +162,7 @@ def test_names_are_spelled_and_taken_apart_in_one_place() -> None:
     ],
 )  # fmt: skip
 def test_a_name_taken_apart_is_found(code: str) -> None:
-    assert len(names_in(f"x = {code}")) == 1
+    assert len(names_in(parsed(f"x = {code}"))) == 1
 
 
 @pytest.mark.parametrize(
@@ -170,13 +174,13 @@ def test_a_name_taken_apart_is_found(code: str) -> None:
     ],
 )  # fmt: skip
 def test_other_texts_are_no_names(code: str) -> None:
-    assert names_in(f"x = {code}") == []
+    assert names_in(parsed(f"x = {code}")) == []
 
 
 def test_readme_has_two_set_up_commands_and_ci_runs_them() -> None:
     setting_up = [c for c in commands(readme()) if c.startswith("python3 -m venv")]
     assert len(setting_up) == 2
-    assert setting_up[0].endswith("foldgauge demo") and setting_up[1].endswith("-m pytest")
+    assert setting_up[0].endswith("foldgauge demo") and setting_up[1].endswith("-m pytest -n 2")
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
     for command in setting_up:
         assert command in ci

@@ -2,7 +2,14 @@
 
 import ast
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
+
+
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """All nodes of a file's syntax tree; files do not change while the tests run."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
 def modules_of(root: Path, rooms: tuple[str, ...]) -> dict[str, Path]:
@@ -18,7 +25,7 @@ def modules_of(root: Path, rooms: tuple[str, ...]) -> dict[str, Path]:
 def imports_of(path: Path, modules: Mapping[str, Path]) -> set[str]:
     """Modules that a file imports."""
     out: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             out |= {a.name for a in node.names if a.name in modules}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -51,14 +58,13 @@ def circle_in(graph: Mapping[str, set[str]]) -> list[str]:
 
 def spoken_to_the_user(path: Path) -> list[str]:
     """String literals of a file, the texts of its documentation left out."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
     documented = {
         id(node.value)
-        for node in ast.walk(tree)
+        for node in nodes_of(path)
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
     return [
         node.value
-        for node in ast.walk(tree)
+        for node in nodes_of(path)
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in documented
     ]

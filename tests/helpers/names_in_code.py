@@ -2,6 +2,7 @@
 
 import ast
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from compare.vocabulary import Kind, Told
@@ -54,13 +55,12 @@ def parts_a_name(node: ast.AST) -> bool:
     return False
 
 
-def names_in(source: str) -> list[str]:
-    """Each place in a module, with its line, that takes a name apart or spells one."""
-    tree = ast.parse(source)
-    told = {id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr)}  # docstrings
-    told |= {id(p) for n in ast.walk(tree) if isinstance(n, ast.JoinedStr) for p in n.values}
+def names_in(nodes: Sequence[ast.AST]) -> list[str]:
+    """Each place among the nodes of a module, with its line, that takes a name apart or spells one."""
+    told = {id(n.value) for n in nodes if isinstance(n, ast.Expr)}  # docstrings
+    told |= {id(p) for n in nodes if isinstance(n, ast.JoinedStr) for p in n.values}
     out = []
-    for node in ast.walk(tree):
+    for node in nodes:
         text = None if id(node) in told else text_of(node)
         if parts_a_name(node) or (text is not None and SPELLED.fullmatch(text)):
             out.append(f"line {getattr(node, 'lineno', 0)}: {ast.unparse(node)}")
