@@ -75,6 +75,7 @@ class Layout:
     card_mm : thickness of the card of strips and plane.
     depth_mm : length of the strips along the spine (how far a panel reaches back from its near end).
     base_mm : thickness of the base pages.
+    setback_mm : how far the near ends stand back from the pages' near edge; None if not told.
     other_openings : (opening in degrees, joints as in `xy_mm`) at which the photo may show it instead.
     near_end_sd_mm : how unevenly the near ends are cut (standard deviation, along the spine).
     heights_known : False where no design tells how long strips are: then they do not tell the page's level.
@@ -88,6 +89,7 @@ class Layout:
     depth_mm: float
     near_end_sd_mm: float
     base_mm: float = 0.3
+    setback_mm: float | None = None
     other_openings: tuple[tuple[float, Array], ...] = ()
     heights_known: bool = True
 

@@ -5,7 +5,7 @@ A sill or a doorstep that lies on the page says so, or an apron that hangs from 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -28,7 +28,7 @@ class PageMarks:
     spine : (2,) the spine at that surface; spine_cov : (2, 2).
     upper : True where `pages` are the pages' upper surfaces (a sill lies on them), False for the lower ones
         (an apron hangs from them).
-    height_sd : standard uncertainty of the pages' height; nan where the page's own edge is looked for.
+    heights_cov : page -> (2, 2) covariance of its two heights, mm^2; {} where its own edge is looked for.
     has_tick : False where nothing was printed to be set on the spine, so that it is only likely there.
     """
 
@@ -36,7 +36,7 @@ class PageMarks:
     spine: Array
     spine_cov: Array
     upper: bool = False
-    height_sd: float = float("nan")
+    heights_cov: Mapping[str, Array] = field(default_factory=dict)
     has_tick: bool = True
 
     def direction(self, page: str) -> Array:

@@ -8,6 +8,7 @@ import numpy as np
 
 from capture.arrays import Array, Single
 from capture.sheet.marker_sheet import MarkerSheet
+from capture.sheet.sill import printed_sill
 from capture.sight.tags import white_modules
 
 
@@ -31,6 +32,8 @@ class PrintedSheetNumbers:
     """... the dark field, ..."""
     around: float = 0.4
     """... and whatever lies round the paper."""
+    unknown: float = 0.5
+    """Neither light nor dark, or not known which."""
 
 
 TUNED = PrintedSheetNumbers()
@@ -43,23 +46,42 @@ class SheetPrint:
     Attributes
     ----------
     steps_x, steps_y : (H, W) largest step of the print near each pixel, across and up; full scale 1.
+    light : (H, W) 1 where white paper is near each pixel and nothing dark, 0 where print is and no white,
+        between them where both are, or where nobody knows.
     corner_mm : sheet coordinates of the centre of the first pixel.
     """
 
     steps_x: Single
     steps_y: Single
+    light: Single
     corner_mm: tuple[float, float]
 
     def step_at(self, xy_mm: Array, direction: Array) -> Array:
         """Return the steps (...) of the print met along a direction (2,) at sheet points (..., 2); 0 to 1."""
-        x = ((xy_mm[..., 0] - self.corner_mm[0]) * TUNED.per_mm).astype(np.float32)
-        y = ((self.corner_mm[1] - xy_mm[..., 1]) * TUNED.per_mm).astype(np.float32)
         parts = [
-            abs(share) * cv2.remap(steps, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+            abs(share) * self._read(steps, xy_mm, 0.0)
             for share, steps in zip(direction, (self.steps_x, self.steps_y), strict=True)
         ]
         out: Array = np.max(parts, axis=0).astype(np.float64)
         return out
+
+    def light_at(self, xy_mm: Array) -> Array:
+        """Return how light (...) the sheet is at points (..., 2): 1 white, 0 black, between: not known."""
+        return self._read(self.light, xy_mm, TUNED.unknown).astype(np.float64)
+
+    def _read(self, picture: Single, xy_mm: Array, outside: float) -> Array:
+        x = ((xy_mm[..., 0] - self.corner_mm[0]) * TUNED.per_mm).astype(np.float32)
+        y = ((self.corner_mm[1] - xy_mm[..., 1]) * TUNED.per_mm).astype(np.float32)
+        shape = x.shape
+        out = cv2.remap(
+            picture,
+            np.atleast_2d(x),
+            np.atleast_2d(y),
+            cv2.INTER_NEAREST,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=outside,
+        )
+        return np.asarray(out).reshape(shape)
 
 
 @lru_cache(maxsize=4)
@@ -86,11 +108,21 @@ def sheet_print(sheet: MarkerSheet) -> SheetPrint:
         fill(corners[3, 0], corners[3, 1], corners[1, 0], corners[1, 1], TUNED.ink)
         for x, y, module in white_modules(tag_id, corners):
             fill(x, y, x + module, y + module, TUNED.paper)
+    if sheet.fold_mm is not None:
+        for part in printed_sill(sheet).parts:
+            width, depth = part.cell_mm
+            for x, y in part.black_cells:
+                fill(x, y, x + width, y + depth, TUNED.ink)
+            for corners in part.tags.values():
+                fill(corners[3, 0], corners[3, 1], corners[1, 0], corners[1, 1], TUNED.around)
     near = 2 * round(TUNED.spread_mm * TUNED.per_mm) + 1
     steps = []
     for axis in (1, 0):
         step = np.abs(np.diff(picture, axis=axis, append=np.take(picture, [-1], axis=axis)))
         window = np.ones((1, near) if axis == 1 else (near, 1), np.uint8)
         steps.append(np.asarray(cv2.dilate(step, window), np.float32))
+    grown = np.ones((near, near), np.uint8)
+    least, most = cv2.erode(picture, grown), cv2.dilate(picture, grown)
+    light = np.where(least > TUNED.around, 1.0, np.where(most < TUNED.around, 0.0, TUNED.unknown))
     corner = (-half_w + 0.5 / TUNED.per_mm, half_h - 0.5 / TUNED.per_mm)
-    return SheetPrint(steps_x=steps[0], steps_y=steps[1], corner_mm=corner)
+    return SheetPrint(steps_x=steps[0], steps_y=steps[1], light=light.astype(np.float32), corner_mm=corner)

@@ -41,6 +41,7 @@ def layout_of(
         card_mm=spec.card.thickness,
         depth_mm=spec.card.strip_depth,
         base_mm=spec.base.thickness,
+        setback_mm=spec.base.setback,
         near_end_sd_mm=spec.card.near_end_spread,
     )
 

@@ -50,7 +50,7 @@ class Shot:
 def near_end_of(spec: Spec) -> NearEnd:
     """Return how far a dummy of this design stands before a sheet flush behind it."""
     if spec.base.depth is not None:
-        return NearEnd(spec.base.depth, Depth.BASE)
+        return NearEnd(spec.base.depth - (spec.base.setback or 0.0), Depth.BASE)
     return NearEnd(spec.card.strip_depth, Depth.STRIPS)
 
 

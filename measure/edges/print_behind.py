@@ -25,6 +25,15 @@ class PrintNumbers:
 TUNED = PrintNumbers()
 
 
+def on_sheet(plane: MeasuringPlane, xy_mm: Array) -> Array:
+    """Return the points (..., 2) of the sheet, nominal mm, that are seen behind points of the plane."""
+    eye = plane.eye_mm
+    beyond = eye[2] / (eye[2] - plane.z_mm)
+    printed = np.exp(plane.view.params[[PARAMS.index("log_sx"), PARAMS.index("log_sy")]])
+    out: Array = (eye[:2] + (xy_mm - eye[:2]) * beyond) / printed
+    return out
+
+
 def without_print(
     evidence: Evidence,
     plane: MeasuringPlane,
@@ -42,15 +51,11 @@ def without_print(
     outer_sign : +1 if the background side is to the left of the curve.
     """
     assert plane.behind is not None
-    eye = plane.eye_mm
-    beyond = eye[2] / (eye[2] - plane.z_mm)
-    printed = np.exp(plane.view.params[[PARAMS.index("log_sx"), PARAMS.index("log_sy")]])
     kept = []
     for side in (outer_sign, -outer_sign):
         across = evidence.offsets_mm + side * template.card_mm / 2
         near = curve.points(stations)[:, None, :] + across[None, :, None] * curve.normal
-        behind = (eye[:2] + (near - eye[:2]) * beyond) / printed  # nominal mm, as drawn
-        step = plane.behind.step_at(behind, curve.normal)
+        step = plane.behind.step_at(on_sheet(plane, near), curve.normal)
         kept.append(1.0 - TUNED.explained * np.clip(step / TUNED.step - 1.0, 0.0, 1.0))
     outer, inner = evidence.outer * kept[0], evidence.inner * kept[1]
     return replace(evidence, score=capped(outer, inner, template.cap), outer=outer, inner=inner)

@@ -130,17 +130,19 @@ class _Search:
         pick = self.picked[:, k]
         return self.lines[k].p[pick], self.lines[k].v[pick]
 
-    def add(self, k: int) -> None:
-        """Extend every partial choice by every candidate of panel k and keep the best."""
-        n = len(self.lines[k].score)
-        rows = np.repeat(np.arange(len(self.score)), n)
-        new = np.tile(np.arange(n), len(self.score))
+    def take(self, k: int, rows: Index, new: Index) -> None:
+        """Extend partial choices `rows` by candidates `new` of panel k."""
         self.picked = np.column_stack([self.picked[rows], new])
         self.score = self.score[rows] + self.lines[k].score[new]
         self.n_off = self.n_off[rows]
         self.joint_xy = {name: xy[rows] for name, xy in self.joint_xy.items()}
         self._join(k)
         self._price_lengths()
+
+    def add(self, k: int) -> None:
+        """Extend every partial choice by every candidate of panel k and keep the best."""
+        n = len(self.lines[k].score)
+        self.take(k, np.repeat(np.arange(len(self.score)), n), np.tile(np.arange(n), len(self.score)))
         keep = np.argsort(-self.score)[: TUNED.beam]
         self.picked, self.score, self.n_off = self.picked[keep], self.score[keep], self.n_off[keep]
         self.joint_xy = {name: xy[keep] for name, xy in self.joint_xy.items()}
@@ -221,3 +223,22 @@ def choose(layout: Layout, items: Sequence[PanelLines]) -> Choice | None:
         n_off=int(search.n_off[0]),
         per_panel={item.panel.name: float(search.lines[k].score[best[k]]) for k, item in enumerate(items)},
     )
+
+
+def losses(layout: Layout, items: Sequence[PanelLines], choice: Choice) -> dict[str, Array]:
+    """Say by how much the whole is worse with another candidate of one panel alone: panel -> (N,)."""
+    best = np.array([choice.index[item.panel.name] for item in items])
+    swaps = [(k, c) for k, item in enumerate(items) for c in range(len(item.candidates))]
+    picks = np.tile(best, (len(swaps) + 1, 1))
+    for row, (k, c) in enumerate(swaps):
+        picks[row, k] = c
+    search = _Search(layout, items)
+    rows = np.zeros(len(picks), dtype=np.intp)
+    for k in range(len(items)):
+        search.take(k, rows, picks[:, k])
+        rows = np.arange(len(picks))
+    lost = search.score[-1] - search.score[:-1]
+    return {
+        item.panel.name: np.array([lost[row] for row, (j, _) in enumerate(swaps) if j == k])
+        for k, item in enumerate(items)
+    }

@@ -11,14 +11,15 @@ from measure.edges.line_fit import refine
 from measure.edges.stations import stations_for
 from measure.geometry import Curve
 from measure.guided.choose_lines import Choice, PanelLines
-from measure.guided.first_choice import choose_first, rough_curves
+from measure.guided.first_choice import FirstChoice, choose_first, rough_curves
 from measure.guided.found_panel import FoundPanel
-from measure.guided.page.page_fit import fit_pages, page_groups
+from measure.guided.page.page_fit import LevelShift, fit_pages, page_groups
 from measure.guided.panel_doubt import doubt
 from measure.guided.panel_surroundings import TUNED as SURROUNDINGS
 from measure.guided.panel_surroundings import median_tone
 from measure.guided.placement import Placement
 from measure.guided.plane_halves import astray, fit_plane, overrun, settled_planes
+from measure.guided.rival_lines import settled_strips
 from measure.layout import Layout, Role
 from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
@@ -57,8 +58,9 @@ class Finding:
     joint_shift : foot -> displacement (2,) of its own tab from the page's line, where the tab was seen.
     layout : the layout at the opening at which the dummy was found.
     tone : grey value of cut edges in this photo, if it could be told.
-    level_shift : for each page (or two flat ones together): page -> shift of its line, mm along its normal,
-        by one standard uncertainty of its level.
+    level_shifts : what is uncertain about the pages' lines, one independent way after the other (see
+        `measure.guided.page.page_fit.PagesFound`).
+    faint : pages whose edge hardly shows.
     """
 
     panels: Mapping[str, FoundPanel]
@@ -67,7 +69,8 @@ class Finding:
     layout: Layout
     joint_shift: Mapping[str, Array] = field(default_factory=dict)
     tone: float | None = None
-    level_shift: tuple[Mapping[str, float], ...] = ()
+    level_shifts: tuple[LevelShift, ...] = ()
+    faint: tuple[str, ...] = ()
 
 
 def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
@@ -83,7 +86,7 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
         return Finding(panels={}, missing=missing, choice=None, layout=scene.layout)
     scene = scene.with_layout(first.layout).with_tone(first.tone)
     rough = rough_curves(first, scene.region)
-    scene, found = _standing(scene, [i for i in first.items if i.panel.role is not Role.PAGE], rough)
+    scene, found = _standing(scene, first, rough)
     missing = _not_believed(scene, found)
     found = {name: panel for name, panel in found.items() if name not in missing}
     seen = {item.panel.name for item in first.items}
@@ -97,14 +100,16 @@ def find_layout(scene: Scene, placements: Sequence[Placement]) -> Finding:
         layout=scene.layout,
         joint_shift={joint: shift for p in on_page for joint, shift in p.joint_shift.items()},
         tone=scene.tone,
-        level_shift=tuple(p.level_shift for p in on_page),
+        level_shifts=tuple(shift for p in on_page for shift in p.level_shifts),
+        faint=tuple(name for p in on_page if p.faint for name in p.panels),
     )
 
 
 def _standing(
-    scene: Scene, items: list[PanelLines], rough: Mapping[str, Curve]
+    scene: Scene, first: FirstChoice, rough: Mapping[str, Curve]
 ) -> tuple[Scene, dict[str, FoundPanel]]:
     """Fit every panel but the pages; return the scene with the tone of cut edges they show, and the fits."""
+    items = [i for i in first.items if i.panel.role is not Role.PAGE]
     found: dict[str, FoundPanel] = {}
     for _ in range(TUNED.rounds):
         found = {item.panel.name: _fit_panel(scene, item, rough[item.panel.name]) for item in items}
@@ -112,7 +117,7 @@ def _standing(
         scene = scene.with_tone(_cut_edge_tone(scene, items, found))
         if before and scene.tone and abs(np.log(scene.tone / before)) < TUNED.same_tone:
             break
-    return scene, settled_planes(scene, items, found)
+    return scene, settled_planes(scene, items, settled_strips(scene, first, found))
 
 
 def _not_believed(scene: Scene, found: Mapping[str, FoundPanel]) -> dict[str, WhyUnseen]:

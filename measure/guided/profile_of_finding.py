@@ -39,8 +39,6 @@ class FindingErrors:
     """The same of a bow; a page has none."""
     least_lift_mm: float = 0.1
     """Joints off a plane's line by design by more than this lie on its other side."""
-    unsure_page_mm: float = 0.2
-    """A page known no better hardly shows."""
 
 
 TUNED = FindingErrors()
@@ -61,7 +59,9 @@ def profile_of(scene: Scene, finding: Finding, view: View, standoff_err_mm: floa
             role=panel.role,
             joints=panel.joints,
             curve=found[panel.name].hinge,
-            fit_cov=found[panel.name].fit.cov + _lock_cov(plane, panel.role, found[panel.name].fit),
+            fit_cov=found[panel.name].fit.cov
+            + _lock_cov(plane, panel.role, found[panel.name].fit)
+            + found[panel.name].open_cov,
             layer_sd_mm=found[panel.name].layer_sd_mm,
             weight_sd_mm=TUNED.plane_weight_sd_mm if panel.role is Role.PLANE else TUNED.weight_sd_mm,
             joint_shift=finding.joint_shift
@@ -79,7 +79,7 @@ def profile_of(scene: Scene, finding: Finding, view: View, standoff_err_mm: floa
         eye_mm=plane.eye_mm,
         standoff_mm=plane.z_mm,
         near_end_sd_mm=layout.near_end_sd_mm,
-        level_shifts=finding.level_shift,
+        level_shifts=finding.level_shifts,
     )
     sources = dict(joints.cov_by_source)
     sources |= shared_covs(view, joints.xy_mm, plane.z_mm, standoff_err_mm)
@@ -94,20 +94,11 @@ def profile_of(scene: Scene, finding: Finding, view: View, standoff_err_mm: floa
         panels=tuple(_panel_fit(p.name, finding) for p in layout.panels),
         undetermined=joints.undetermined,
         standoff_mm=plane.z_mm,
-        notes=_notes(layout, finding),
+        notes=(Note(kind=Noted.PAGE_FAINT, names=finding.faint),) if finding.faint else (),
         near_ends=joints.panels,
         near_end_gain=joints.near_end_gain,
         near_end_sd_mm=layout.near_end_sd_mm,
     )
-
-
-def _notes(layout: Layout, finding: Finding) -> tuple[Note, ...]:
-    """Return what the user should know about this measurement."""
-    pages = [p.name for p in layout.panels if p.role is Role.PAGE and p.name in finding.panels]
-    unsure = [name for name in pages if np.sqrt(finding.panels[name].fit.cov[0, 0]) > TUNED.unsure_page_mm]
-    if not unsure:
-        return ()
-    return (Note(kind=Noted.PAGE_FAINT, names=tuple(unsure)),)
 
 
 def _standing_on(layout: Layout, panel: Panel, hinge: Curve) -> dict[str, Array]:

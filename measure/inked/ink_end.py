@@ -1,8 +1,11 @@
 """Where a plane's inked near end ends: the end of the INK, and of the bright face right above it.
 
-Up to its end a plane shows its bright face above a dark line. Before a light background the line's end is
-seen, before a dark one the face's, looked at so near the edge, and moved along with the perspective, that a
-side edge cut askew does not matter.
+Up to its end a plane shows its bright face above a dark line. Beyond it what lies behind is seen: the sheet,
+whose print is known, or whatever is seen farther out. What looks the same with the plane and without it tells
+nothing: a dark line runs on into a printed square, a white face into white paper. So three rows along the
+edge (ink, face right above it, face higher up) are asked at every place how much likelier they are with the
+plane there than without, and the end is where the sum changes sides. Other ends that are nearly as likely
+make it doubtful: a pen may skip, or stop short.
 """
 
 from dataclasses import dataclass
@@ -13,6 +16,7 @@ from scipy.special import ndtr
 
 from capture.arrays import Array
 from measure.edges.dark_line import DarkLine, least_squares
+from measure.edges.print_behind import on_sheet
 from measure.inked.plane_edge import PlaneEdge
 from measure.measuring_plane import MeasuringPlane
 
@@ -26,22 +30,32 @@ class EndNumbers:
     inside_mm: float = 2.5
     """The plane is certainly still there so far before it, or just beyond its last joint."""
     step_mm: float = 0.05
+    ink: tuple[float, ...] = (-0.6, -0.5, -0.4)
+    """Heights above the edge at which the ink is looked at, in thicknesses of the plane's card, ..."""
     face_mm: tuple[float, ...] = (0.18, 0.26, 0.34)
-    """Heights above the edge at which the face is looked at."""
-    there: float = 0.5
-    """The plane goes on while face and ink differ by more than this share of what they did."""
-    far_mm: float = 4.0
+    """... the face right above it, ..."""
+    high_mm: tuple[float, ...] = (0.6, 0.75, 0.9)
+    """... and the face where an edge fitted a little aslant is still clear of the ink; mm."""
+    dark: float = 0.5
+    """Ink is darker than this share of the way from what it usually is to the face."""
+    same_tone: float = 0.15
+    """The face keeps its tone within this share."""
+    far_mm: float = 3.0
     """Beyond the nominal end by more than this the plane is certainly not there."""
-    same_tone: float = 0.1
-    """The face keeps its tone within this share ..."""
-    other_tone: float = 0.25
-    """... and what is seen beyond differs by more."""
     cell_mm: float = 0.25
     """So much along the edge counts once."""
-    skipped: float = 0.1
-    """Share of a near end that the pen left out: gaps of some millimetres are seen."""
-    mistaken: float = 0.02
-    """Share of places beyond the end that look like plane."""
+    seen_there: float = 0.9
+    """How often a row looks as it should where the plane is: a pen leaves gaps, shadows fall."""
+    seen_beyond: float = 0.04
+    """How often it looks so by mistake beyond the end, where what lies behind looks otherwise, ..."""
+    alike: float = 0.85
+    """... and where it looks the same."""
+    surely: float = 0.8
+    """So much print behind looks like the plane, by its drawing; what it truly looks like is seen from ..."""
+    least_bare: int = 10
+    """... so many places beyond the plane on."""
+    print_step: float = 0.35
+    """Of black against white: a smaller step of the print behind explains nothing."""
     rival: float = 6.0
     """An end (log-likelihood units) that is less likely by less than this may be the right one."""
     window_mm: float = 0.9
@@ -57,6 +71,7 @@ class EndNumbers:
 
 
 TUNED = EndNumbers()
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +80,27 @@ class InkEnd:
 
     along_mm: float
     sd_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Row:
+    """One row along the edge, at places t (N,).
+
+    Attributes
+    ----------
+    grey : (N,) grey values. seen : (N,) 1 where it looks as with the plane there, else 0.
+    alike : (N,) how likely it looks so without the plane: what lies behind looks the same (1) or not (0).
+    printed : (N,) step of the print behind, along the row; full scale 1, 0 where none is known.
+    """
+
+    grey: Array
+    seen: Array
+    alike: Array
+    printed: Array
+
+    def tells_at(self, near: Flags, after: Flags) -> bool:
+        """Whether a step there is the plane's: the print has none, or looks otherwise than the plane."""
+        return bool(np.max(self.printed[near]) < TUNED.print_step or np.mean(self.alike[after]) < 0.5)
 
 
 def find_ink_end(
@@ -85,15 +121,10 @@ def find_ink_end(
     h = TUNED.step_mm
     start = min(joint_mm + 0.8, nominal_mm - TUNED.inside_mm)
     t = np.arange(start, nominal_mm + TUNED.reach_mm + TUNED.beyond_mm, h)
-    ink = _row(plane, edge, t, np.array([-0.6, -0.5, -0.4]) * plane_mm)
-    face = _row(plane, edge, t, np.array(TUNED.face_mm))
-    inside = t < max(nominal_mm - TUNED.inside_mm, start + 1.0)
-    contrast = face - ink
-    usual = float(np.median(contrast[inside]))
-    if usual <= 0:
+    rows = _rows(plane, edge, t, plane_mm, max(nominal_mm - TUNED.inside_mm, start + 1.0), nominal_mm)
+    if not rows:
         return None
-    there = (contrast > TUNED.there * usual) | _face_goes_on(face, inside, t > nominal_mm + TUNED.far_mm)
-    places, likelihood = _ends(t, there)
+    places, likelihood = _ends(t, rows)
     near = np.abs(places - nominal_mm) <= TUNED.reach_mm
     if not near.any():
         return None
@@ -101,7 +132,9 @@ def find_ink_end(
     rough = float(places[np.argmax(likelihood)])
     rivals = np.abs(places[likelihood > likelihood.max() - TUNED.rival] - rough)
     doubt = float(np.max(np.where(rivals > TUNED.window_mm, rivals, 0.0)))
-    steps = [_step(row, t, rough, line.blur_mm) for row in (ink, face)]
+    close = np.abs(t - rough) < TUNED.window_mm / 2
+    after = (t > rough) & (t < rough + TUNED.window_mm)
+    steps = [_step(row.grey, t, rough, line.blur_mm) for row in rows if row.tells_at(close, after)]
     believed = [(at, weight) for at, weight in steps if weight > TUNED.least]
     if not believed:
         return None
@@ -112,8 +145,41 @@ def find_ink_end(
     return InkEnd(along_mm=along, sd_mm=float(np.hypot(TUNED.sd_mm, max(spread / 2, doubt))))
 
 
-def _row(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> Array:
-    """Grey values (N,) along the edge, averaged over heights above it; faces are followed into depth."""
+def _rows(
+    plane: MeasuringPlane, edge: PlaneEdge, t: Array, plane_mm: float, inside_mm: float, nominal_mm: float
+) -> list[_Row]:
+    """Ink, face, and face higher up, along the edge; () where the face is not brighter than the ink."""
+    inside, far = t < inside_mm, t > nominal_mm + TUNED.far_mm
+    at = [_places(plane, edge, t, np.array(up)) for up in (np.array(TUNED.ink) * plane_mm, TUNED.face_mm)]
+    ink, face = (plane.sample(xy).astype(np.float64).mean(axis=1) for xy in at)
+    usual, tone = float(np.median(ink[inside])), float(np.median(face[inside]))
+    if tone <= usual:
+        return []
+    at.append(_places(plane, edge, t, np.array(TUNED.high_mm)))
+    high = plane.sample(at[2]).astype(np.float64).mean(axis=1)
+    out: list[_Row] = []
+    for k, grey in enumerate((ink, face, high)):
+        dark = k == 0
+        own = tone if k < 2 else float(np.median(high[inside]))
+        seen = (
+            grey < usual + TUNED.dark * (tone - usual) if dark else np.abs(grey / own - 1) < TUNED.same_tone
+        )
+        alike = np.full(len(t), float(np.mean(seen[far])) if far.any() else 0.5)
+        printed = np.zeros(len(t))
+        if plane.behind is not None:
+            behind = on_sheet(plane, at[k])
+            light = plane.behind.light_at(behind).mean(axis=1)
+            alike = 1 - light if dark else light
+            bare = far & (alike > TUNED.surely)  # there the print shows how much alike it really looks
+            if np.count_nonzero(bare) >= TUNED.least_bare:
+                alike = alike * float(np.mean(seen[bare]))
+            printed = plane.behind.step_at(behind, edge.curve.tangent).max(axis=1)
+        out.append(_Row(grey=grey, seen=seen.astype(np.float64), alike=alike, printed=printed))
+    return out
+
+
+def _places(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> Array:
+    """Points (N, K, 2) of the plane along the edge at heights above it; faces are followed into depth."""
     curve = edge.curve
     near = curve.points(t / curve.length)
     to_eye = plane.eye_mm[:2] - near
@@ -122,38 +188,35 @@ def _row(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> Arra
     lean = np.where(steep, (to_eye @ curve.tangent) / np.where(steep, height, 1.0), 0.0)
     across = edge.up * up_mm
     into = np.where(up_mm > 0, across, 0.0)
-    places = (
+    out: Array = (
         near[:, None, :]
         + across[None, :, None] * curve.normal
         + (into[None, :] * lean[:, None])[:, :, None] * curve.tangent
     )
-    out: Array = plane.sample(places).astype(np.float64).mean(axis=1)
     return out
 
 
-def _face_goes_on(face: Array, inside: NDArray[np.bool_], far: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Where (N,) the face keeps its tone, if what is seen far beyond has another: a pen may skip ink."""
-    tone = float(np.median(face[inside]))
-    if not far.any() or abs(float(np.median(face[far])) - tone) < TUNED.other_tone * tone:
-        return np.zeros(len(face), dtype=bool)
-    out: NDArray[np.bool_] = np.abs(face - tone) < TUNED.same_tone * tone
-    return out
+def _ends(t: Array, rows: list[_Row]) -> tuple[Array, Array]:
+    """Places (K,) and the log-likelihood that the plane ends there, given how all rows look.
 
-
-def _ends(t: Array, there: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Places (K,) and the log-likelihood that the plane ends there, given where it seems to be there.
-
-    Up to its end it is seen but for what the pen left out, beyond it hardly by mistake.
+    Up to its end a row looks as it should but for what the pen left out, beyond it by mistake only, or
+    because what lies behind looks the same.
     """
     size = max(1, int(round(TUNED.cell_mm / float(t[1] - t[0]))))
     n = len(t) // size
-    seen = np.mean(there[: n * size].reshape(n, size), axis=1) > 0.5
-    within = np.where(seen, np.log(1 - TUNED.skipped), np.log(TUNED.skipped))
-    beyond = np.where(seen, np.log(TUNED.mistaken), np.log(1 - TUNED.mistaken))
-    before = np.concatenate([[0.0], np.cumsum(within)])
-    after = float(np.sum(beyond)) - np.concatenate([[0.0], np.cumsum(beyond)])
+
+    def of_cells(values: Array) -> Array:
+        out: Array = np.mean(values[: n * size].reshape(n, size), axis=1)
+        return out
+
+    gain = np.zeros(n)
+    for row in rows:
+        seen = of_cells(row.seen) > 0.5
+        mistaken = TUNED.seen_beyond + (TUNED.alike - TUNED.seen_beyond) * of_cells(row.alike)
+        there = np.where(seen, TUNED.seen_there, 1 - TUNED.seen_there)
+        gain += np.log(there / np.where(seen, mistaken, 1 - mistaken))
     places = t[0] + np.arange(n + 1) * TUNED.cell_mm
-    return places, before + after
+    return places, np.concatenate([[0.0], np.cumsum(gain)])
 
 
 def _step(row: Array, t: Array, rough_mm: float, blur_mm: float) -> tuple[float, float]:

@@ -171,7 +171,7 @@ def locate_joints(
     eye_mm: Array,
     standoff_mm: float,
     near_end_sd_mm: float,
-    level_shifts: Sequence[Mapping[str, float]] = (),
+    level_shifts: Sequence[Mapping[str, tuple[float, float]]] = (),
 ) -> JointSet:
     """Place every joint that the found panels determine, with covariance by source.
 
@@ -180,8 +180,8 @@ def locate_joints(
 
     Parameters
     ----------
-    level_shifts : for each level that several lines share: line -> its shift, mm along its own normal, by one
-        standard uncertainty of that level.
+    level_shifts : what several lines share, one independent way after the other: line -> shift of its two
+        ends, mm along its own normal, by one standard uncertainty.
     """
     free = {end.joint: end for end in ends}
     names: list[str] = []
@@ -321,7 +321,7 @@ def _covariances(
     near_end_gain: Array,
     near_end_sd_mm: float,
     misses: Array,
-    level_shifts: Sequence[Mapping[str, float]],
+    level_shifts: Sequence[Mapping[str, tuple[float, float]]],
 ) -> dict[str, Array]:
     n_joints = len(pulls)
     fit = np.zeros((2 * n_joints, 3 * len(lines)))
@@ -338,9 +338,11 @@ def _covariances(
     for j, direction, sd, _ in along:
         out_fit[2 * j : 2 * j + 2, 2 * j : 2 * j + 2] += sd**2 * np.outer(direction, direction)
     layer_sd = np.array([line.layer_sd_mm for line in lines])
-    levels = layer @ np.array(
-        [[shift.get(line.name, 0.0) for shift in level_shifts] for line in lines]
-    ).reshape(len(lines), len(level_shifts))
+    shifts = np.zeros((3 * len(lines), len(level_shifts)))
+    for k, shift in enumerate(level_shifts):
+        for i, line in enumerate(lines):
+            shifts[3 * i : 3 * i + 2, k] = shift.get(line.name, (0.0, 0.0))
+    levels = fit @ shifts
     return {
         "edge fits": out_fit + misses,
         "near ends": near_end_gain @ near_end_prior(len(lines), near_end_sd_mm) @ near_end_gain.T,

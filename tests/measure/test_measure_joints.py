@@ -250,7 +250,8 @@ def test_a_level_that_pages_share_moves_all_feet_alike() -> None:
     layout = dummy_layout()
     lines = tangled(layout)
     pages = {line.name: line for line in lines if line.role is Role.PAGE}
-    up = {name: 0.4 * float(np.sign(line.curve.normal[1])) for name, line in pages.items()}
+    signs = {name: float(np.sign(line.curve.normal[1])) for name, line in pages.items()}
+    up = {name: (0.4 * sign, 0.4 * sign) for name, sign in signs.items()}
     shared = locate_joints(
         layout, lines, ENDS, eye_mm=EYE, standoff_mm=STANDOFF, near_end_sd_mm=0.5, level_shifts=[up]
     )

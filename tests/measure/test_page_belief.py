@@ -7,7 +7,7 @@ from scipy.special import ndtr
 from capture.camera.view import View
 from measure.geometry import Curve
 from measure.guided.page.foot_level import FootLevel, level_by_feet
-from measure.guided.page.page_belief import believed_level
+from measure.guided.page.page_belief import Belief, Height, believed_level
 from measure.layout import Card
 from tests.helpers.drawn_scene import across_and_along, pixel_mm, plane_of, scene_of
 from tests.measure.test_measure_level import PX_PER_MM, SD_MM, wide_camera
@@ -24,31 +24,64 @@ def feet_at(y: float, sd: float = 0.4) -> FootLevel:
     return FootLevel(curve=level(y), sd_mm=sd, tilt_sd_mm=0.3, feet=4)
 
 
+def believed(edge: Curve, feet: FootLevel, excess: float | None = 0.0, slope: float = 0.0) -> Belief:
+    """Four upright strips, too long by `excess` at the level of the feet, and the more the farther right."""
+    heights = [] if excess is None else [Height(share=x, excess_mm=excess + slope * (x - 0.5), per_mm=1.0)
+                                         for x in (0.2, 0.4, 0.6, 0.8)]  # fmt: skip
+    return believed_level(edge, 0.12, feet, heights, 0.5, 1.0)
+
+
 def test_an_edge_where_the_feet_are_is_believed_to_a_tenth() -> None:
-    b = believed_level(level(0.1), 0.12, feet_at(0.0), (0.0, 0.0), 0.5, 1.0)
-    assert b.flush > 0.7 and b.sd_mm < 0.25
+    b = believed(level(0.1), feet_at(0.0))
+    assert b.flush > 0.7 and b.sd_mm < 0.3
     assert 0.0 < b.curve.a[1] <= 0.1
 
 
 @pytest.mark.parametrize("low", [3.0, 8.0])
 def test_an_edge_far_below_the_feet_is_that_of_a_page_in_front(low: float) -> None:
-    b = believed_level(level(-low), 0.12, feet_at(0.0), (low, 0.0), 0.5, 1.0)
+    b = believed(level(-low), feet_at(0.0))
     assert b.flush < 0.05 and b.curve.a[1] == pytest.approx(0.0, abs=0.1)
     assert 0.4 <= b.sd_mm < 0.8
 
 
 def test_what_cannot_be_decided_is_as_doubtful_as_both_are_apart() -> None:
-    b = believed_level(level(-1.1), 0.12, feet_at(0.0), (0.5, 0.5), 0.5, 1.0)
+    b = believed(level(-1.1), feet_at(0.0), -0.5)
     assert 0.1 < b.flush < 0.9
     assert b.sd_mm > 0.5 and -1.1 < b.curve.a[1] < 0.0
 
 
 def test_heights_keep_away_a_level_at_which_every_strip_would_be_wrong() -> None:
     """Feet that were seen through, 2.5 mm too low: all four strips would be 2.5 mm too long."""
-    doubted = believed_level(level(0.0), 0.12, feet_at(-2.5), (0.0, 2.5), 0.5, 1.0)
-    blind = believed_level(level(0.0), 0.12, feet_at(-2.5), (None, None), 0.5, 1.0)
+    doubted = believed(level(0.0), feet_at(-2.5), 2.5)
+    blind = believed(level(0.0), feet_at(-2.5), None)
     assert doubted.flush > blind.flush
     assert doubted.sd_mm > 0.4  # never sure where feet and edge contradict each other
+
+
+def askew(mm: float) -> Curve:
+    return Curve(a=np.array([-50.0, -mm / 2]), b=np.array([50.0, mm / 2]))
+
+
+def test_an_edge_askew_to_the_feet_leaves_the_slope_in_doubt() -> None:
+    """Another edge, 2.4 mm askew, where the feet are: every leg's height depends on which is right."""
+    b = believed(askew(2.4), feet_at(0.0))
+    slope = float(b.curve.b[1] - b.curve.a[1])
+    doubt = float(np.sqrt(np.array([-1, 1]) @ b.cov @ np.array([-1, 1])))
+    assert doubt > 0.4 and min(abs(slope), abs(slope - 2.4)) < 2 * doubt
+
+
+def test_a_slope_at_which_all_heights_agree_is_the_likelier() -> None:
+    agreeing = believed(askew(2.4), feet_at(0.0), slope=2.4)
+    not_so = believed(askew(2.4), feet_at(0.0))
+    assert agreeing.curve.b[1] - agreeing.curve.a[1] > not_so.curve.b[1] - not_so.curve.a[1] + 0.2
+
+
+def test_a_page_on_the_sheets_table_runs_along_it() -> None:
+    feet = FootLevel(curve=askew(2.0), sd_mm=0.4, tilt_sd_mm=0.6, feet=4)
+    on_table = believed_level(level(-4.0), 0.12, feet, [], 0.5, 1.0, level_slope_mm=-2.0)
+    anywhere = believed_level(level(-4.0), 0.12, feet, [], 0.5, 1.0)
+    slopes = [abs(float(b.curve.b[1] - b.curve.a[1])) for b in (on_table, anywhere)]
+    assert slopes[0] < slopes[1]
 
 
 def picture(view: View, page: Curve, xs: list[float], rng: np.random.Generator) -> np.ndarray:

@@ -80,8 +80,6 @@ NOT_ACCUSED = ("oblique", "background", "vfold", "scissors")
 
 @pytest.mark.parametrize("name", NAMED)
 def test_the_fault_of_another_mechanism_is_named_first(name: str) -> None:
-    if name in ("tab_support", "many_legs"):
-        pytest.xfail("known weakness: with the page's level doubted the fault is no longer named first")
     truth = TRUTH[name]
     cause = inspection_dict(inspected(name))["diagnosis"]["causes"][0]
     assert cause["named"] and set(cause["pattern"]) == {NAMED[name]}

@@ -43,12 +43,16 @@ def base_of(f: Tables) -> Base:
             raise SpecError(f"{where('base')}: 'page' (spine to fore edge) is missing")
         widths[side] = width
     depth = f.mm(t, "depth", paper[1] if paper else -1.0)
+    setback = f.mm(t, "setback", -1.0)
+    if 0 < depth <= setback:
+        raise f.fail("base", "setback", "the strips stand farther back than the page reaches ('depth')")
     return Base(
         page_left=widths["left"],
         page_right=widths["right"],
         depth=None if depth < 0 else depth,
         opening_deg=float(t.get("opening", DEFAULT_OPENING)),
         thickness=f.mm(t, "thickness", DEFAULT_THICKNESS),
+        setback=None if setback < 0 else setback,
     )
 
 

@@ -80,6 +80,7 @@ BASE: Final = Form(
         "depth": Key(_L, "length along the spine, head to tail"),
         "opening": Key(Kind.OPENING, "angle between the pages: 180 a floor, 90 a background"),
         "thickness": Key(Kind.SMALL, "thickness of a page"),
+        "setback": Key(Kind.PLACE, "how far the strips' near ends stand back from the pages' near edge"),
     },
 )
 CARD: Final = Form(

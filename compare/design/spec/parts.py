@@ -6,13 +6,17 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Base:
-    """Two pages and the spine: page widths (spine to fore edge), depth head to tail, opening (degrees)."""
+    """Two pages and the spine: page widths (spine to fore edge), depth head to tail, opening (degrees).
+
+    setback : how far the strips' near ends stand back from the pages' near edge, mm; None if not told.
+    """
 
     page_left: float
     page_right: float
     depth: float | None
     opening_deg: float
     thickness: float
+    setback: float | None = None
 
     def page(self, side: str) -> float:
         """Return the width of one page, spine to fore edge, mm."""

@@ -34,7 +34,7 @@ def _marks_of_page(page: KnownPage, z_mm: float) -> PageMarks:
         spine=np.mean([line[0] for line, _ in lines.values()], axis=0),
         spine_cov=np.diag([page.spine_sd_mm**2, sd**2]),
         upper=True,
-        height_sd=sd,
+        heights_cov={name: cov for name, (_, cov) in lines.items()},
         has_tick=page.has_tick,
     )
 

@@ -35,6 +35,7 @@ class FootTuning:
     agree_mm : feet that stand on one line lie within so much of it.
     majority : share of all feet (a clear one counts more) that must agree before their scatter is believed.
     tilt_sd : how far the page may slant against the line it was taken for (rise per length).
+    least_spread : feet nearer together (standard deviation, share of the line) are taken as so far apart.
     least_rise : strips that lie nearly along the page tell nothing.
     """
 
@@ -51,6 +52,7 @@ class FootTuning:
     agree_mm: float = 1.2
     majority: float = 0.6
     tilt_sd: float = 0.05
+    least_spread: float = 0.1
     least_rise: float = 0.2
 
 
@@ -106,13 +108,15 @@ def level_by_feet(scene: Scene, line: Curve, strips: Sequence[Curve], up: float)
     at = float(np.average(x[agree], weights=sd[agree] ** -2.0))
     level_sd = float(np.sqrt(cov[0, 0] + 2 * at * cov[0, 1] + at**2 * cov[1, 1]))
     agreed = bool(np.sum(sd[agree] ** -1.0) >= TUNING.majority * np.sum(sd**-1.0))
-    if not agreed:
+    tilt_sd = float(np.sqrt(cov[1, 1]))
+    if not agreed:  # any of them may be right: the line may run through any two
         level_sd = float(np.hypot(level_sd, np.std(y)))
+        tilt_sd = float(np.hypot(tilt_sd, 2 * np.std(y) / max(np.std(x), TUNING.least_spread)))
     d0, d1 = level - tilt / 2, level + tilt / 2
     return FootLevel(
         curve=replace(line, d0=up * d0, d1=up * d1).straightened(),
         sd_mm=float(np.hypot(level_sd, TUNING.common_sd_mm)),
-        tilt_sd_mm=float(np.sqrt(cov[1, 1])) / 2,
+        tilt_sd_mm=tilt_sd / 2,
         feet=len(stops),
         agreed=agreed,
     )
