@@ -62,12 +62,12 @@ class SheetPrint:
             abs(share) * self._read(steps, xy_mm, 0.0)
             for share, steps in zip(direction, (self.steps_x, self.steps_y), strict=True)
         ]
-        out: Array = np.max(parts, axis=0).astype(np.float64)
+        out: Array = np.max(parts, axis=0)
         return out
 
     def light_at(self, xy_mm: Array) -> Array:
         """Return how light (...) the sheet is at points (..., 2): 1 white, 0 black, between: not known."""
-        return self._read(self.light, xy_mm, TUNED.unknown).astype(np.float64)
+        return self._read(self.light, xy_mm, TUNED.unknown)
 
     def _read(self, picture: Single, xy_mm: Array, outside: float) -> Array:
         x = ((xy_mm[..., 0] - self.corner_mm[0]) * TUNED.per_mm).astype(np.float32)
@@ -81,7 +81,7 @@ class SheetPrint:
             borderMode=cv2.BORDER_CONSTANT,
             borderValue=outside,
         )
-        return np.asarray(out).reshape(shape)
+        return np.asarray(out, dtype=np.float64).reshape(shape)
 
 
 @lru_cache(maxsize=4)
