@@ -45,6 +45,18 @@ class Unit:
         """Return a deviation as a table shows it, with its sign."""
         return f"{round(mm / self.mm, self.table_decimals) + 0.0:+.{self.table_decimals}f}"
 
+    def known(self, mm: float, expanded_mm: float) -> str:
+        """Return a length with its U as a sentence says it: "38.19 ± 0.17 mm", "1 1/2 in (± 1/64 in)"."""
+        if self.name == "in":
+            return f"{self.words(mm)} (± {self.words(expanded_mm)})"
+        return f"{self.number(mm)} ± {self.number(expanded_mm)} {self.name}"
+
+    def span(self, low_mm: float, high_mm: float) -> str:
+        """Return from where to where a length may lie: "39.20 to 40.80 mm", "1 1/2 to 1 9/16 in"."""
+        if self.name == "in":
+            return f"{fraction_of(low_mm / self.mm)} to {fraction_of(high_mm / self.mm)} {self.name}"
+        return f"{self.number(low_mm)} to {self.number(high_mm)} {self.name}"
+
     def plain(self, mm: float) -> str:
         """Return a length as it was drawn, without the unit: no digit too many, a fraction in inches."""
         return fraction_of(mm / self.mm) if self.name == "in" else f"{round(mm, 2) + 0.0:g}"

@@ -59,6 +59,7 @@ EXIT_CODES: Final = MappingProxyType({"conforms": CONFORMS, "does not conform": 
 @click.option(
     "--shut-thickness", type=float, metavar="MM", help="Thickness of the shut dummy (default: from the card)."
 )
+@click.option("--full", is_flag=True, help="All tables, and what was seen and assumed.")
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option(
     "--rule",
@@ -99,6 +100,7 @@ def check(
     points: Path | None,
     closed: Path | None,
     shut_thickness: float | None,
+    full: bool,
     budget: bool,
     rule: Rule,
     as_json: bool,
@@ -164,7 +166,7 @@ def check(
     )
     write_files(inspection, annotate=annotate, report=report, table=table, replace=force)
     remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
-    show(inspection, as_json=as_json, budget=budget)
+    show(inspection, as_json=as_json, full=full, budget=budget)
     ctx.exit(EXIT_CODES.get(inspection.verdict.value, OPEN))
 
 
@@ -191,7 +193,7 @@ def write_files(
         write_csv(inspection.findings, table, replace=replace)
 
 
-def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> None:
+def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget: bool = False) -> None:
     """Print the answer."""
     if as_json:
         from compare.tell.check.check_json import inspection_dict, to_text
@@ -210,7 +212,7 @@ def show(inspection: "Inspection", *, as_json: bool, budget: bool = False) -> No
     origin = f"{names} against {inspection.spec.source.name}"
     if inspection.spec.title:
         origin += f" ({inspection.spec.title})"
-    print_findings(inspection.findings, sys.stdout, inspection_notes(inspection), origin)
+    print_findings(inspection.findings, sys.stdout, inspection_notes(inspection), origin, full=full)
     if budget:
         from compare.tell.check.budget_table import print_budgets
 

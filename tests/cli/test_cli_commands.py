@@ -50,7 +50,7 @@ def faked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Any:
     ("faults", "code", "word"),
     [
         ({}, 0, "Conforms: "),
-        ({"leg right": -1.9}, 3, "The right half leans 1.9 degrees: the right leg is 1.9 mm short."),
+        ({"leg right": -1.9}, 3, "The right half leans 1.9 degrees: leg right is 1.9 mm short."),
         ({"leg right": -0.75}, 4, "Too close to call: "),
     ],
 )

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -22,23 +23,62 @@ from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of
 
 
-def printed(text: str, faults: dict[str, float], tmp_path: Path, missing: tuple[str, ...] = ()) -> str:
+def printed(
+    text: str, faults: dict[str, float], tmp_path: Path, missing: tuple[str, ...] = (), *, full: bool = True
+) -> str:
     spec = spec_of(text, tmp_path)
     stream = io.StringIO()
     profile = profile_of(spec, faults, missing=missing)
-    print_findings(inspection_of(profile, spec).findings, stream, ["a note"], "dummy.jpg")
+    print_findings(inspection_of(profile, spec).findings, stream, ["a note"], "dummy.jpg", full=full)
     return stream.getvalue()
 
 
 def test_the_answer_is_the_first_line(tmp_path: Path) -> None:
     out = printed(TWO_SIDED, {"leg right": -1.9}, tmp_path)
-    assert out.splitlines()[0] == "The right half leans 1.9 degrees: the right leg is 1.9 mm short."
+    assert out.splitlines()[0] == "The right half leans 1.9 degrees: leg right is 1.9 mm short."
     row = next(line for line in out.splitlines() if line.strip().startswith("leg right"))
     assert row.split()[2:] == ["40.00", "38.10", "0.17", "-1.90", "±0.80", "does", "not", "conform"]
     assert "Knife:" in out and "toy-safety" in out  # a cut is told, so is the caution
     assert "prop the spread open" in out and "unmarked base" in out and "A note" in out
     assert "\x1b" not in out  # no colour codes where there is no terminal
     assert "-0.00" not in out.replace("+-0.00", "")
+
+
+def test_short_form_says_what_to_do_before_any_table_and_fits_60_columns(tmp_path: Path) -> None:
+    out = printed(TWO_SIDED, {"leg right": -1.9}, tmp_path, full=False)
+    lines = out.splitlines()
+    todo = lines.index("What to do")
+    table = next(i for i, line in enumerate(lines) if line.startswith("Not as designed"))
+    assert todo == 2 and table > todo and "1. Make a new strip for leg right" in lines[3]
+    assert "> 99 %" in lines[4] and "100 %" not in out  # never quite sure
+    assert "a note" not in out.lower() and "--full" in out
+    assert not any(line.strip().startswith("leg left ") for line in lines)  # what conforms is counted only
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    spec = spec_of(TWO_SIDED, tmp_path)
+    for full in (False, True):
+        stream = Terminal()
+        findings = inspection_of(profile_of(spec, {"leg right": -1.9}), spec).findings
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("COLUMNS", "60")
+            patch.setenv("TERM", "xterm")
+            print_findings(findings, stream, ["a note"], "dummy.jpg", full=full)
+        shown = re.sub(r"\x1b\[[0-9;]*m", "", stream.getvalue())
+        assert max(map(len, shown.splitlines())) <= 60
+        assert "…" not in shown
+
+
+def test_a_doubt_says_what_would_decide(tmp_path: Path) -> None:
+    for faults, decides in (
+        ({"page spacing left": -0.9}, "measuring page spacing left with a steel rule"),
+        ({"leg right": -0.75}, "laying the strips against each other"),
+    ):
+        first = printed(TWO_SIDED, faults, tmp_path).splitlines()[0]
+        assert first.startswith("Too close to call: ") and first.endswith(f"; {decides} would decide.")
+        assert "level within" not in first
 
 
 def test_no_knife_where_nothing_is_cut(tmp_path: Path) -> None:
@@ -52,7 +92,7 @@ def test_inches_are_shown_as_inches(tmp_path: Path) -> None:
     )
     text += "[right]\nleg = 1.5\npage_spacing = 2\nplane_spacing = 2\n[plane]\nright = 2.5\n"
     out = printed(text, {"leg right": -2.54}, tmp_path)
-    assert "the right leg is 3/32 in short" in out.splitlines()[0]
+    assert "leg right is 3/32 in short" in out.splitlines()[0]
     assert "Lengths, in" in out
     row = next(line for line in out.splitlines() if line.strip().startswith("leg right"))
     assert row.split()[2:4] == ["1.500", "1.400"]
@@ -165,12 +205,12 @@ def test_a_closed_photo_stands_beside_what_the_lengths_predict(tmp_path: Path) -
     data = findings_dict(told)["overhang"]
     assert data["right fore edge"]["agrees"] and not data["left fore edge"]["agrees"]
     stream = io.StringIO()
-    print_findings(told, stream)
-    assert "Shut, card lies 1.6 mm beyond the right fore edge (closed photo, ± 0.4)" in stream.getvalue()
+    print_findings(told, stream, full=True)
+    assert "Shut, card lies 1.6 mm beyond the right fore edge (closed photo, ± 0.4 mm)" in stream.getvalue()
 
 
 def test_what_to_measure_by_hand_is_said(tmp_path: Path) -> None:
     out = printed(TWO_SIDED, {"leg right": -0.75}, tmp_path)
-    assert "Measure the right leg with a steel rule: 39.20 to 40.80 mm is allowed" in out
+    assert "Measure leg right with a steel rule: 39.20 to 40.80 mm is allowed" in out
     assert "a second photo from another place helps" in out
     assert "Measure by hand" in printed(TWO_SIDED, {}, tmp_path, missing=("plane edge right",))

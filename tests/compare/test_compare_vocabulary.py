@@ -86,10 +86,13 @@ def test_measuring_spells_names_the_same_way() -> None:
 @pytest.mark.parametrize(
     ("name", "part"),
     [
-        ("stage 2 leg 1 left", "the left leg 1 of stage 2"),
-        ("leg right", "the right leg"),
-        ("roof left", '"roof left"'),
-        ("leg 1", '"leg 1"'),
+        ("stage 2 leg 1 left", "stage 2 leg 1 left"),
+        ("leg right", "leg right"),
+        ("stage 2 page spacing 1 left", "stage 2 outer foot 1 left"),
+        ("plane spacing 2 right", "the top of leg 2 right"),
+        ("support foot left", "the foot of support left"),
+        ("roof left", "roof left"),
+        ("leg 1", "leg 1"),
     ],
 )
 def test_parts_in_plain_words(name: str, part: str) -> None:
@@ -97,7 +100,7 @@ def test_parts_in_plain_words(name: str, part: str) -> None:
 
 
 def test_lengths_in_a_sentence() -> None:
-    assert spoken("plane spacing 2 left") == "the left plane spacing 2"
-    assert spoken("closing sum right") == "the right closing sum"
+    assert spoken("plane spacing 2 left") == "plane spacing 2 left"
+    assert spoken("closing sum right") == "the closing sum right"
     assert spoken("clearance right") == "the clearance at the right fore edge"
-    assert spoken("height") == "the height"
+    assert spoken("height") == "height"

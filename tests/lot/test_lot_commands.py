@@ -76,8 +76,8 @@ def test_lot_from_the_ledger(tmp_path: Path) -> None:
     out = tmp_path / "r.html"
     result = run("lot", folder, "--spec", spec, "--ledger", ledger, "--report", out, "--size", 2000)
     assert result.exit_code == 3, result.output
-    assert result.stdout.startswith("Stop the line: the left leg gets shorter, 1.")
-    assert "The right page spacing depends on the die" in result.stdout
+    assert result.stdout.startswith("Stop the line: leg left gets shorter, 1.")
+    assert "Page spacing right depends on the die" in result.stdout
     assert "125 of 2000 pieces" in result.stdout
     page = page_of(out)
     assert page.words[0].startswith("Lot lamps: stop the line")
@@ -207,7 +207,7 @@ def test_study_of_a_table(tmp_path: Path) -> None:
     assert data["headline"].startswith("Measuring takes 28 % of the whole spread of leg left, 4 distinct")
     result = run("lot", "study", table, "--tolerance", "2.5")
     assert result.exit_code == 0
-    assert result.stdout.startswith("Not good enough for this tolerance: measuring the left leg takes 36 %")
+    assert result.stdout.startswith("Not good enough for this tolerance: measuring leg left takes 36 %")
     assert "photos per sample, averaged, would do" in result.stdout.splitlines()[0]
     assert (
         "no number of photos mends" in run("lot", "study", table, "--tolerance", "1").stdout.splitlines()[0]
@@ -245,7 +245,7 @@ def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> Non
     assert result.exit_code == 3, result.output
     first = result.stdout.splitlines()[0]
     found = re.match(
-        r"Stop the line: the left leg gets shorter, (\d\.\d) mm since sample (\d+) \(2024-05-14 ..:..\), "
+        r"Stop the line: leg left gets shorter, (\d\.\d) mm since sample (\d+) \(2024-05-14 ..:..\), "
         r"now (\d\.\d) mm off with 0.8 mm allowed\.$",
         first,
     )
@@ -257,7 +257,7 @@ def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> Non
     assert float(found[1]) == pytest.approx(truth[0] - truth[1], abs=0.3)
     assert 5 <= int(found[2]) <= 8
     assert float(found[3]) == pytest.approx(38 - truth[1], abs=0.3)
-    assert "The left leg became shorter" in result.stdout
+    assert "Leg left became shorter" in result.stdout
     told = result.stdout.split("What to tell the assemblers")[1].split("\n\n")[0]
     assert told.count("became") == 1 and "depends on" not in told  # nobody else is blamed
     assert "leg left: " in result.stdout.split("Causes the diagnosis names most")[1]

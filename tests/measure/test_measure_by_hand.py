@@ -169,7 +169,7 @@ def test_the_spine_set_by_hand_tells_the_feet_apart(tmp_path: Path) -> None:
 
 def text_of(result: Inspection) -> str:
     out = io.StringIO()
-    print_findings(result.findings, out, inspection_notes(result))
+    print_findings(result.findings, out, inspection_notes(result), full=True)
     return out.getvalue()
 
 

@@ -16,7 +16,7 @@ from PIL import Image
 from capture.arrays import Pixels
 from compare.tell.check.photo_marks import Listed, figure_words, frame_of, marks_of
 from compare.tell.draw.bands import headline_band, legend_band, list_band
-from compare.tell.draw.palette import DESIGN, FAULT, HEAD_BAD, HEAD_DOUBT, HEAD_GOOD, MEASURED, Colour
+from compare.tell.draw.palette import DESIGN, FAULT, HEAD_BAD, HEAD_DOUBT, HEAD_GOOD, MEASURED, Colour, Pen
 from compare.tell.draw.raster import painted
 from compare.tell.result_files import ANNOTATED, png_mark, write_whole
 from compare.tell.words.answer import answer
@@ -30,7 +30,12 @@ GROUND: Final[Mapping[Verdict, Colour]] = MappingProxyType(
     {Verdict.CONFORMS: HEAD_GOOD, Verdict.FAILS: HEAD_BAD, Verdict.OPEN: HEAD_DOUBT}
 )
 LIST_TITLE: Final = "Numbered: measured ±U (off by), and what that says"
-PENS: Final = (("measured", MEASURED), ("design", DESIGN), ("at fault", FAULT))
+
+
+def pens_told(verdict: Verdict, *, faults: bool) -> list[tuple[str, Pen]]:
+    """Return what the lines of the picture mean; where nothing is proven, a fault is but suspected."""
+    out = [("measured", MEASURED), ("design", DESIGN)]
+    return [*out, ("at fault" if verdict is Verdict.FAILS else "suspected", FAULT)] if faults else out
 
 
 def listed_words(listed: Listed, unit: Unit) -> str:
@@ -51,8 +56,8 @@ def annotated(inspection: "Inspection") -> Pixels:
     if drawn.listed:
         rows = [(str(x.number), listed_words(x, unit), x.loud) for x in drawn.listed]
         parts.append(list_band(LIST_TITLE, rows))
-    foot = f"{unit.name}, ±U (k=2), (off by)   {inspection.photo.name}"
-    pens = [p for p in PENS if p[1] is not FAULT or drawn.faults]
+    foot = f"off by, {unit.name}, ±U (k=2)   {inspection.photo.name}"
+    pens = pens_told(inspection.verdict, faults=bool(drawn.faults))
     parts.append(legend_band(pens, foot, by_hand="by hand" if inspection.profile.by_hand else ""))
     return np.vstack(parts)
 

@@ -176,7 +176,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
             }
             for o in findings.overhangs
         },
-        "symptoms": symptom_sentences(findings.symptoms),
+        "symptoms": symptom_sentences(findings.symptoms, unit),
         "next_steps": list(next_steps(findings)),
         "undetermined": told_reasons(findings.undetermined),
         "assumed": told_reasons(findings.measured.assumed),

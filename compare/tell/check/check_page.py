@@ -11,21 +11,21 @@ from markupsafe import Markup
 
 from compare.cure.plans import Remedy
 from compare.tell.check.check_json import inspection_dict
-from compare.tell.check.check_terminal import advice
 from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
 from compare.tell.check.page_photo import photo_figure
-from compare.tell.check.page_tables import chance, lean_charts, rows_of
+from compare.tell.check.page_tables import lean_charts, rows_of
 from compare.tell.draw.verdict_marks import CSS, SIGN
 from compare.tell.draw.web_page import page_head
 from compare.tell.result_files import REPORT, write_whole
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
-from compare.tell.words.cautions import cautions
+from compare.tell.words.cautions import repair_cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.next_steps import next_steps
+from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
 from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.photos.view_words import focal_source
+from compare.tell.words.plain_words import capital, chance
 from compare.tell.words.reason_words import unseen
 from compare.tell.words.repair_words import EFFORT, side_effects, steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
@@ -121,7 +121,7 @@ def _causes(inspection: "Inspection", unit: Unit) -> list[dict[str, str]]:
     out = []
     for c in told[:LIKELY_CAUSES]:
         words = cause_sentence(c, unit)
-        out.append({"chance": chance(c.probability), "sentence": f"{words[0].upper()}{words[1:]}."})
+        out.append({"chance": chance(c.probability), "sentence": f"{capital(words)}."})
     none = findings.diagnosis.probability_none
     if none >= LEAST_CHANCE:
         out.append({"chance": chance(none), "sentence": "No fault: only the spread of hand cutting."})
@@ -135,7 +135,7 @@ def _shut_words(inspection: "Inspection") -> list[str]:
         out.append(binding_sentence(findings.binding))
         if findings.binding.assumed:
             out.append(f"This rests on values taken from the design: {', '.join(findings.binding.assumed)}.")
-    out += [overhang_sentence(o) for o in findings.overhangs]
+    out += [overhang_sentence(o, unit_of(inspection.spec.units)) for o in findings.overhangs]
     return out
 
 
@@ -190,7 +190,7 @@ def _motion_words(inspection: "Inspection") -> str:
 
 
 def _alt(inspection: "Inspection") -> str:
-    causes = "; ".join(cause_sentence(c) for c in inspection.findings.causes)
+    causes = "; ".join(cause_sentence(c, unit_of(inspection.spec.units)) for c in inspection.findings.causes)
     what = f" Marked as at fault: {causes}." if causes else " Nothing is marked as at fault."
     return f"The photo, cut to the dummy, with measured panels and the design drawn over it.{what}"
 
@@ -200,7 +200,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
     findings, spec = inspection.findings, inspection.spec
     unit = unit_of(spec.units)
     remedies = findings.remedies
-    advised = advice(findings)
+    advised = photo_steps(findings)
     notes = (*warnings_told(spec), *inspection_notes(inspection))
     title = spec.title or spec.source.name
     style, script = ((HERE / name).read_text(encoding="utf-8") for name in ("report.css", "report.js"))
@@ -218,8 +218,9 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "unit": unit.name,
         "remedies": [_remedy(r, i, findings, unit) for i, r in enumerate(remedies)],
         "remedies_lead": "Each was worked out again in the linkage; figures are what is then to be expected.",
-        "cautions": cautions(cuts=any(r.cuts for r in remedies)),
+        "cautions": repair_cautions(remedies),
         "next_steps": next_steps(findings),
+        "unlikely": unlikely(findings),
         "photo": photo_figure(inspection),
         "photo_alt": _alt(inspection),
         "drawing": drawing_figure(inspection),
@@ -231,13 +232,13 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "pairs": rows_of(findings.pairs, unit),
         "leans": rows_of([n.item for n in findings.leans], None),
         "charts": lean_charts(findings),
-        "symptoms": symptom_sentences(findings.symptoms),
+        "symptoms": symptom_sentences(findings.symptoms, unit),
         "causes": _causes(inspection, unit),
         "causes_lead": "Weighed against all measurements together, given the usual errors of hand work.",
         "clearances": rows_of(findings.clearances, unit),
         "shut_words": _shut_words(inspection),
         "photo_advice": advised,
-        "notes": [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys(notes)],
+        "notes": [capital(n) for n in dict.fromkeys(notes)],
         "unseen": unseen(findings.undetermined),
         "budget": _budget(inspection),
         "record": _record(inspection),

@@ -1,8 +1,11 @@
-"""The result for a person at a terminal: the answer first, then the tables."""
+"""The result for a person at a terminal: the answer, what to do, and tables of what does not conform.
+
+The full tables, and what was seen and assumed, follow where they are asked for. Tables fit 60 columns.
+"""
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TextIO
+from typing import Final, TextIO
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -10,27 +13,33 @@ from rich.table import Table
 from rich.text import Text
 
 from compare.cause.lean import Leaning
+from compare.cure.plans import Remedy
+from compare.tell.draw.verdict_marks import SIGN
 from compare.tell.words.answer import also, answer, runner_up
-from compare.tell.words.cautions import cautions
+from compare.tell.words.cautions import repair_cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.next_steps import next_steps
+from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
+from compare.tell.words.plain_words import capital, chance, listed
 from compare.tell.words.reason_words import unseen
-from compare.tell.words.repair_words import remedy_text
+from compare.tell.words.repair_words import steps
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.tell.words.symptom_words import symptom_sentences
 from compare.tell.words.verdict_words import remark_words
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
-from compare.vocabulary import Kind, Told, named, parsed
-from measure.sides import SIDES
+from compare.vocabulary import Kind, parsed
 
 STYLE: Mapping[Verdict, str] = {
     Verdict.CONFORMS: "green",
     Verdict.FAILS: "bold red",
     Verdict.OPEN: "yellow",
 }
-PLAIN_WIDTH = 110  # columns when the output is not a terminal
+PLAIN_WIDTH: Final = 110  # columns when the output is not a terminal
+WORDY: Final = 80  # columns from which a verdict stands in words, not as a sign
+MOST_ROWS: Final = 10  # of the short table
+SHARES: Final = 4  # lengths told that make a half lean
+LEAST_SHARE: Final = 0.05  # degrees
 
 
 class _Console(Console):
@@ -48,8 +57,13 @@ def console_for(stream: TextIO) -> Console:
     return _Console(file=stream, highlight=False, color_system=None, width=PLAIN_WIDTH, soft_wrap=True)
 
 
-def table_of(title: str, *columns: str) -> Table:
-    """Return an empty table, its first column left-aligned and the others right."""
+def table_of(title: str, *columns: str, wraps: bool = False) -> Table:
+    """Return an empty table, its first column left-aligned and the others right.
+
+    Parameters
+    ----------
+    wraps : whether names too long for the terminal go on in a second line.
+    """
     table = Table(
         title=title,
         box=SIMPLE_HEAD,
@@ -59,21 +73,25 @@ def table_of(title: str, *columns: str) -> Table:
         title_style="bold",
     )
     for i, name in enumerate(columns):
-        table.add_column(name, justify="left" if i == 0 or name == "" else "right", no_wrap=True)
+        table.add_column(
+            name, justify="left" if i == 0 or name == "" else "right", no_wrap=bool(i) or not wraps
+        )
     return table
 
 
-def _verdict(item: Item) -> Text:
-    return Text(item.verdict.value, style=STYLE[item.verdict])
+def _verdict(item: Item, console: Console) -> Text:
+    words = item.verdict.value if console.width >= WORDY else SIGN[item.verdict]
+    return Text(words, style=STYLE[item.verdict])
 
 
 def _limits(item: Item, shown: str) -> str:
     return f"±{shown}" if math.isfinite(item.low) else f"≤ {shown}"
 
 
-def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
+def lengths_table(items: Sequence[Item], unit: Unit, console: Console) -> Table:
     """Return the table of lengths."""
-    table = table_of(f"Lengths, {unit.name}", "length", "nominal", "measured", "±U", "off by", "limit", "")
+    columns = ("length", "nominal", "measured", "±U", "off by", "limit", "")
+    table = table_of(f"Lengths, {unit.name}", *columns, wraps=console.is_terminal)
     for i in items:
         table.add_row(
             f"{i.name} (hand)" if i.by_hand else i.name,
@@ -82,26 +100,30 @@ def lengths_table(items: Sequence[Item], unit: Unit) -> Table:
             unit.number(i.expanded),
             unit.signed(i.deviation),
             _limits(i, unit.number(i.high)),
-            _verdict(i),
+            _verdict(i, console),
         )
     return table
 
 
-def pairs_table(items: Sequence[Item], unit: Unit) -> Table:
-    """Return the table of matched pairs: differences."""
-    table = table_of(f"Matched pairs, {unit.name}", "pair", "off by", "±U", "limit", "")
+def differences_table(title: str, first: str, items: Sequence[Item], unit: Unit, console: Console) -> Table:
+    """Return a table of what items are off by: lengths, pairs, and leans in degrees."""
+    table = table_of(title, first, "off by", "±U", "limit", "", wraps=console.is_terminal)
     for i in items:
-        table.add_row(
-            i.name,
-            unit.signed(i.deviation),
-            unit.number(i.expanded),
-            _limits(i, unit.number(i.high)),
-            _verdict(i),
-        )
+        if i.unit == "deg":
+            off, known, high = f"{round(i.deviation, 2) + 0.0:+.2f}°", f"{i.expanded:.2f}", f"{i.high:.2f}"
+        else:
+            off, known, high = (
+                f(v)
+                for f, v in zip(
+                    (unit.signed, unit.number, unit.number), (i.deviation, i.expanded, i.high), strict=True
+                )
+            )
+        name = f"{i.name} (hand)" if i.by_hand else i.name
+        table.add_row(name, off, known, _limits(i, high), _verdict(i, console))
     return table
 
 
-def lean_table(leans: Sequence[Leaning]) -> Table:
+def lean_table(leans: Sequence[Leaning], console: Console) -> Table:
     """Return the table of leans: measured, from the lengths, and what is left."""
     table = table_of(
         "Lean of the plane to its page, degrees (+ = outer edge too high)",
@@ -113,6 +135,7 @@ def lean_table(leans: Sequence[Leaning]) -> Table:
         "solved",
         "rest",
         "",
+        wraps=console.is_terminal,
     )
     for n in leans:
         i = n.item
@@ -124,12 +147,12 @@ def lean_table(leans: Sequence[Leaning]) -> Table:
             f"±{i.high:.2f}",
             "-" if math.isnan(n.solved_deg) else f"{round(n.solved_deg, 2) + 0.0:+.2f}",
             "-" if math.isnan(n.remainder_deg) else f"{round(n.remainder_deg, 2) + 0.0:+.2f}",
-            _verdict(i),
+            _verdict(i, console),
         )
     return table
 
 
-def clearance_table(items: Sequence[Item], unit: Unit) -> Table:
+def clearance_table(items: Sequence[Item], unit: Unit, console: Console) -> Table:
     """Return the table of clearances at the fore edges when shut."""
     table = table_of(f"Shut: clearance at the fore edge, {unit.name}", "side", "clearance", "±U", "least", "")
     for i in items:
@@ -138,7 +161,7 @@ def clearance_table(items: Sequence[Item], unit: Unit) -> Table:
             unit.number(i.measured),
             unit.number(i.expanded),
             unit.number(i.nominal + i.low),
-            _verdict(i),
+            _verdict(i, console),
         )
     return table
 
@@ -148,70 +171,93 @@ def _shares(leaning: Leaning, unit: Unit) -> str:
     parts = [
         f"{c.length} {unit.signed(c.deviation_mm)} {unit.name} makes {c.exact_deg:+.2f}"
         for c in leaning.contributions
-        if abs(c.exact_deg) >= 0.05
+        if abs(c.exact_deg) >= LEAST_SHARE
     ]
-    return "; ".join(parts[:4])
+    return "; ".join(parts[:SHARES])
 
 
-def _after(findings: Findings, unit: Unit) -> list[str]:
-    out: list[str] = []
-    for r in findings.remedies:
-        lean = ", ".join(
-            f"{parsed(i.name).about} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}" for i in r.leans
-        )
-        sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in r.closing_after_mm.items())
-        after = f"Then lean {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums else "")
-        good = f"; inside tolerance: {100 * r.probability:.0f} %" if r.moves else ""
-        text = remedy_text(r, unit)
-        out.append(f"{text} ({after}{good}.)" if lean else text)
-    return [*out, *next_steps(findings)]
+def _then(remedy: Remedy, unit: Unit, *, full: bool) -> str:
+    """Say what a plan leads to; "" if that is not known."""
+    lean = ", ".join(
+        f"{parsed(i.name).about} {round(i.measured, 1) + 0.0:+.1f} ± {i.expanded:.1f}" for i in remedy.leans
+    )
+    if not lean:
+        return ""
+    sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in remedy.closing_after_mm.items())
+    after = f"Then it leans {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums and full else "")
+    sure = f"; chance that all it touches is inside tolerance: {chance(remedy.probability)}"
+    return f"{after}{sure if remedy.moves else ''}."
+
+
+def _entries(console: Console, entries: Sequence[tuple[str, str]]) -> None:
+    """Print entries, each with what stands before it; on a terminal a second line lies under the first."""
+    grid = Table.grid(padding=(0, 1))
+    for before, line in entries:
+        if console.is_terminal:
+            grid.add_row(f"{before:>4}", Text(line))
+        else:  # one line each, for grep
+            console.print(Text(f"{before:>3} {line}"))
+    if console.is_terminal:
+        console.print(grid)
 
 
 def _bullets(console: Console, title: str, lines: Sequence[str]) -> None:
     if lines:
         console.print(Text(title, style="bold"))
-        grid = Table.grid(padding=(0, 1))  # a second line of an item lies under its first
-        for line in lines:
-            if console.is_terminal:
-                grid.add_row("  -", Text(line))
-            else:  # one line each, for grep
-                console.print(Text(f"  - {line}"))
-        if console.is_terminal:
-            console.print(grid)
+        _entries(console, [("-", line) for line in lines])
         console.print()
 
 
-def advice(findings: Findings) -> list[str]:
-    """Return what would help to determine what this photo does not show."""
-    out: list[str] = []
-    if any(named(Kind.FOOT, side) in findings.undetermined for side in SIDES):
-        out.append(
-            "To see the spine: hang the apron (page 2 of the sheet's PDF) from the near edge of the base; or "
-            "prop the spread open to 150-165 degrees, the two pages alike, and give that opening in a copy "
-            "of the spec."
-        )
-    if any(parsed(k).told == Told.CLEARANCE for k in findings.undetermined):
-        out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")
-    return out
+def _what_to_do(console: Console, findings: Findings, unit: Unit, *, full: bool) -> None:
+    """Print the plans and what else to do; where no plan is likely to be enough, they come last."""
+    after = [("-", line) for line in next_steps(findings)]
+    plans: list[tuple[str, str]] = []
+    for k, remedy in enumerate(findings.remedies):
+        moves = steps(remedy, unit)
+        plans.append(("1." if k == 0 else "or", moves[0]))
+        plans += [("", move) for move in moves[1:]]
+        then = _then(remedy, unit, full=full)
+        plans += [("", then)] if then else []
+    console.print(Text("What to do", style="bold"))
+    if unlikely(findings):
+        _entries(console, after)
+        if plans:
+            console.print()
+            console.print(Text("Repairs, none of them likely to be enough", style="bold"))
+            _entries(console, plans)
+    else:
+        _entries(console, [*plans, *after])
+    _entries(console, [("!", line) for line in repair_cautions(findings.remedies)])
+    console.print()
 
 
-def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = (), origin: str = "") -> None:
-    """Print the whole result; the first line is the answer."""
-    console = console_for(stream)
-    unit = unit_of(findings.spec.units)
-    console.print(Text(answer(findings), style=STYLE[findings.verdict]))
-    for line in (*also(findings), runner_up(findings)):
-        if line:
-            console.print(Text(line))
+def _not_conforming(console: Console, findings: Findings, unit: Unit) -> None:
+    """Print what does not conform and what is in doubt, and how much conforms."""
+    worst = sorted(
+        (i for i in findings.items if i.verdict is not Verdict.CONFORMS),
+        key=lambda i: (i.verdict is not Verdict.FAILS, i.probability),
+    )
+    if worst:
+        shown = worst[:MOST_ROWS]
+        console.print(differences_table(f"Not as designed, {unit.name}", "what", shown, unit, console))
+        if len(worst) > len(shown):
+            console.print(Text(f"  and {len(worst) - len(shown)} more in doubt", style="dim"))
+        if console.width < WORDY:
+            signs = ", ".join(f"{SIGN[v]} {v.value}" for v in dict.fromkeys(i.verdict for i in worst))
+            console.print(Text(f"  {signs}", style="dim"))
+    good = len(findings.items) - len(worst)
+    console.print(Text(f"  {good} of {len(findings.items)} figures conform; --full shows all.", style="dim"))
     console.print()
-    if origin:
-        console.print(Text(origin, style="dim"))
-    console.print(lengths_table(findings.lengths, unit))
+
+
+def _all_tables(console: Console, findings: Findings, unit: Unit) -> None:
+    """Print all figures."""
+    console.print(lengths_table(findings.lengths, unit, console))
     console.print()
-    console.print(pairs_table(findings.pairs, unit))
+    console.print(differences_table(f"Matched pairs, {unit.name}", "pair", findings.pairs, unit, console))
     console.print()
     if findings.leans:
-        console.print(lean_table(findings.leans))
+        console.print(lean_table(findings.leans, console))
         console.print(Text("  solved: from the measured lengths; rest: what no length explains", style="dim"))
         console.print()
     for n in findings.leans:
@@ -219,19 +265,48 @@ def print_findings(findings: Findings, stream: TextIO, notes: Sequence[str] = ()
         if n.item.verdict is not Verdict.CONFORMS and shares:
             console.print(Text(f"  {n.side}: {shares} degrees"))
             console.print()
-    console.print(clearance_table(findings.clearances, unit))
+    console.print(clearance_table(findings.clearances, unit, console))
     console.print()
     for i in findings.clearances:
-        console.print(Text(f"  {parsed(i.name).side}: {remark_words(i)}", style="dim"))
-    console.print()
+        console.print(Text(f"  {parsed(i.name).side}: {remark_words(i, unit)}", style="dim"))
     told = [binding_sentence(findings.binding)] if findings.binding is not None else []
-    for line in (*told, *(overhang_sentence(o) for o in findings.overhangs)):
+    for line in (*told, *(overhang_sentence(o, unit) for o in findings.overhangs)):
         console.print(Text(f"  {line}", style="dim"))
     console.print()
-    _bullets(console, "Seen beside the lengths", symptom_sentences(findings.symptoms))
-    todo = _after(findings, unit)
-    todo += cautions(cuts=any(r.cuts for r in findings.remedies))
-    _bullets(console, "What to do", todo)
-    _bullets(console, "Not determined by this photo", [*unseen(findings.undetermined), *advice(findings)])
-    said = [f"{n[:1].upper()}{n[1:]}" for n in dict.fromkeys((*warnings_told(findings.spec), *notes))]
-    _bullets(console, "Notes", said)
+
+
+def print_findings(
+    findings: Findings, stream: TextIO, notes: Sequence[str] = (), origin: str = "", *, full: bool = False
+) -> None:
+    """Print the result; the first line is the answer.
+
+    Parameters
+    ----------
+    notes : on the photos and what was assumed. origin : of the result: photos and design.
+    full : with all tables and notes.
+    """
+    console = console_for(stream)
+    unit = unit_of(findings.spec.units)
+    console.print(Text(answer(findings), style=STYLE[findings.verdict]))
+    for line in (*also(findings), runner_up(findings)):
+        if line:
+            console.print(Text(line))
+    console.print()
+    _what_to_do(console, findings, unit, full=full)
+    if origin:
+        console.print(Text(origin, style="dim"))
+    if full:
+        _all_tables(console, findings, unit)
+    else:
+        _not_conforming(console, findings, unit)
+    _bullets(console, "Seen beside the lengths", symptom_sentences(findings.symptoms, unit))
+    not_seen = unseen(findings.undetermined)
+    if full:
+        _bullets(console, "Not determined by this photo", [*not_seen, *photo_steps(findings)])
+        said = [capital(n) for n in dict.fromkeys((*warnings_told(findings.spec), *notes))]
+        _bullets(console, "Notes", said)
+        return
+    names = [k for k in findings.undetermined if parsed(k).kind != Kind.PAGE]
+    if names:
+        unknown = [f"{listed(names)}; --full says why.", *photo_steps(findings)]
+        _bullets(console, "Not determined by this photo", unknown)

@@ -10,8 +10,9 @@ from markupsafe import Markup
 from compare.cause.lean import Leaning
 from compare.tell.check.page_bars import Share, deviation_bar, half_range, lean_chart
 from compare.tell.draw.verdict_marks import CSS, SIGN
+from compare.tell.words.plain_words import chance
 from compare.tell.words.verdict_words import remark_words
-from compare.units import Unit
+from compare.units import MM, Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
 
@@ -54,13 +55,6 @@ def _figures(item: Item, unit: Unit | None) -> tuple[str, str, str, str]:
     )
 
 
-def chance(p: float) -> str:
-    """Return a probability in per cent, never quite 0 or 100."""
-    if p > 0.995:
-        return "> 99 %"
-    return "< 1 %" if p < 0.005 else f"{100 * p:.0f} %"
-
-
 def rows_of(items: Sequence[Item], unit: Unit | None) -> tuple[Row, ...]:
     """Return one row per item; `unit` None means degrees."""
     reach = half_range(items) if items else 1.0
@@ -87,7 +81,7 @@ def rows_of(items: Sequence[Item], unit: Unit | None) -> tuple[Row, ...]:
                 sign=SIGN[item.verdict],
                 css=CSS[item.verdict],
                 bar=deviation_bar(item, reach, spoken),
-                remark=remark_words(item),
+                remark=remark_words(item, unit or MM),
             )
         )
     return tuple(out)
@@ -102,7 +96,7 @@ class LeanChart:
     words: str
 
 
-def _why(leaning: Leaning, findings: Findings) -> str:
+def _why(leaning: Leaning, findings: Findings, unit: Unit) -> str:
     """Say what the chart shows."""
     item = leaning.item
     if math.isnan(leaning.solved_deg):
@@ -115,7 +109,7 @@ def _why(leaning: Leaning, findings: Findings) -> str:
         c = told[0]
         way = "long" if c.deviation_mm > 0 else "short"
         words = (
-            f"The largest share comes from {c.length}, {abs(c.deviation_mm):.1f} mm too {way}: "
+            f"The largest share comes from {c.length}, {unit.words(abs(c.deviation_mm))} too {way}: "
             f"{c.exact_deg:+.1f}°."
         )
     if leaning.remainder_matters:
@@ -148,5 +142,11 @@ def lean_charts(findings: Findings) -> tuple[LeanChart, ...]:
         parts = "; ".join(f"{s.label} {s.deg:+.1f}" for s in shares)
         allowed = f"{limit[0]:+.1f} to {limit[1]:+.1f}"
         title = f"What makes the {n.side} half lean, degrees: {parts}. Allowed: {allowed}."
-        out.append(LeanChart(half=n.side, chart=lean_chart(shares, limit, title), words=_why(n, findings)))
+        out.append(
+            LeanChart(
+                half=n.side,
+                chart=lean_chart(shares, limit, title),
+                words=_why(n, findings, unit_of(findings.spec.units)),
+            )
+        )
     return tuple(out)

@@ -154,13 +154,20 @@ def _labels(spots: Sequence[Spot], unit: Unit) -> tuple[list[Label], list[Listed
     listed: list[Listed] = []
     for spot in spots:
         if spot.loud and len(labels) < MOST_PLATES:
-            text = f"{spot.item.name}\n{figure_words(spot.item, unit)}"
+            text = f"{spot.item.name}\n{_off_words(spot.item, unit)}"
             labels.append(Label(text, spot.at, spot.away, weight=2.0, loud=True))
         else:
             listed.append(Listed(len(listed) + 1, spot.item, spot.loud))
             text = str(len(listed))
             labels.append(Label(text, spot.at, spot.away, weight=1.0, loud=spot.loud, number=True))
     return labels, listed
+
+
+def _off_words(item: Item, unit: Unit) -> str:
+    """Return what an item is off by, with its U."""
+    if item.unit == "deg":
+        return f"{round(item.deviation, 1) + 0.0:+.1f}° ±{item.expanded:.1f}°"
+    return f"{unit.signed(item.deviation)} ±{unit.number(item.expanded)}"
 
 
 def figure_words(item: Item, unit: Unit) -> str:

@@ -33,7 +33,7 @@ PHOTO_WIDTH: Final = 1600  # px of a finished picture on a photo
 HEAD_TEXT: Final = 44  # px; headline of such a picture
 LOUD_TEXT: Final = 40  # px; a fault: legible on a phone without zooming
 CALM_TEXT: Final = 27  # px; figures and lists, 1.7 % of the width
-JOINT: Final = 7.0  # px, radius
+JOINT: Final = 8.0  # px, radius
 HAND: Final = 10.0  # px, half a diagonal of the mark of a joint pointed at by hand
 
 

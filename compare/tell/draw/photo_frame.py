@@ -11,7 +11,7 @@ from capture.photo import Photo
 from capture.placing import Placing
 from compare.tell.draw.palette import DARK, PHOTO_WIDTH
 
-MARGIN: Final = np.array([0.15, 0.13])  # of the dummy's width, beside it, above and below it
+MARGIN: Final = np.array([0.19, 0.13])  # of the dummy's width, beside it, above and below it
 
 
 class Photographed(Protocol):

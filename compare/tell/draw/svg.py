@@ -13,7 +13,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from capture.arrays import Array
-from compare.tell.draw.marks import Bar, Diamond, Dot, Line, Mark, Plate, Sketch, Words
+from compare.tell.draw.marks import Bar, Diamond, Dot, Line, Mark, Plate, Sketch, Words, text_size
 from compare.tell.draw.palette import DARK, WHITE, Colour
 
 FAMILY: Final = "Helvetica, Arial, sans-serif"
@@ -70,23 +70,28 @@ def document(sketch: Sketch, *, comment: str = "") -> str:
     )
 
 
-def drawn(marks: Iterable[Mark], *, fixed_width: bool = False) -> Markup:
-    """Return marks in their own colours; `fixed_width` keeps lines as thin when the picture is magnified."""
-    return Markup("\n").join(
-        part for m in marks for part in _pieces(m, "non-scaling-stroke" if fixed_width else None)
-    )
+def drawn(marks: Iterable[Mark], *, on_screen: float = 0.0) -> Markup:
+    """Return marks in their own colours.
+
+    Parameters
+    ----------
+    on_screen : 0 = lines are as wide as the picture shows them; else a line has its width times this, in
+        pixels of the screen, however far the picture is magnified.
+    """
+    return Markup("\n").join(part for m in marks for part in _pieces(m, on_screen))
 
 
 def _hex(c: Colour) -> str:
     return "#{:02x}{:02x}{:02x}".format(*c)
 
 
-def _pieces(m: Mark, effect: str | None) -> list[Markup]:
+def _pieces(m: Mark, on_screen: float) -> list[Markup]:
     """Return the elements of one mark, what lies below first."""
     match m:
         case Line(points, pen, title):
             d = path_d(points[np.isfinite(points).all(axis=1)])
-            dash = f"{num(pen.dash)} {num(pen.dash)}" if pen.dash else None
+            k = on_screen or 1.0
+            dash = f"{num(k * pen.dash)} {num(k * pen.dash)}" if pen.dash else None
             inks = [(DARK, pen.width * 1.5 + 2)] if pen.halo else []
             inside = element("title", title) if title else Markup("")
             return [
@@ -96,11 +101,11 @@ def _pieces(m: Mark, effect: str | None) -> list[Markup]:
                     d=d,
                     fill="none",
                     stroke=_hex(colour),
-                    stroke_width=float(width),
+                    stroke_width=k * width,
                     stroke_linecap="butt" if dash else "round",
                     stroke_linejoin="round",
                     stroke_dasharray=dash,
-                    vector_effect=effect,
+                    vector_effect="non-scaling-stroke" if on_screen else None,
                 )
                 for colour, width in (*inks, (pen.colour, pen.width))
             ]
@@ -137,13 +142,24 @@ def _pieces(m: Mark, effect: str | None) -> list[Markup]:
             return _plate(m)
 
 
-def _text(text: str, x: float, y: float, size: float, colour: Colour, anchor: str) -> Markup:
+def _text(
+    text: str, x: float, y: float, size: float, colour: Colour, anchor: str, wide: float = 0.0
+) -> Markup:
     return element(
-        "text", text, x=float(x), y=float(y), font_size=float(size), fill=_hex(colour), text_anchor=anchor
+        "text",
+        text,
+        x=float(x),
+        y=float(y),
+        font_size=float(size),
+        fill=_hex(colour),
+        text_anchor=anchor,
+        textLength=wide or None,
+        lengthAdjust="spacingAndGlyphs" if wide else None,
     )
 
 
 def _plate(m: Plate) -> list[Markup]:
+    """Return a plate; its words are as wide as they were when it was made, whatever font a reader has."""
     b = m.box
     rows = m.text.split("\n")
     top = (b.y0 + b.y1) / 2 - (len(rows) - 1) * m.size * 0.6 + m.size * 0.35
@@ -159,7 +175,8 @@ def _plate(m: Plate) -> list[Markup]:
         stroke_width=(3.0 if m.rim == WHITE else 1.0) if m.rim else None,
     )
     middle = (b.x0 + b.x1) / 2
-    return [
-        frame,
-        *(_text(row, middle, top + i * m.size * 1.2, m.size, m.ink, "middle") for i, row in enumerate(rows)),
+    words = [
+        _text(row, middle, top + i * m.size * 1.2, m.size, m.ink, "middle", text_size(row, m.size)[0])
+        for i, row in enumerate(rows)
     ]
+    return [frame, *words]

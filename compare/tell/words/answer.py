@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from compare.cause.symptoms import candidate_for
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import feet_lengths
 from compare.tell.words.cause_words import cause_sentence
+from compare.tell.words.name_words import spoken
+from compare.tell.words.plain_words import capital, chance, listed
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.tell.words.symptom_words import symptom_sentence
 from compare.units import Unit, unit_of
@@ -20,11 +23,11 @@ from compare.verdict.findings import Findings, unseen_lengths
 from compare.verdict.shut_reach import shut
 from compare.vocabulary import Kind, Told, named, parsed
 
-MANY = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
-
-
-def _joined(parts: Sequence[str]) -> str:
-    return " and ".join(parts) if len(parts) < 3 else ", ".join(parts[:-1]) + " and " + parts[-1]
+CUT: Final = frozenset(
+    {Kind.LEG, Kind.FOLD, Kind.PLANE, Kind.PAGE, Kind.SUPPORT, Kind.FLAP, Kind.STRAP, Kind.VFOLD}
+)
+"""Lengths of card by themselves, on which a rule can be laid."""
+MANY: Final = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
 
 
 def _degrees(x: float) -> str:
@@ -59,7 +62,7 @@ class Answer:
 def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) -> Answer:
     halves = [f"the {n.side} half leans {_degrees(n.item.measured)}" for n in tilted]
     first = halves[0] if len(halves) == 1 else _several(tilted, len(findings.spec.mechanism.halves))
-    subject = first[0].upper() + first[1:]
+    subject = capital(first)
     useful: list[Cause] = []
     for n in tilted:
         way = np.sign(n.item.deviation)  # causes that lean the other way do not explain it
@@ -67,12 +70,14 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
         if _explained(sum(c.lean_deg[n.side] for c in made), n):
             useful += [c for c in made if c not in useful]
     if useful:
-        told = _joined([cause_sentence(c, unit) for c in useful])
+        told = listed([cause_sentence(c, unit) for c in useful])
         return Answer(f"{subject}: {told}.", tuple(useful))
     worst = max(tilted, key=lambda n: abs(n.item.deviation))
+    if math.isnan(worst.solved_deg):
+        return _half_seen(findings, tilted, subject, unit)
     if abs(worst.remainder_deg) > 0.5 * abs(worst.item.deviation):
         seen = candidate_for(worst, findings.symptoms)
-        why = symptom_sentence(seen) if seen else "look for a bowed or badly seen panel"
+        why = symptom_sentence(seen, unit) if seen else "look for a bowed or badly seen panel"
         return Answer(f"{subject}: the lengths do not explain it, {why}.")
     if worst.contributions:
         top = worst.contributions[0]
@@ -83,8 +88,18 @@ def _lean_sentence(findings: Findings, tilted: Sequence[Leaning], unit: Unit) ->
     return Answer(f"{subject}; the lengths that would explain it were not all seen.")
 
 
+def _half_seen(findings: Findings, tilted: Sequence[Leaning], subject: str, unit: Unit) -> Answer:
+    """Say what most likely makes a half lean where not all lengths that decide it were seen."""
+    governs = {k for n in tilted for k in findings.spec.mechanism.half(n.side).governs}
+    likely = [c for c in findings.causes if governs & set(c.fault.pattern)]
+    if not likely:
+        return Answer(f"{subject}; the lengths that would explain it were not all seen.")
+    told = listed([cause_sentence(c, unit) for c in likely])
+    return Answer(f"{subject}, most likely because {told}; not all that decides it was seen.", tuple(likely))
+
+
 def _several(tilted: Sequence[Leaning], of: int) -> str:
-    each = _joined([f"the {n.side} one {_degrees(n.item.measured)}" for n in tilted])
+    each = listed([f"the {n.side} one {_degrees(n.item.measured)}" for n in tilted])
     return f"{'both' if len(tilted) == of == 2 else len(tilted)} halves lean, {each}"
 
 
@@ -101,7 +116,7 @@ def _clearances_words(items: Sequence[Item], unit: Unit) -> str:
         a, b = items
         side = parsed(b.name).side
         return f"{_clearance_words(a, unit)} and {unit.words(-b.measured)} past the {side} one"
-    return _joined([_clearance_words(i, unit) for i in items])
+    return listed([_clearance_words(i, unit) for i in items])
 
 
 def _adds_reach(cause: Cause, side: str, findings: Findings) -> float:
@@ -127,16 +142,16 @@ def _failing(findings: Findings) -> Answer:
     unit = unit_of(findings.spec.units)
     tilted = [n for n in findings.leans if n.item.verdict is Verdict.FAILS]
     short = [i for i in findings.clearances if i.verdict is Verdict.FAILS]
-    causes = _joined([cause_sentence(c, unit) for c in findings.causes])
+    causes = listed([cause_sentence(c, unit) for c in findings.causes])
     if tilted:
         return _lean_sentence(findings, tilted, unit)
     if short:
         first = _clearances_words(short, unit)
         sides = [parsed(i.name).side for i in short]
         made = [c for c in findings.causes if any(_adds_reach(c, s, findings) > 0 for s in sides)]
-        why = f": {_joined([cause_sentence(c, unit) for c in made])}" if made else ""
+        why = f": {listed([cause_sentence(c, unit) for c in made])}" if made else ""
         return Answer(f"Shut, {first}{why}.", tuple(made), tells_clearance=True)
-    level = f" (level within {level_within(findings):.1f} degrees)" if findings.leans else ""
+    level = _though_level(findings)
     if causes:
         return Answer(f"Does not conform: {causes}{level}.", findings.causes)
     failing = [i for i in (*findings.lengths, *findings.pairs) if i.verdict is Verdict.FAILS]
@@ -144,34 +159,72 @@ def _failing(findings: Findings) -> Answer:
     return Answer(f"Does not conform: {_item_words(worst, unit)}{level}.")
 
 
+def _though_level(findings: Findings) -> str:
+    """Say that the plane is level all the same, where that is sure; "" where it is not."""
+    sure = findings.leans and all(n.item.verdict is Verdict.CONFORMS for n in findings.leans)
+    return f", though it stands level within {level_within(findings):.1f} degrees" if sure else ""
+
+
 def _open(findings: Findings) -> str:
+    """Say what is too close to call, and in one clause what would decide."""
     unit = unit_of(findings.spec.units)
     unseen = [h.name for h in findings.spec.mechanism.halves if h.name not in findings.measured.lean]
     doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
     if unseen and not doubtful:
-        return f"Too close to call: the {_joined(unseen)} half of the plane was not seen well enough."
+        return (
+            f"Too close to call: the {listed(unseen)} half of the plane was not seen well enough; a photo "
+            "with nothing in front of it would decide."
+        )
     if not doubtful:
-        missing = _joined(unseen_lengths(findings.measured, findings.spec))
-        return f"Too close to call: nothing fails, but {missing} could not be measured."
+        missing = listed(unseen_lengths(findings.measured, findings.spec))
+        return (
+            f"Too close to call: nothing fails, but {missing} could not be measured; a steel rule "
+            "would decide."
+        )
     worst = min(doubtful, key=lambda i: i.probability)
-    side = parsed(worst.name).about
-    more = f" ({len(doubtful)} of {len(findings.items)} items in doubt, level within "
-    more = f"{more}{level_within(findings):.1f} degrees)" if len(doubtful) > 1 and findings.leans else ""
-    if worst.unit == "deg":
+    return f"Too close to call: {_doubt(worst, unit)}; {_decides(worst, findings)} would decide."
+
+
+def _doubt(item: Item, unit: Unit) -> str:
+    """Say of one item how far it is off, how surely, and what is allowed."""
+    n = parsed(item.name)
+    if item.unit == "deg":
         return (
-            f"Too close to call: the {side} half leans {_degrees(worst.measured)}, known to within "
-            f"{worst.expanded:.1f}, where {worst.high:g} is allowed{more}."
+            f"the {n.about} half leans {abs(item.measured):.1f} ± {item.expanded:.1f} degrees, "
+            f"{item.high:g} is allowed"
         )
-    if parsed(worst.name).told == Told.CLEARANCE:
-        limit = unit.words(worst.nominal + worst.low)
-        return (
-            f"Too close to call: shut, {_clearance_words(worst, unit)}, known to within "
-            f"{unit.words(worst.expanded)}, where {limit} is asked for{more}."
-        )
-    return (
-        f"Too close to call: {worst.name} is off by {unit.words(abs(worst.deviation))}, known to within "
-        f"{unit.words(worst.expanded)}, where {unit.words(worst.high)} is allowed{more}."
-    )
+    known = f"± {unit.words(item.expanded)}"
+    if n.told == Told.CLEARANCE:
+        asked = unit.words(item.nominal + item.low)
+        return f"shut, {_clearance_words(item, unit)} ({known}), {asked} is asked for"
+    off = f"{item.name} is off by {unit.words(abs(item.deviation))} ({known})"
+    return f"{off}, {unit.words(item.high)} is allowed"
+
+
+def _decides(item: Item, findings: Findings) -> str:
+    """Return what would settle an item in doubt: a rule where one can be laid on, else a better photo."""
+    n = parsed(item.name)
+    if n.told == Told.CLEARANCE:
+        return f"shutting it and measuring at the {n.side} fore edge"
+    if item.unit != "deg" and not n.compares:
+        return f"measuring {spoken(item.name)} with a steel rule"
+    suspect = _suspect(item, findings)
+    if suspect:
+        return f"measuring {suspect} with a steel rule"
+    if n.compares and not n.told:
+        return "laying the strips against each other"
+    return "a nearer, sharper photo"
+
+
+def _suspect(item: Item, findings: Findings) -> str:
+    """Return the strip in doubt that makes the largest share of a lean in doubt; "" if there is none."""
+    doubt = {i.name for i in findings.lengths if i.verdict is Verdict.OPEN}
+    for leaning in findings.leans:
+        if leaning.item.name == item.name:
+            shares = sorted(leaning.contributions, key=lambda c: -abs(c.exact_deg))
+            if shares and shares[0].length in doubt and parsed(shares[0].length).kind in CUT:
+                return shares[0].length
+    return ""
 
 
 def answer(findings: Findings) -> str:
@@ -196,14 +249,15 @@ def also(findings: Findings) -> tuple[str, ...]:
     for c in findings.causes:
         if c not in said.causes:
             words = cause_sentence(c, unit)
-            out.append(f"{words[0].upper()}{words[1:]}.")
+            sure = findings.verdict is Verdict.FAILS
+            out.append(f"{capital(words) if sure else f'Most likely {words}'}.")
     touched = {k for c in findings.causes for k in c.fault.pattern}
     if touched & set(feet_lengths(findings.spec.mechanism) or ()):
         touched.add(FEET)
     for i in findings.lengths:
         if i.verdict is Verdict.FAILS and i.name not in touched:
             words = _item_words(i, unit)
-            out.append(f"{words[0].upper()}{words[1:]}.")
+            out.append(f"{capital(words)}.")
     if len(findings.diagnosis.named) >= MANY:
         n_faults = len(findings.diagnosis.named)
         out.append(
@@ -211,10 +265,14 @@ def also(findings: Findings) -> tuple[str, ...]:
             "how the sheet was used (--use, --standoff) and that it was printed at 100 %."
         )
     out += _redundant(findings)
-    out += [_unexplained(n, findings) for n in findings.leans if n.remainder_matters]
+    out += [
+        _unexplained(n, findings)
+        for n in findings.leans
+        if n.remainder_matters and n.item.verdict is not Verdict.CONFORMS
+    ]
     if findings.binding is not None and findings.binding.matters:
         out.append(binding_sentence(findings.binding))
-    out += [overhang_sentence(o) for o in findings.overhangs if o.disagrees]
+    out += [overhang_sentence(o, unit) for o in findings.overhangs if o.disagrees]
     return tuple(out)
 
 
@@ -237,7 +295,8 @@ def _redundant(findings: Findings) -> list[str]:
 def _unexplained(leaning: Leaning, findings: Findings) -> str:
     """Say how much of a lean no length explains, and what the photo shows that might."""
     seen = candidate_for(leaning, findings.symptoms)
-    why = symptom_sentence(seen) if seen else "look for a bowed panel or a base that does not lie flat"
+    unit = unit_of(findings.spec.units)
+    why = symptom_sentence(seen, unit) if seen else "look for a bowed panel or a base that does not lie flat"
     amount = f"{abs(leaning.remainder_deg):.1f} degrees of the {leaning.side} half's lean"
     return f"{amount} are not explained by any length: {why}."
 
@@ -253,5 +312,5 @@ def runner_up(findings: Findings) -> str:
     if rival.probability < 0.1 or best > 0.9:
         return ""
     unit = unit_of(findings.spec.units)
-    odds = f"{100 * rival.probability:.0f} % against {100 * best:.0f} %"
+    odds = f"{chance(rival.probability)} against {chance(best)}"
     return f"Nearly as likely ({odds}): {cause_sentence(rival, unit)}."

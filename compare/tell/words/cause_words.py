@@ -67,13 +67,13 @@ OF_SEVERAL: Final[Mapping[FaultKind, Said]] = MappingProxyType(
 
 
 def fault_sentence(fault: Fault, size_mm: float, unit: Unit = MM) -> str:
-    """Return a fault with its size, without capital and full stop: "the right leg is 2.0 mm short"."""
+    """Return a fault with its size, without capital and full stop: "leg right is 2.0 mm short"."""
     n = parsed(fault.name)
     said = OF_LENGTH.get(n.kind, _CUT) if fault.kind is FaultKind.LENGTH else OF_SEVERAL[fault.kind]
     return (said[0] if size_mm > 0 else said[1]).format(
         d=unit.words(abs(size_mm)),
         part=called(fault.name),
-        leg=called(n.other(Kind.LEG)),
+        leg=n.other(Kind.LEG),
         side=fault.side,
         of=of_stage(fault.stage),
         spine="spine" if fault.stage == 1 else "crease below",

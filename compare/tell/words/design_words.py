@@ -30,6 +30,7 @@ from compare.design.study.design_fixes import Fix, fix_for, worst_of
 from compare.design.study.soundness import CLOSING_SLACK, warnings_of
 from compare.design.study.tolerance import Study
 from compare.tell.words.name_words import two_sums
+from compare.tell.words.plain_words import capital
 from compare.units import Unit, unit_of
 from compare.vocabulary import Kind, parsed
 
@@ -96,14 +97,14 @@ def headline(spec: Spec, found: Sequence[Fact], study: Study | None = None) -> s
     if found:
         said = with_fix(spec, worst_of(found))
         more = f" ({len(found) - 1} more below.)" if len(found) > 1 else ""
-        return f"{said[0].upper()}{said[1:]}{more}"
+        return f"{capital(said)}{more}"
     if study is not None and falls_short(study):
         return (
             "As drawn it shuts flat and clear, but cut with this scatter only "
             f"{100 * study.conform:.0f} % of dummies are level and clear."
         )
     said = praise(spec)
-    return f"{said[0].upper()}{said[1:]}."
+    return f"{capital(said)}."
 
 
 def _plain(mm: float, unit: Unit) -> str:

@@ -1,46 +1,35 @@
-"""What lengths, and what is told of them, are called in a sentence."""
+"""What lengths, and what is told of them, are called in a sentence: as in tables and pictures."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from types import MappingProxyType
 from typing import Final
 
 from compare.vocabulary import Kind, Told, parsed
 
-CALLED: Final[Mapping[str, str]] = MappingProxyType(
+GLUED: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
-        Kind.LEG: "the {side} leg{n}{of}",
-        Kind.FOLD: "the {side} side of the parallel fold{of}",
-        Kind.PAGE: "the {side} page",
-        Kind.PAGE_SPACING: "the {side} outer foot{n}{of}",
-        Kind.PLANE_SPACING: "the top of the {side} leg{n}{of}",
-        Kind.PLANE: "the plane's {side} half{of}",
-        Kind.FOOT: "the {side} inner foot{of}",
-        Kind.SUPPORT: "the {side} support{of}",
-        Kind.SUPPORT_FOOT: "the {side} support's foot{of}",
-        Kind.SUPPORT_TAB: "the {side} support's tab{of}",
-        Kind.FLAP: "the {side} flap",
-        Kind.FLAP_HINGE: "the {side} flap's hinge",
-        Kind.STRAP: "the {side} strap",
-        Kind.VFOLD: "the {side} side of the V-fold",
-        Kind.VFOLD_FOOT: "the {side} foot of the V-fold",
-        Kind.VFOLD_TOP: "the {side} top of the V-fold",
+        Kind.PAGE_SPACING: ("{name}", Kind.OUTER_FOOT),
+        Kind.FOOT: ("{name}", Kind.INNER_FOOT),
+        Kind.PLANE_SPACING: ("the top of {name}", Kind.LEG),
+        Kind.SUPPORT_FOOT: ("the foot of {name}", Kind.SUPPORT),
+        Kind.SUPPORT_TAB: ("the tab of {name}", Kind.SUPPORT),
+        Kind.FLAP_HINGE: ("the hinge of {name}", Kind.FLAP),
     }
 )
-"""What a length belongs to: the strip it is cut on, or the glue line it places."""
+"""What one takes hold of where a length is no strip of card but the place where something is glued."""
 
 
 def called(name: str) -> str:
-    """Return the part a length belongs to, in plain words: "the right leg", "the left leg 2 of stage 2"."""
+    """Return the part a length belongs to: "leg right", "outer foot 1 left", "the top of leg right"."""
     n = parsed(name)
-    if n.kind not in CALLED or not n.side or n.told:
-        return f'"{name}"'
-    number = f" {n.number}" if n.number else ""
-    return CALLED[n.kind].format(side=n.side, n=number, of=of_stage(n.stage))
+    if n.kind not in GLUED or not n.side or n.told:
+        return name
+    words, kind = GLUED[n.kind]
+    return words.format(name=n.other(kind))
 
 
 def spoken(name: str) -> str:
-    """Return the name of a length or of what is told of one as in a sentence: "the right plane spacing"."""
+    """Return the name of a length or of what is told of one as in a sentence: "page spacing right"."""
     n = parsed(name)
     if name == Kind.FEET:
         return "the distance of the inner feet"
@@ -50,9 +39,7 @@ def spoken(name: str) -> str:
         return f"the clearance at the {n.about} fore edge"
     if n.compares and not n.told:
         return f'"{name}"'
-    if not n.side or not (n.kind or n.told):
-        return f"the {name}"
-    return f"the {n.side} {replace(n, side='', stage=1)}{of_stage(n.stage)}"
+    return f"the {name}" if n.told else name
 
 
 def of_stage(stage: int) -> str:

@@ -3,23 +3,14 @@
 from collections.abc import Sequence
 from typing import Final
 
-from compare.tell.words.name_words import called
+from compare.tell.words.plain_words import capital, listed
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
-from compare.vocabulary import Kind, Told, parsed
+from compare.vocabulary import Kind, Told, named, parsed
+from measure.sides import SIDES
 
-MOST: Final = 5
-CUT: Final = (
-    Kind.LEG,
-    Kind.FOLD,
-    Kind.PLANE,
-    Kind.PAGE,
-    Kind.SUPPORT,
-    Kind.FLAP,
-    Kind.STRAP,
-    Kind.VFOLD,
-)  # a length of card by itself
+MOST: Final = 3
 EVEN: Final = 0.5
 BETTER: Final = (
     "Or take a better photo: nearer, so that the sheet fills the picture, and sharp; a second photo from "
@@ -29,29 +20,22 @@ BETTER: Final = (
 
 def _by_hand(item: Item, unit: Unit) -> str:
     """Return how to settle one doubtful item with a rule."""
-    figure = f"{unit.number(item.measured)} ± {unit.number(item.expanded)}"
+    figure = unit.known(item.measured, item.expanded)
     low, high = item.nominal + item.low, item.nominal + item.high
     n = parsed(item.name)
     if n.told == Told.CLEARANCE:
         return (
             f"Shut the spread and measure how far the card stays inside the {n.side} fore edge: at least "
-            f"{unit.words(low)} is wanted, the measured lengths make it {figure} {unit.name}."
-        )
-    if item.unit == "deg":
-        return (
-            f"Photograph again, sharper or nearer, for the lean of the {n.about} half: {item.low:+.1f} to "
-            f"{item.high:+.1f} degrees from the design is allowed, the photo says {item.deviation:+.1f} "
-            f"± {item.expanded:.1f}."
+            f"{unit.words(low)} is wanted, the measured lengths make it {figure}."
         )
     if n.compares:
         return (
-            f"{item.name[0].upper()}{item.name[1:]}: lay the strips against each other; they may differ by "
-            f"{unit.words(item.high)}, the photo says {unit.number(abs(item.deviation))} ± "
-            f"{unit.number(item.expanded)}."
+            f"{capital(item.name)}: lay the strips against each other; they may differ by "
+            f"{unit.words(item.high)}, the photo says {unit.known(abs(item.deviation), item.expanded)}."
         )
-    what = called(item.name) if n.kind in CUT else f'"{item.name}"'
-    allowed = f"{unit.number(low)} to {unit.number(high)} {unit.name} is allowed"
-    return f"Measure {what} with a steel rule: {allowed}, the photo says {figure}."
+    return (
+        f"Measure {item.name} with a steel rule: {unit.span(low, high)} is allowed, the photo says {figure}."
+    )
 
 
 def _doubtful(items: Sequence[Item]) -> list[Item]:
@@ -60,15 +44,47 @@ def _doubtful(items: Sequence[Item]) -> list[Item]:
     return sorted(doubt, key=lambda i: (parsed(i.name).compares, i.probability))
 
 
+def _by_rule(doubt: Sequence[Item], unit: Unit) -> list[str]:
+    """Return how to settle what is in doubt: the worst one by one, all leans in one sentence."""
+    alone = [i for i in doubt if i.unit != "deg"]
+    out = [_by_hand(i, unit) for i in alone[:MOST]]
+    if len(alone) > MOST:
+        out.append(f"{len(alone) - MOST} more are in doubt: see the tables.")
+    leans = [parsed(i.name).about for i in doubt if i.unit == "deg"]
+    if leans:
+        halves = f"the {leans[0]} half" if len(leans) == 1 else f"these halves: {listed(leans)}"
+        out.append(f"Photograph again, sharper and nearer, for the lean of {halves}.")
+    return out
+
+
+def unlikely(findings: Findings) -> bool:
+    """Return whether something fails and no plan of repair is likely to be enough."""
+    return findings.verdict is Verdict.FAILS and not any(r.probability >= EVEN for r in findings.remedies)
+
+
+def photo_steps(findings: Findings) -> list[str]:
+    """Return what would help to determine what this photo does not show."""
+    out: list[str] = []
+    if any(named(Kind.FOOT, side) in findings.undetermined for side in SIDES):
+        out.append(
+            "To see the spine: stand the sheet with its sill on the page, the arrow on the spine; or hang "
+            "the apron (page 2 of the sheet's PDF) from the near edge of the base; or prop the spread open "
+            "to 150-165 degrees, the two pages alike, and give that opening in a copy of the spec."
+        )
+    if any(parsed(k).told == Told.CLEARANCE for k in findings.undetermined):
+        out.append("To know the clearance: keep the outer edges of the plane in the picture and unhidden.")
+    return out
+
+
 def next_steps(findings: Findings) -> tuple[str, ...]:
     """Return what the builder should do next, beside the remedies; () if nothing."""
     unit = unit_of(findings.spec.units)
     out: list[str] = []
     doubt = _doubtful(findings.items)
     if findings.verdict is Verdict.FAILS:
-        if not any(r.probability >= EVEN for r in findings.remedies):
+        if unlikely(findings):
             out.append("No repair is likely to be enough by what this photo shows; first make sure of these:")
-            out += [_by_hand(i, unit) for i in doubt[:MOST]]
+            out += _by_rule(doubt, unit)
             out.append(BETTER)
             return tuple(out)
         if findings.remedies and findings.remedies[0].moves:
@@ -79,9 +95,7 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
         return tuple(out)
     if findings.verdict is Verdict.CONFORMS:
         return ("Nothing to do.",)
-    out += [_by_hand(i, unit) for i in doubt[:MOST]]
-    if len(doubt) > MOST:
-        out.append(f"{len(doubt) - MOST} more are in doubt: see the tables.")
+    out += _by_rule(doubt, unit)
     unseen = unseen_lengths(findings.measured, findings.spec)
     if unseen:
         out.append(

@@ -41,7 +41,7 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
         MoveKind.LEAVE_NARROW: "Leave {part} {by} narrow if looks allow; only a new plane makes it wider.",
         MoveKind.TRIM_PAGE: "Trim {by} off {part}.",
         MoveKind.NEW_BASE: "Only a new base makes {part} {by} wider.",
-        MoveKind.NEW_FOLD: "Make the parallel fold anew, {fold_side} {to} from foot to ridge.",
+        MoveKind.NEW_FOLD: "Make the parallel fold anew, {part} {to} from foot to ridge.",
         MoveKind.FOLD_SHORTER: "Re-score {part} {by} shorter: {to} from foot to ridge.",
         MoveKind.NEW_STRIP: "Make anew {part}: {to} from fold to fold.",
         MoveKind.STRIP_SHORTER: "Re-score {part}: {to} from fold to fold.",
@@ -59,7 +59,7 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
             "Measure both inner feet from the spine with a rule to see which of them is off, then glue them "
             "{by} {together}."
         ),
-        MoveKind.MOVE_FOOT: "Lift the {side} inner foot and glue it {by} {from_the_spine}.",
+        MoveKind.MOVE_FOOT: "Lift inner foot {side} and glue it {by} {from_the_spine}.",
         MoveKind.MOVE_FEET: "Lift the {side} feet and glue them {by} {from_the_spine}.",
         MoveKind.REBUILD: "Build it anew with the lengths of the design: {listed}.",
     }
@@ -74,7 +74,6 @@ def move_sentence(move: Move, unit: Unit, *, alone: bool = False) -> str:
     part = called(m.part)
     text = MOVES[m.kind].format(
         part=part,
-        fold_side=part.replace(" of the parallel fold", ""),
         by=_size(m.by_mm, unit),
         to=_size(m.to_mm, unit),
         known=_size(m.expanded_mm, unit),

@@ -3,6 +3,7 @@
 import math
 
 from compare.cause.binding import Binding
+from compare.units import Unit
 from compare.verdict.conformity import COVERAGE
 from compare.verdict.shut_reach import Overhang
 
@@ -26,21 +27,23 @@ def binding_sentence(binding: Binding) -> str:
     return f"Shutting, card meets card at {about}; that is usual ({usual}), and card gives."
 
 
-def overhang_sentence(overhang: Overhang) -> str:
+def overhang_sentence(overhang: Overhang, unit: Unit) -> str:
     """Say what a closed photo shows at one edge, beside what the lengths of the open one predict."""
     o = overhang
 
     def words(mm: float) -> str:
-        return f"{abs(mm):.1f} mm {'beyond' if mm > 0 else 'inside'} the {o.edge}"
+        return f"{unit.words(abs(mm))} {'beyond' if mm > 0 else 'inside'} the {o.edge}"
 
-    seen = f"Shut, card lies {words(o.measured_mm)} (closed photo, ± {COVERAGE * o.measured_u_mm:.1f})"
+    seen = (
+        f"Shut, card lies {words(o.measured_mm)} (closed photo, ± {unit.words(COVERAGE * o.measured_u_mm)})"
+    )
     if not math.isfinite(o.predicted_mm):
         return f"{seen}."
-    known = COVERAGE * o.predicted_u_mm
-    told = f"the lengths of the open photo say {words(o.predicted_mm)} (± {known:.1f})"
+    known = unit.words(COVERAGE * o.predicted_u_mm)
+    told = f"the lengths of the open photo say {words(o.predicted_mm)} (± {known})"
     if not o.disagrees:
         return f"{seen}; {told}: they agree."
     return (
-        f"{seen}, but {told}. They differ by {abs(o.difference_mm):.1f} mm, more than both leave in "
+        f"{seen}, but {told}. They differ by {unit.words(abs(o.difference_mm))}, more than both leave in "
         "doubt: it does not lie quite shut, card is bent, or a page is not as wide as designed."
     )

@@ -4,20 +4,22 @@ from collections.abc import Sequence
 
 from compare.cause.symptoms import Symptom, SymptomKind
 from compare.tell.words.name_words import called
+from compare.tell.words.plain_words import capital
+from compare.units import Unit
 
 
-def symptom_sentence(symptom: Symptom) -> str:
+def symptom_sentence(symptom: Symptom, unit: Unit) -> str:
     """Return a symptom, a sentence without capital and full stop."""
     s = symptom
     match s.kind:
         case SymptomKind.BOWED:
-            return f"{called(s.part)} is bowed by {s.amount:.1f} mm"
+            return f"{called(s.part)} is bowed by {unit.words(s.amount)}"
         case SymptomKind.BENT:
             return f"{called(s.part)} is not flat: it bends by {s.amount:.1f} degrees outside the leg"
         case SymptomKind.OFF_RIDGE:
             return (
-                f"the {s.half} half of the plane passes {s.amount:.1f} mm from the {s.part}: its crease may "
-                "lie off it"
+                f"the {s.half} half of the plane passes {unit.words(s.amount)} from the {s.part}: its crease "
+                "may lie off it"
             )
         case SymptomKind.OPENING:
             return (
@@ -26,7 +28,6 @@ def symptom_sentence(symptom: Symptom) -> str:
             )
 
 
-def symptom_sentences(symptoms: Sequence[Symptom]) -> list[str]:
+def symptom_sentences(symptoms: Sequence[Symptom], unit: Unit) -> list[str]:
     """Return symptoms as whole sentences."""
-    told = [symptom_sentence(s) for s in symptoms]
-    return [f"{text[0].upper()}{text[1:]}." for text in told]
+    return [f"{capital(symptom_sentence(s, unit))}." for s in symptoms]

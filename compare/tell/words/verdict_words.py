@@ -5,6 +5,7 @@ from types import MappingProxyType
 from typing import Final
 
 from compare.tell.words.name_words import two_sums
+from compare.units import MM, Unit
 from compare.verdict.conformity import Item, Rule
 from compare.verdict.remarks import BothFeet, ByHand, Reaches, Remark, TwoSums
 
@@ -23,7 +24,7 @@ def by_hand_words(joints: Sequence[str]) -> str:
     return f"by hand: {', '.join(joints)}" if joints else ""
 
 
-def _words(remark: Remark) -> str:
+def _words(remark: Remark, unit: Unit) -> str:
     match remark:
         case BothFeet():
             return "both inner feet together"
@@ -31,11 +32,11 @@ def _words(remark: Remark) -> str:
             return " against ".join(two_sums(one, other))
         case Reaches(farthest, reach_mm, from_design):
             taken = f"; from the design: {', '.join(from_design)}" if from_design else ""
-            return f"{farthest} reaches {reach_mm:.1f} mm{taken}"
+            return f"{farthest} reaches {unit.words(reach_mm)}{taken}"
         case ByHand(joints):
             return by_hand_words(joints)
 
 
-def remark_words(item: Item) -> str:
+def remark_words(item: Item, unit: Unit = MM) -> str:
     """Return what stands beside an item; "" if nothing."""
-    return "; ".join(_words(r) for r in item.remarks)
+    return "; ".join(_words(r, unit) for r in item.remarks)
