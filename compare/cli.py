@@ -22,6 +22,7 @@ from compare.commands.camera import camera
 from compare.commands.check import check
 from compare.commands.demo import demo
 from compare.commands.design import design
+from compare.commands.desk import desk
 from compare.commands.help import help_topic
 from compare.commands.lot import lot
 from compare.commands.measure import measure
@@ -122,7 +123,7 @@ def main(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-for _command in (sheet, camera, check, measure, design, demo, lot, help_topic):
+for _command in (sheet, camera, check, measure, design, demo, lot, desk, help_topic):
     main.add_command(_command)
 
 

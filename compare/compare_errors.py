@@ -6,7 +6,22 @@ from capture.errors import FoldgaugeError
 
 
 class SpecError(FoldgaugeError):
-    """The design spec cannot be read, or describes something that cannot be built."""
+    """The design spec cannot be read, or describes something that cannot be built.
+
+    Attributes
+    ----------
+    place : table and key it is about, for a surface that shows it there; None where no one key is.
+    said : the line without the place.
+    """
+
+    place: tuple[str, str] | None = None
+    said: str = ""
+
+    def at(self, table: str, key: str, where: str) -> "SpecError":
+        """Return the error with its place, if it has none yet; `where` is how its line names the place."""
+        if self.place is None:
+            self.place, self.said = (table, key), str(self).removeprefix(f"{where}: ")
+        return self
 
 
 class OutputError(FoldgaugeError):

@@ -12,6 +12,7 @@ from capture.photo import Photo, PhotoSource
 from capture.placing import Placing
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
+from capture.solved import Solved
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
 from compare.jobs.hand_marks import marked
@@ -90,7 +91,7 @@ class Inspection:
 
 
 def check(
-    photos: PhotoSource | Sequence[PhotoSource],
+    photos: PhotoSource | Solved | Sequence[PhotoSource | Solved],
     spec: str | Path | FileBytes | Spec,
     setup: Setup = NO_SETUP,
     *,
@@ -104,9 +105,9 @@ def check(
     Parameters
     ----------
     photos : an end-on photo of the open dummy with the printed marker sheet (path, bytes or array, see
-        `capture.photo.read_photo`); or several photos of the same dummy from different places (uneven near
-        ends are then placed in depth), or at different openings (its lengths are the same in all). The first
-        must show it at the design's own opening.
+        `capture.photo.read_photo`; or one solved already under this set-up); or several photos of the same
+        dummy from different places (uneven near ends are then placed in depth), or at different openings (its
+        lengths are the same in all). The first must show it at the design's own opening.
     spec : the design: a TOML file, or one read already.
     setup : how all the photos were taken.
     points : joints pointed at by hand in the photo (`measure.joints.by_hand`); one photo only.
@@ -123,7 +124,7 @@ def check(
     ------
     FoldgaugeError : one line on what is wrong with the photo, the spec or the set-up.
     """
-    sources: list[PhotoSource] = list(photos) if isinstance(photos, list | tuple) else [photos]  # type: ignore[list-item]
+    sources: list[PhotoSource | Solved] = list(photos) if isinstance(photos, list | tuple) else [photos]  # type: ignore[list-item]
     if not sources:
         raise FoldgaugeError("no photo given")
     if len(sources) > MAX_PHOTOS:

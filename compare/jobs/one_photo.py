@@ -110,7 +110,7 @@ def _measured(
 
 
 def take_shot(
-    source: PhotoSource,
+    source: PhotoSource | Solved,
     spec: Spec,
     setup: Setup,
     *,
@@ -122,9 +122,9 @@ def take_shot(
 
     Parameters
     ----------
-    source : the photo, see `capture.photo.read_photo`.
+    source : the photo, see `capture.photo.read_photo`; or one that is solved already.
     spec : the design.
-    setup : how the photo was taken.
+    setup : how the photo was taken; of no use for one that is solved already.
     openings_deg : opening angles besides the design's own at which this photo may show the dummy.
     lengths_mm : lengths of this dummy known already, from another photo.
     hand : joints pointed at by hand in this photo.
@@ -133,7 +133,7 @@ def take_shot(
     ------
     FoldgaugeError : no way makes sense; the error of the first one is told.
     """
-    solved = solve_photo(source, setup)
+    solved = source if isinstance(source, Solved) else solve_photo(source, setup)
     layout = layout_of(spec, openings_deg, lengths_mm)
     problem: FoldgaugeError | None = None
     for placing in placings(solved, near_end_of(spec)):

@@ -101,4 +101,5 @@ class Spec:
 
     def fail(self, table: str, key: str, text: str) -> SpecError:
         """Return an error that names a key of the file and its line."""
-        return SpecError(f"{self.source.where(table, key)}: {text}")
+        where = self.source.where(table, key)
+        return SpecError(f"{where}: {text}").at(table, key, where)

@@ -137,22 +137,32 @@ def _check_table(source: Source, path: str, form: Form, table: object, units: st
     if not isinstance(table, dict):
         raise SpecError(f"{source.where('', path)}: [{path}] must be a table of keys, got {_shown(table)}")
     for key, value in table.items():
-        where = source.where(path, key)
         if key in form.tables:
             _check_tables(source, f"{path}.{key}", form.tables[key], value, units, forms)
-        elif form.named is not None:
-            _check_name(where, key)
-            _check_value(where, form.named, value, units)
-        elif key not in form.keys:
-            known = [*form.keys, *form.tables]
-            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
-            hint = _near(key, known) if near else (_home_of(key, forms) or _near(key, known))
-            raise SpecError(f"{where}: unknown key{hint}")
-        else:
-            _check_value(where, form.keys[key], value, units)
+            continue
+        where = source.where(path, key)
+        try:
+            _check_key(where, form, key, value, units, forms)
+        except SpecError as err:
+            raise err.at(path, key, where) from None
     for key, about in form.keys.items():
         if about.required and key not in table:
-            raise SpecError(f"{source.where(path)}: {key!r} is missing")
+            where = source.where(path)
+            raise SpecError(f"{where}: {key!r} is missing").at(path, key, where)
+
+
+def _check_key(where: str, form: Form, key: str, value: object, units: str, forms: Forms) -> None:
+    """Check one key of a table that is no table itself."""
+    if form.named is not None:
+        _check_name(where, key)
+        _check_value(where, form.named, value, units)
+    elif key not in form.keys:
+        known = [*form.keys, *form.tables]
+        near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+        hint = _near(key, known) if near else (_home_of(key, forms) or _near(key, known))
+        raise SpecError(f"{where}: unknown key{hint}")
+    else:
+        _check_value(where, form.keys[key], value, units)
 
 
 def _check_tables(source: Source, path: str, form: Form, value: object, units: str, forms: Forms) -> None:

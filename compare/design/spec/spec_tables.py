@@ -25,8 +25,10 @@ class Tables:
         """Refuse a table without one of these keys."""
         for key in keys:
             if key not in table:
-                raise SpecError(f"{self.source.where(path)}: {key!r} is missing")
+                where = self.source.where(path)
+                raise SpecError(f"{where}: {key!r} is missing").at(path, key, where)
 
     def fail(self, path: str, key: str, text: str) -> SpecError:
         """Return an error that names the key and its line."""
-        return SpecError(f"{self.source.where(path, key)}: {text}")
+        where = self.source.where(path, key)
+        return SpecError(f"{where}: {text}").at(path, key, where)

@@ -4,7 +4,18 @@ import re
 from importlib import resources
 from typing import Final
 
-TOPICS: Final = ("photo", "spec", "design", "answer", "shut", "no-spec", "lots", "programs", "accuracy")
+TOPICS: Final = (
+    "photo",
+    "spec",
+    "design",
+    "answer",
+    "shut",
+    "no-spec",
+    "lots",
+    "desk",
+    "programs",
+    "accuracy",
+)
 """One document each, `TOPIC.md` beside this module."""
 
 _PICTURE: Final = re.compile(r"!\[([^\]]*)\]\([^)]*\)")

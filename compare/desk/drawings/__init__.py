@@ -1,0 +1,1 @@
+"""Drawings of the screens, as SVG made from numbers."""

@@ -1,0 +1,1 @@
+"""Who may come in, and what may be brought: tokens, hosts, forms, bounded uploads."""

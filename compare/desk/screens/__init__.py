@@ -1,0 +1,1 @@
+"""One module a screen: what it shows and what its buttons do."""

@@ -1,0 +1,1 @@
+"""A spec of every construction to begin a dummy with."""

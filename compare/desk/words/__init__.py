@@ -1,0 +1,1 @@
+"""All text of the screens, one file a language."""

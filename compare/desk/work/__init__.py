@@ -1,0 +1,1 @@
+"""The measuring behind the screens: worker processes with limits, and the queue of checks."""
