@@ -26,7 +26,7 @@ def _layer(drawn: Mapping[str, Any], name: str, css: str) -> Markup:
 
 @dataclass(frozen=True, slots=True)
 class PhotoLayers:
-    """The layers over the photo; joints stand last, so that they can be taken hold of."""
+    """The layers over the photo, joints last, to be taken hold of; and what its numbers stand for."""
 
     width: int
     height: int
@@ -34,6 +34,7 @@ class PhotoLayers:
     measured: Markup
     faults: Markup
     labels: Markup
+    listed: tuple[tuple[str, str, bool], ...]
     joints: Markup
 
 
@@ -45,9 +46,8 @@ def photo_layers(drawn: Mapping[str, Any]) -> PhotoLayers:
         design=_layer(drawn, "design", "design"),
         measured=_layer(drawn, "measured", "measured"),
         faults=_layer(drawn, "faults", "fault"),
-        labels=svg.together(
-            _plate(label) for label in sorted(drawn["labels"], key=lambda x: bool(x["loud"]))
-        ),
+        labels=svg.together([_layer(drawn, "leaders", "leader"), *(_plate(p) for p in drawn["labels"])]),
+        listed=tuple((str(x["number"]), str(x["words"]), bool(x["loud"])) for x in drawn["listed"]),
         joints=svg.together(_joint(j) for j in drawn["joints"]),
     )
 
@@ -67,23 +67,21 @@ def _joint(joint: Mapping[str, Any]) -> Markup:
 
 def _plate(label: Mapping[str, Any]) -> Markup:
     css = "loud" if label["loud"] else "calm"
-    size = 34.0 if label["loud"] else 24.0
+    if label["round"]:
+        css += " number"
+    size = float(label["size"])
     x0, y0, x1, y1 = (float(v) for v in label["box"])
-    at = np.array([float(v) for v in label["at"]])
-    near = np.array([min(max(at[0], x0), x1), min(max(at[1], y0), y1)])
-    parts = [
-        svg.line(np.array([at, near]), f"leader {css}"),
-        svg.element("rect", x=x0, y=y0, width=x1 - x0, height=y1 - y0, class_=f"plate {css}"),
-    ]
+    radius = (x1 - x0) / 2 if label["round"] else 0.0
+    parts = [svg.element("rect", x=x0, y=y0, width=x1 - x0, height=y1 - y0, rx=radius, class_=f"plate {css}")]
     rows = str(label["text"]).split("\n")
-    top = (y0 + y1) / 2 - (len(rows) - 1) * size * 0.6 + size * 0.35
+    top = (y0 + y1) / 2 - (len(rows) - 1) * size * 0.62 + size * 0.35
     for i, row in enumerate(rows):
         parts.append(
             svg.element(
                 "text",
                 row,
                 x=(x0 + x1) / 2,
-                y=top + i * size * 1.2,
+                y=top + i * size * 1.25,
                 font_size=size,
                 class_=f"plate {css}",
                 text_anchor="middle",

@@ -92,6 +92,7 @@ async def try_by_hand(request: Request) -> Response:
         {
             "answer": part("answer_part.html.jinja").render(values),
             "lengths": part("lengths_part.html.jinja").render(values),
+            "listed": part("listed_part.html.jinja").render(values),
             "layers": part("layers_part.html.jinja").render(values),
             "said": words("hand.said", count=len(points)),
         }

@@ -186,6 +186,7 @@
         if (told.line) { said.textContent = told.line; return; }
         document.getElementById("part-answer").innerHTML = told.answer;
         document.getElementById("part-lengths").innerHTML = told.lengths;
+        document.getElementById("part-listed").innerHTML = told.listed;
         const layers = document.getElementById("part-layers");
         const fresh = new DOMParser().parseFromString(
           '<svg xmlns="http://www.w3.org/2000/svg">' + told.layers + "</svg>", "image/svg+xml");
