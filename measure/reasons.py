@@ -56,6 +56,7 @@ class Noted(Enum):
     HAND_DIFFERS = auto()  # names: the joint; mm: how far from where the photo's edges put it
     # a dummy without a design
     UNNAMED = auto()  # no construction recognised
+    UPPER_STAGE = auto()  # something stands on the plane that was not traced
     HALF_WITHOUT_LEG = auto()  # names: side
     HALF_UNCLEAR = auto()  # names: side
     LEGS_LEFT_OUT = auto()  # names: the legs

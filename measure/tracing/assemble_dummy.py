@@ -95,6 +95,8 @@ class AssembleNumbers:
     """... up to so many times."""
     leg_apart_mm: float = 6.0
     """Legs stand at least so far apart."""
+    upper_score: float = 400.0
+    """Evidence of another fold with its plane on top of the plane."""
     further_leg_deg: float = 5.0
     """A second leg under a half is parallel to the first within this, ..."""
     further_leg_share: float = 0.75
@@ -163,11 +165,19 @@ def assemble(
         for shape in _on_pages(pieces, pages):
             if best is None or shape.score > best.score:
                 best = shape
-    return (
-        None
-        if best is None
-        else with_edges(best, [s for s in stripes if aims_at(s.curve, eye_mm) and not s.printed])
-    )
+    if best is None:
+        return None
+    best = replace(best, upper=_carries_another(best, pieces))
+    return with_edges(best, [s for s in stripes if aims_at(s.curve, eye_mm) and not s.printed])
+
+
+def _carries_another(shape: Shape, pieces: Sequence[Stripe]) -> bool:
+    """Whether a fold with a plane of its own stands on the plane: an upper stage."""
+    if len(shape.halves) < len(SIDES):
+        return False
+    left, right = (Curve(a=shape.ridge, b=shape.halves[side].edge) for side in SIDES)
+    plane = Pages(left=left, right=right, flat=True, score=0.0, spine=shape.ridge)
+    return any(s.score > TUNED.upper_score and s.halves for s in _on_pages(pieces, plane))
 
 
 def _on_pages(pieces: Sequence[Stripe], pages: Pages) -> list[Shape]:

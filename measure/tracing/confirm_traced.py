@@ -33,8 +33,10 @@ class ConfirmNumbers:
     """What only one look saw lies within this of where it was traced."""
     ridge_gap_mm: float = 0.8
     """The plane's line comes to the ridge, even if its crease is glued off it."""
-    off_plane_mm: float = 1.2
-    """A plane half may be bowed by about a millimetre."""
+    off_plane_mm: float = 0.35
+    """A leg's top lies within this of the line from the ridge to the plane's edge, ..."""
+    off_plane_share: float = 0.02
+    """... and this share of its distance from the ridge: a plane may be bowed by about a millimetre."""
     corner_mm: float = 3.0
     """The plane's cut edge is where an edge runs back from it, within this."""
 
@@ -128,6 +130,9 @@ def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, li
     for joint in _off_plane(traced.layout, second, set(second.joints) - set(out)):
         out[joint] = WhyUnseen(kind=Unseen.OFF_THE_PLANE)
         notes.append(Note(kind=Noted.JOINT_OFF_PLANE, names=(joint,)))
+        # What was taken for its leg is none.
+        feet = [p.joints[0] for p in traced.layout.panels if p.role is Role.LEG and joint in p.joints]
+        out |= {foot: WhyUnseen(kind=Unseen.PANEL_LEFT_OUT) for foot in feet if foot in second.joints}
     return _without_joints(second, out), notes
 
 
@@ -154,7 +159,8 @@ def _off_plane(layout: Layout, profile: Profile, told: set[str]) -> list[str]:
         for joint in sorted(tops):
             if joint in told:
                 off = abs(float((profile.at(joint) - line.a) @ line.normal))
-                if off > TUNED.off_plane_mm:
+                out_along = float((profile.at(joint) - line.a) @ line.tangent)
+                if off > TUNED.off_plane_mm + TUNED.off_plane_share * out_along:
                     out.append(joint)
     return out
 

@@ -156,7 +156,8 @@ def _construction(traced: Traced, look: Look, eye_mm: Array, *, sure: bool = Fal
     innermost = (part_name("leg top", s, n) for s in SIDES for n in (0, 1))
     if not any(top in profile.joints for top in innermost):
         raise _NotConfirmedError("no half of a plane with a leg was confirmed")
-    return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*notes, *more, *told))))
+    upper = [Note(kind=Noted.UPPER_STAGE)] if sound.upper else []
+    return Untold(traced=sound, profile=profile, notes=tuple(dict.fromkeys((*upper, *notes, *more, *told))))
 
 
 def _plain(traced: Traced, look: Look) -> Untold | None:

@@ -66,6 +66,7 @@ class Traced:
         between the feet.
     unsure : joints whose place in the trace is a guess; what is measured there is not to be believed.
     named : False if no construction was recognised and the panels only have numbers.
+    upper : whether an upper stage stands on the plane; it is not traced.
     """
 
     layout: Layout
@@ -74,6 +75,7 @@ class Traced:
     spine_seen: bool
     unsure: frozenset[str] = frozenset()
     named: bool = True
+    upper: bool = False
 
     def without(self, panels: Collection[str], unsure: Collection[str]) -> "Traced":
         """Return the trace without these panels and the joints and lengths only they had."""
@@ -89,13 +91,12 @@ class Traced:
             joint_names=names,
             xy_mm=np.array([self.layout.at(n) for n in names]),
         )
-        return Traced(
+        return replace(
+            self,
             layout=layout,
             at_mm={n: self.at_mm[n] for n in names},
             lengths={k: ends for k, ends in self.lengths.items() if not set(ends) & gone},
-            spine_seen=self.spine_seen,
             unsure=frozenset(unsure) & set(names),
-            named=self.named,
         )
 
     def moved(self, profile: Profile) -> "Traced":
@@ -224,7 +225,12 @@ def traced_of(shape: Shape, card: Card) -> Traced:
     )
     unsure = {part_name("plane edge", s) for s, half in shape.halves.items() if not half.corner}
     return Traced(
-        layout=layout, at_mm=at, lengths=lengths, spine_seen=shape.spine_seen, unsure=frozenset(unsure)
+        layout=layout,
+        at_mm=at,
+        lengths=lengths,
+        spine_seen=shape.spine_seen,
+        unsure=frozenset(unsure),
+        upper=shape.upper,
     )
 
 

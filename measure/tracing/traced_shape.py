@@ -71,6 +71,7 @@ class Shape:
     ridge : where the fold's sides meet.
     halves : side -> half of the plane; a side without one is missing.
     score : evidence explained.
+    upper : whether something stands on the plane that was not traced.
     """
 
     pages: dict[str, tuple[Array, Array]]
@@ -80,6 +81,7 @@ class Shape:
     ridge: Array
     halves: dict[str, Half] = field(default_factory=dict)
     score: float = 0.0
+    upper: bool = False
 
 
 def aims_at(curve: Curve, eye_mm: Array, within_deg: float = TUNED.aim_deg) -> bool:

@@ -8,6 +8,7 @@ import pytest
 from measure.geometry import Curve
 from measure.layout import Card, Role
 from measure.tracing.assemble_dummy import assemble
+from measure.tracing.page_lines import Pages
 from measure.tracing.straight_stripes import Stripe
 from measure.tracing.trace_dummy import Traced, traced_of
 from measure.tracing.traced_shape import aims_at
@@ -155,6 +156,40 @@ def test_a_printed_line_of_the_sheet_behind_is_no_corner() -> None:
     seen = [*dummy(at, rng), stripe(at["plane edge right"], beyond + (8.0, 0.0)), printed]
     assert "plane edge right" in traced(seen).unsure
     assert "plane edge right" not in traced([*seen, back(at["plane edge right"])]).unsure
+
+
+def test_a_fold_with_a_plane_on_the_plane_is_an_upper_stage() -> None:
+    rng = np.random.default_rng(8)
+    at = joints_at()
+    above = {k: at["ridge"] + np.array([0.5, 0.5]) * (p - at["spine"]) for k, p in at.items()}
+    upper = [s for s in dummy(above, rng) if s.curve.points(np.array([0.5]))[0][1] > at["ridge"][1] + 5]
+    assert traced([*dummy(at, rng), *upper, *clutter(rng)]).upper
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        assert not traced([*dummy(at, rng), *clutter(rng)]).upper
+
+
+def test_a_spine_that_is_marked_parts_the_pages() -> None:
+    rng = np.random.default_rng(10)
+    at = joints_at()
+    pages = Pages(
+        left=Curve(a=at["spine"], b=at["fore edge left"]),
+        right=Curve(a=at["spine"], b=at["fore edge right"]),
+        flat=True,
+        score=300.0,
+        spine=at["spine"],
+    )
+    # Another line under the page, strong and long, such as the page's edge in front of the near ends.
+    low = [stripe(at["fore edge left"] - (0, 4.0), at["fore edge right"] - (0, 4.0), 4000.0)]
+    shape = assemble(sorted([*dummy(at, rng), *low], key=lambda s: -s.score), None, EYE, pages)
+    assert shape is not None and shape.spine_seen
+    result = traced_of(shape, Card())
+    check_joints(result, at, [*STANDING, "spine"], within=1.0)
+    assert {"feet", "foot left", "foot right"} <= set(result.lengths)
+    assert result.layout.opening_deg == pytest.approx(180.0, abs=0.1)
+    # Both sides of a fold on one page are no fold.
+    aside = replace(pages, spine=at["spine"] + (20.0, 0.0))
+    assert assemble(dummy(at, rng), None, EYE, aside) is None
 
 
 def test_no_fold_no_dummy() -> None:

@@ -41,6 +41,10 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
             "place is used."
         ),
         Noted.UNNAMED: ("No construction with a name was recognised: the panels are numbered from the left."),
+        Noted.UPPER_STAGE: (
+            "Another fold stands on the plane: upper stages are not traced, only the lowest one is told here; "
+            "a spec lets foldgauge measure all of them."
+        ),
         Noted.HALF_WITHOUT_LEG: ("The {names} half of the plane is left out: no leg under it was confirmed."),
         Noted.HALF_UNCLEAR: "The {names} half of the plane is left out: it was not seen clearly.",
         Noted.LEGS_LEFT_OUT: "Left out, not confirmed: {listed}.",
