@@ -63,6 +63,7 @@ class Noted(Enum):
     JOINT_LOOKS_DIFFER = auto()  # names: the joint
     JOINT_OFF_PLANE = auto()  # names: the joint
     # a shut dummy
+    WIDER_PAGE = auto()  # names: the edge; mm: how far the page lies beyond its designed size; size_mm: that
     WHOLE_EDGE = auto()  # names: the edge; mm: how far the outline lies beyond it; size_mm: the page's
 
 

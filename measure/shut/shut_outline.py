@@ -31,7 +31,8 @@ class OutlineNumbers:
     """Tuned numbers, found on path-traced photographs of shut dummies."""
 
     whole_mm: float = 1.5
-    """An outline larger than the page by more is card along the whole edge."""
+    """An outline larger than the page by more than this and the shut thickness, which boards may add at the
+    spine they are wrapped round, is card along the whole edge."""
     shortest_mm: float = 2.0
     """A shorter piece that sticks out is a speck or a frayed corner."""
     edge_sd_mm: float = 0.05
@@ -118,7 +119,7 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
             "inside the ring of the uncut sheet, nothing on it, and photograph it from straight above"
         )
     known = {edge: line for edge, line in lines.items() if line is not None}
-    known, notes = _within_whole_edges(sides, known, page_mm)
+    known, notes = _within_whole_edges(sides, known, page_mm, plane.top_mm)
     corners = _corners(sides, known)
     width = float(np.mean([np.hypot(*(corners[1] - corners[0])), np.hypot(*(corners[2] - corners[3]))]))
     depth = float(np.mean([np.hypot(*(corners[3] - corners[0])), np.hypot(*(corners[2] - corners[1]))]))
@@ -147,10 +148,14 @@ def _within_whole_edges(
     sides: Sequence[Side],
     lines: Mapping[str, tuple[float, float]],
     page_mm: tuple[float, float | None] | None,
+    thick_mm: float,
 ) -> tuple[dict[str, tuple[float, float]], list[Note]]:
     """Move lines in where the outline is larger than the page is designed: card sticks out along all of it.
 
     Then the page's own edge cannot be told from the silhouette; the opposite edge and the design place it.
+    Not so where part of the edge lies farther in than the rest: that part is the page, however wide it is.
+    Boards that are wrapped round a thick spine make the outline wider than the page by up to the shut
+    thickness.
     """
     out = dict(lines)
     notes: list[Note] = []
@@ -166,10 +171,19 @@ def _within_whole_edges(
         far = o.a + out[opposite][0] * o.out
         span = float((here - far) @ s.out)
         excess = span - size
-        if excess > TUNED.whole_mm:
+        if excess > TUNED.whole_mm and _page_shows(s, out[edge]):
+            notes.append(Note(kind=Noted.WIDER_PAGE, names=(edge,), mm=excess, size_mm=size))
+        elif excess > TUNED.whole_mm + (thick_mm if edge == "fore edge" else 0.0):
             out[edge] = (out[edge][0] - excess, out[edge][1])
             notes.append(Note(kind=Noted.WHOLE_EDGE, names=(edge,), mm=excess, size_mm=size))
     return out, notes
+
+
+def _page_shows(side: Side, line: tuple[float, float]) -> bool:
+    """Whether something sticks out beyond a side's own line: then what lies on that line is the page."""
+    over = side.top - line[0] - line[1] * side.along
+    sticks = np.where(np.isfinite(over), over, 0.0) > SEEN_MM
+    return any((last - first + 1) * SIDES.station_mm >= TUNED.shortest_mm for first, last in runs(sticks))
 
 
 def _corners(sides: Sequence[Side], lines: Mapping[str, tuple[float, float]]) -> Array:

@@ -142,15 +142,28 @@ def test_nothing_beyond_is_nothing_told() -> None:
 
 
 def test_card_along_a_whole_edge_is_told_from_the_design_s_page() -> None:
-    plane = picture(from_above(), pieces=[(40.0, 93.0, -0.0, 70.0)])
+    plane = picture(from_above(), pieces=[(40.0, 95.0, -0.0, 70.0)])
     out = outline_of(plane, PAGE_MM)
     (piece,) = out.beyond
-    assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(3.0, abs=0.15)
+    assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(5.0, abs=0.15)
     assert measured_note(out.notes[0]).startswith(
-        "along the whole fore edge the outline lies 2.9 mm beyond a page of 90 mm"
+        "along the whole fore edge the outline lies 4.9 mm beyond a page of 90 mm"
     )
     # Without a design nothing tells card from a wider page.
-    assert outline_of(plane).size_mm[0] == pytest.approx(93.0, abs=0.1)
+    assert outline_of(plane).size_mm[0] == pytest.approx(95.0, abs=0.1)
+
+
+def test_boards_round_a_thick_spine_are_no_card_at_the_fore_edge() -> None:
+    """The spine's back lies 1.9 mm outside the page it was designed for; the page shows beside the card."""
+    spine = (-1.9, 0.5, 0.0, 70.0)
+    plane = picture(from_above(), pieces=[spine, FORE], card_z=THICK / 2)
+    out = outline_of(plane, PAGE_MM)
+    (piece,) = out.beyond
+    assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(5.3, abs=0.1)
+    assert measured_note(out.notes[0]).startswith("the page is seen 1.8 mm wider at the fore edge")
+    # Nothing sticks out: a little wider is the spine, not card all along the edge.
+    out = outline_of(picture(from_above(), pieces=[spine]), PAGE_MM)
+    assert out.beyond == () and out.notes == ()
 
 
 def test_the_silhouette_is_that_of_an_image_library_s_contour() -> None:

@@ -42,8 +42,8 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
         ),
         Noted.UNNAMED: ("No construction with a name was recognised: the panels are numbered from the left."),
         Noted.UPPER_STAGE: (
-            "Another fold stands on the plane: upper stages are not traced, only the lowest one is told here; "
-            "a spec lets foldgauge measure all of them."
+            "Another fold stands on the plane: upper stages are not traced, only the lowest one is told; a "
+            "spec lets foldgauge measure all of them."
         ),
         Noted.HALF_WITHOUT_LEG: ("The {names} half of the plane is left out: no leg under it was confirmed."),
         Noted.HALF_UNCLEAR: "The {names} half of the plane is left out: it was not seen clearly.",
@@ -51,6 +51,10 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
         Noted.JOINT_LOOKS_DIFFER: "The {names} is left out: two looks at the photo place it differently.",
         Noted.JOINT_OFF_PLANE: (
             "The {names} is left out: it does not lie between the ridge and the plane's edge."
+        ),
+        Noted.WIDER_PAGE: (
+            "the page is seen {mm:.1f} mm wider at the {names} than a page of {size_mm:g} mm, as boards "
+            "wrapped round a thick spine are; what sticks out is counted from the page as seen"
         ),
         Noted.WHOLE_EDGE: (
             "along the whole {names} the outline lies {mm:.1f} mm beyond a page of {size_mm:g} mm: taken for "
