@@ -42,8 +42,8 @@ def judge_one(
     ----------
     remember : keeps the bars that were given for the papers they were good for.
     """
-    from compare.craft.craft_rules import As
     from compare.jobs.judge_dummy import judge
+    from compare.without_spec.craft_rules import As
     from measure.joints.by_hand import read_points
 
     judgement = judge(
@@ -60,11 +60,11 @@ def judge_one(
     remember([judgement.tracing.sighting.sheet.paper])
     if as_json:
         from compare.tell.check.check_json import to_text
-        from compare.tell.craft.craft_json import judgement_dict
+        from compare.tell.without_spec.craft_json import judgement_dict
 
         click.echo(to_text(judgement_dict(judgement)))
     else:
-        from compare.tell.craft.craft_terminal import print_judgement
+        from compare.tell.without_spec.craft_terminal import print_judgement
 
         print_judgement(judgement, sys.stdout)
     return judgement.findings.verdict.value

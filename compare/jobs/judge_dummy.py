@@ -6,9 +6,6 @@ from typing import Final, Literal
 
 from capture.photo import PhotoSource
 from capture.setup import Setup
-from compare.craft.craft_findings import CraftFindings, judge_by_craft
-from compare.craft.craft_rules import As
-from compare.craft.traced_lengths import traced_lengths
 from compare.design.spec.common_tables import (
     DEFAULT_CLEARANCE,
     DEFAULT_LENGTH_TOLERANCE,
@@ -17,6 +14,9 @@ from compare.design.spec.common_tables import (
 from compare.design.spec.parts import Tolerance
 from compare.jobs.measure_dummy import Tracing, measure
 from compare.verdict.conformity import Rule
+from compare.without_spec.craft_findings import CraftFindings, judge_by_craft
+from compare.without_spec.craft_rules import As
+from compare.without_spec.traced_lengths import traced_lengths
 from measure.joints.by_hand import HandPoint
 from measure.layout import Card
 

@@ -13,8 +13,8 @@ from capture.placing import Depth, NearEnd, Placing, placings, with_marks
 from capture.setup import Setup
 from capture.sight.sighting import Sighting
 from capture.solved import Solved, solve_photo
-from compare.craft.traced_lengths import traced_lengths
 from compare.quantities.budgets import source_sizes
+from compare.without_spec.traced_lengths import traced_lengths
 from measure.joints.by_hand import HandPoint
 from measure.joints.error_budget import COVERAGE, Budget, budget_of
 from measure.layout import Card

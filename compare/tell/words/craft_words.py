@@ -5,14 +5,14 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from compare.craft.craft_findings import CraftFindings, HalfLean, PairFound
-from compare.craft.craft_repairs import Mend, MendKind
-from compare.craft.craft_rules import As
 from compare.jobs.judge_dummy import Judgement
 from compare.tell.words.name_words import called
 from compare.units import MM
 from compare.verdict.conformity import Item, Verdict
 from compare.vocabulary import Kind, parsed
+from compare.without_spec.craft_findings import CraftFindings, HalfLean, PairFound
+from compare.without_spec.craft_repairs import Mend, MendKind
+from compare.without_spec.craft_rules import As
 from measure.sides import SIDES
 
 MENDS: Final[Mapping[MendKind, str]] = MappingProxyType(

@@ -10,10 +10,10 @@ from enum import Enum, auto
 
 import numpy as np
 
-from compare.craft.craft_rules import Leg, Pair
-from compare.craft.traced_lengths import TracedLengths
 from compare.design.linkage.four_bar import four_bar
 from compare.vocabulary import Told, told_of
+from compare.without_spec.craft_rules import Leg, Pair
+from compare.without_spec.traced_lengths import TracedLengths
 
 
 class MendKind(Enum):

@@ -6,13 +6,13 @@ from typing import Final
 
 import numpy as np
 
-from compare.craft.craft_repairs import Mend, ModelLean, mends_of, model_lean
-from compare.craft.craft_rules import As, Leg, Pair, Sum, feet_sum_of, legs_of
-from compare.craft.traced_lengths import TracedLengths
 from compare.design.spec.parts import Tolerance
 from compare.quantities.quantity import Quantity
 from compare.verdict.conformity import COVERAGE, Item, Rule, Verdict, overall
 from compare.vocabulary import Told, parsed, told_of
+from compare.without_spec.craft_repairs import Mend, ModelLean, mends_of, model_lean
+from compare.without_spec.craft_rules import As, Leg, Pair, Sum, feet_sum_of, legs_of
+from compare.without_spec.traced_lengths import TracedLengths
 from measure.sides import SIDES
 from measure.tracing.trace_dummy import Traced
 

@@ -12,12 +12,12 @@ unseen        rules and halves the photo does not show enough of
 import math
 from typing import Any
 
-from compare.craft.craft_findings import PairFound
 from compare.jobs.judge_dummy import Judgement
 from compare.tell.trace.trace_json import tracing_dict
 from compare.tell.words.craft_words import craft_answer, craft_notes, mend_words
 from compare.verdict.conformity import Item
 from compare.version import versions
+from compare.without_spec.craft_findings import PairFound
 
 
 def judgement_dict(judgement: Judgement) -> dict[str, Any]:

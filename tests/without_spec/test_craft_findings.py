@@ -5,13 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from compare.craft.craft_findings import CraftFindings, judge_by_craft
-from compare.craft.craft_repairs import MendKind
-from compare.craft.craft_rules import As
-from compare.craft.traced_lengths import traced_lengths
 from compare.jobs.judge_dummy import USUAL_TOLERANCE
 from compare.tell.words.craft_words import craft_answer, repair_lines
 from compare.verdict.conformity import Verdict
+from compare.without_spec.craft_findings import CraftFindings, judge_by_craft
+from compare.without_spec.craft_repairs import MendKind
+from compare.without_spec.craft_rules import As
+from compare.without_spec.traced_lengths import traced_lengths
 from measure.layout import Card
 from measure.tracing.measure_untold import Untold
 from measure.tracing.trace_dummy import traced_of
