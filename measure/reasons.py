@@ -28,6 +28,7 @@ class Unseen(Enum):
     PLANE_END_UNSURE = auto()
     LOOKS_DIFFER = auto()
     OFF_THE_PLANE = auto()
+    FOOT_UNSURE = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,6 +29,8 @@ class ConfirmNumbers:
     """A leg within this of running toward the eye is seen edge-on."""
     agree_mm: float = 1.0
     """Two looks at one photo put a joint within this."""
+    alone_share: float = 0.75
+    """Share of a side of the fold that is seen where no leg beside it confirms it."""
     traced_mm: float = 1.5
     """What only one look saw lies within this of where it was traced."""
     ridge_gap_mm: float = 0.8
@@ -107,8 +109,14 @@ def _shuts(profile: Profile, leg: Panel, within_mm: float, traced: Mapping[str, 
     return abs(closing) < within_mm
 
 
-def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, list[Note]]:
-    """Take out of the second profile what the two looks do not agree on, and ends that are only guessed."""
+def agreed(
+    traced: Traced, first: Profile, second: Profile, *, page_sure: bool = False
+) -> tuple[Profile, list[Note]]:
+    """Take out of the second profile what the two looks do not agree on, and ends that are only guessed.
+
+    Unless marks tell the page (`page_sure`), a side of the fold that no loop confirms must be seen nearly
+    whole: it may have been drawn on through a page that was not found.
+    """
     notes: list[Note] = []
     out: dict[str, WhyUnseen] = {}
     kept = {p.name for p in traced.layout.panels}
@@ -127,6 +135,9 @@ def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, li
         elif not _seen_alike(traced, first, second, joint):
             out[joint] = WhyUnseen(kind=Unseen.LOOKS_DIFFER)
             notes.append(Note(kind=Noted.JOINT_LOOKS_DIFFER, names=(joint,)))
+    for joint in () if page_sure else _hardly_seen(traced.layout, second):
+        if joint in second.joints:
+            out[joint] = WhyUnseen(kind=Unseen.FOOT_UNSURE)
     for joint in _off_plane(traced.layout, second, set(second.joints) - set(out)):
         out[joint] = WhyUnseen(kind=Unseen.OFF_THE_PLANE)
         notes.append(Note(kind=Noted.JOINT_OFF_PLANE, names=(joint,)))
@@ -134,6 +145,20 @@ def agreed(traced: Traced, first: Profile, second: Profile) -> tuple[Profile, li
         feet = [p.joints[0] for p in traced.layout.panels if p.role is Role.LEG and joint in p.joints]
         out |= {foot: WhyUnseen(kind=Unseen.PANEL_LEFT_OUT) for foot in feet if foot in second.joints}
     return _without_joints(second, out), notes
+
+
+def _hardly_seen(layout: Layout, profile: Profile) -> list[str]:
+    """Feet of sides of the fold beside which no leg is confirmed and of which too much is not seen."""
+    out: list[str] = []
+    for panel in layout.panels:
+        if panel.role is not Role.FOLD or any(
+            p.role is Role.LEG and p.side == panel.side for p in layout.panels
+        ):
+            continue
+        fit = profile.panel(panel.name)
+        if fit.found and fit.n_used < TUNED.alone_share * fit.n_stations:
+            out.append(panel.joints[0])
+    return out
 
 
 def _seen_alike(traced: Traced, first: Profile, second: Profile, joint: str) -> bool:

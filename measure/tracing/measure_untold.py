@@ -147,7 +147,7 @@ def _construction(traced: Traced, look: Look, eye_mm: Array, *, sure: bool = Fal
     if first.inked and not (second.inked and len(second.joints) >= len(first.joints)):
         first, second = second, first
     sound, more = sound_part(sound, second, eye_mm)
-    profile, told = agreed(sound, first, second)
+    profile, told = agreed(sound, first, second, page_sure=sure)
     found = {p.name for p in profile.panels if p.found}
     lost = [p.side for p in sound.layout.panels if p.role is Role.FOLD and p.name not in found]
     # Where the page and the spine are known, one side of the fold is enough.

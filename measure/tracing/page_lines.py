@@ -24,7 +24,9 @@ class PageLineNumbers:
     shortest_mm: float = 25.0
     """A page is seen over more than this."""
     unlike_deg: float = 20.0
-    """A spread is propped open with both pages alike, and the photo hardly rolled."""
+    """A spread is propped open with both pages alike, and the photo hardly rolled, ..."""
+    lying_deg: float = 4.0
+    """... or with one page flat, within this, and the other raised."""
     falling_deg: float = 6.0
     """Outwards a page falls by no more."""
     lower_cost: float = 120.0
@@ -179,7 +181,8 @@ def _book(s: Stripe, t: Stripe) -> Pages | None:
         or _degrees(right) < -TUNED.falling_deg
     ):
         return None
-    if abs(_degrees(left) + _degrees(right)) > TUNED.unlike_deg:
+    alike = abs(_degrees(left) + _degrees(right)) < TUNED.unlike_deg
+    if not alike and min(abs(_degrees(left)), abs(_degrees(right))) > TUNED.lying_deg:
         return None
     spine = crossing(left, right)
     gaps = (float((spine - left.b) @ left.tangent), float((right.a - spine) @ right.tangent))

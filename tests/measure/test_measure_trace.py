@@ -87,6 +87,16 @@ def test_a_dummy_among_other_things(seed: int, opening: float) -> None:
     assert ("feet" in result.lengths) == (opening == 180.0)
 
 
+def test_one_page_on_the_table_and_the_other_raised() -> None:
+    rng = np.random.default_rng(11)
+    turn = np.deg2rad(20.0)  # half of what is missing to flat: the right page lies on the table
+    c, s = np.cos(turn), np.sin(turn)
+    at = {k: np.array([[c, s], [-s, c]]) @ np.array(xy) + ORIGIN for k, xy in at_opening(140.0).items()}
+    result = traced([*dummy(at, rng), *clutter(rng)])
+    check_joints(result, at, [*STANDING, "spine"])
+    assert result.layout.opening_deg == pytest.approx(140.0, abs=1.5)
+
+
 def test_the_layout_stands_upright_at_its_spine() -> None:
     rng = np.random.default_rng(3)
     at = joints_at(120.0)

@@ -98,3 +98,28 @@ def test_a_leg_top_off_the_plane_is_not_told() -> None:
     out, (note,) = agreed(traced, seen, seen)
     assert "leg top right" not in out.joints and "leg top left" in out.joints
     assert note == Note(kind=Noted.JOINT_OFF_PLANE, names=("leg top right",))
+
+
+def test_a_side_of_the_fold_that_nothing_confirms_must_be_seen_nearly_whole() -> None:
+    traced = traced_of(traced_shape(), Card()).without({"leg left", "plane left"}, ())
+    seen = traced_profile(traced)
+    panels = tuple(
+        replace(p, n_used=18, n_stations=32) if p.name.startswith("fold") else p for p in seen.panels
+    )
+    seen = replace(seen, panels=panels)
+    out, _ = agreed(traced, seen, seen)
+    assert "inner foot left" not in out.joints and "inner foot right" in out.joints
+    out, _ = agreed(traced, seen, seen, page_sure=True)
+    assert "inner foot left" in out.joints
+
+
+def test_the_pen_forgot_a_panel_and_the_other_look_has_it() -> None:
+    traced = traced_of(traced_shape(), Card())
+    whole = replace(traced_profile(traced), inked=True)
+    partly = replace(traced_profile(traced, ("fold right",)), inked=True)
+    out, notes = agreed(traced, partly, whole)
+    assert set(out.joints) == set(whole.joints) and notes == []
+    astray = replace(traced_profile(traced, inner_foot_right=(2.5, 0.0)), inked=True)
+    gone = replace(partly, joints=tuple(j for j in partly.joints if j != "inner foot right"))
+    out, _ = agreed(traced, replace(gone, xy_mm=gone.xy_mm[: len(gone.joints)]), astray)
+    assert "inner foot right" not in out.joints

@@ -27,6 +27,7 @@ UNSEEN: Final[Mapping[Unseen, str]] = MappingProxyType(
         Unseen.PLANE_END_UNSURE: "where the plane ends cannot be told",
         Unseen.LOOKS_DIFFER: "two looks at the photo place it differently",
         Unseen.OFF_THE_PLANE: "it does not lie in the plane",
+        Unseen.FOOT_UNSURE: "too little of its strip is seen to tell where it stands",
     }
 )
 
