@@ -64,6 +64,10 @@ class EndNumbers:
     agree_mm: float = 0.3
     sd_mm: float = 0.06
     """Standard uncertainty of an end: side edges cut askew, corners rubbed."""
+    most_sd_mm: float = 1.2
+    """An end known worse is not told."""
+    ink_share: float = 0.5
+    """Ink is darker than this share of the face above it, or there is none."""
     least: float = 8.0
     """Evidence (log-likelihood units) for a step that is believed."""
     floor: float = 0.006
@@ -122,8 +126,6 @@ def find_ink_end(
     start = min(joint_mm + 0.8, nominal_mm - TUNED.inside_mm)
     t = np.arange(start, nominal_mm + TUNED.reach_mm + TUNED.beyond_mm, h)
     rows = _rows(plane, edge, t, plane_mm, max(nominal_mm - TUNED.inside_mm, start + 1.0), nominal_mm)
-    if not rows:
-        return None
     places, likelihood = _ends(t, rows)
     near = np.abs(places - nominal_mm) <= TUNED.reach_mm
     if not near.any():
@@ -142,24 +144,26 @@ def find_ink_end(
     weight = np.array([weight for _, weight in believed])
     spread = float(np.ptp(at))
     along = float(at @ weight / weight.sum()) if spread < TUNED.agree_mm else float(at[np.argmax(weight)])
-    return InkEnd(along_mm=along, sd_mm=float(np.hypot(TUNED.sd_mm, max(spread / 2, doubt))))
+    sd = float(np.hypot(TUNED.sd_mm, max(spread / 2, doubt)))
+    return InkEnd(along_mm=along, sd_mm=sd) if sd < TUNED.most_sd_mm else None
 
 
 def _rows(
     plane: MeasuringPlane, edge: PlaneEdge, t: Array, plane_mm: float, inside_mm: float, nominal_mm: float
 ) -> list[_Row]:
-    """Ink, face, and face higher up, along the edge; () where the face is not brighter than the ink."""
+    """Ink (if the pen came so far), face, and face higher up, along the edge."""
     inside, far = t < inside_mm, t > nominal_mm + TUNED.far_mm
     at = [_places(plane, edge, t, np.array(up)) for up in (np.array(TUNED.ink) * plane_mm, TUNED.face_mm)]
     ink, face = (plane.sample(xy).astype(np.float64).mean(axis=1) for xy in at)
     usual, tone = float(np.median(ink[inside])), float(np.median(face[inside]))
-    if tone <= usual:
-        return []
+    bare = usual > TUNED.ink_share * tone  # the pen stopped before: then only the face tells the end
     at.append(_places(plane, edge, t, np.array(TUNED.high_mm)))
     high = plane.sample(at[2]).astype(np.float64).mean(axis=1)
     out: list[_Row] = []
     for k, grey in enumerate((ink, face, high)):
         dark = k == 0
+        if dark and bare:
+            continue
         own = tone if k < 2 else float(np.median(high[inside]))
         seen = (
             grey < usual + TUNED.dark * (tone - usual) if dark else np.abs(grey / own - 1) < TUNED.same_tone
