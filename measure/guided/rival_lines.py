@@ -120,6 +120,8 @@ def _apart(line: Curve, other: Curve) -> Array:
 
 def _quality(fit: Fit) -> float:
     """Log-likelihood of a fit: its stations used, each counting little more where contrast is high."""
+    if fit.n_used == 0 or not np.isfinite(fit.rms_mm):
+        return 0.0
     share = fit.n_used / fit.n_stations
     each = float(softened(np.array(fit.mean_score / share), TUNED.soft))
     return each * share * fit.n_stations * min(1.0, TUNED.clean_mm / fit.rms_mm)
