@@ -15,8 +15,11 @@ the wrong tone, and a panel may be "measured" in them. Three questions find such
 from dataclasses import dataclass
 from typing import Final
 
+import cv2
 import numpy as np
 import simplejpeg
+from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
 
 from capture.arrays import Array, Pixels
 
@@ -77,60 +80,133 @@ SEAM: Final = SeamNumbers()
 SLIP: Final = SlipNumbers()
 
 
-def is_damaged(data: bytes) -> bool:
-    """Return whether the picture data of a JPEG file are disturbed.
+class JpegDamageError(ValueError):
+    """The picture data of a JPEG file are disturbed."""
+
+
+def decode_whole(data: bytes) -> Pixels:
+    """Decode a JPEG once, strictly.
+
+    Parameters
+    ----------
+    data : a grey or colour JPEG file (CMYK is another matter: `require_whole`).
+
+    Returns
+    -------
+    (H, W, 3) blue green red, as stored (not turned upright).
 
     Raises
     ------
+    JpegDamageError : its picture data are disturbed.
     ValueError : it cannot be decoded at all.
     """
+    bgr = _strictly(data, "BGR")
+    if bgr is None:  # a sampling of the colours that the strict decoder has no name for
+        decoded = cv2.imdecode(
+            np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
+        )
+        if decoded is None:
+            raise ValueError("not decodable")
+        bgr = np.asarray(decoded, dtype=np.uint8)
+    require_undisturbed(np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), dtype=np.uint8))
+    return bgr
+
+
+def require_whole(data: bytes) -> None:
+    """Refuse a CMYK JPEG whose coded data end too early or too late (an eighth of its size is decoded).
+
+    Raises
+    ------
+    JpegDamageError : they do.
+    """
+    _strictly(data, "CMYK", min_factor=BLOCK)
+
+
+def require_undisturbed(grey: Pixels) -> None:
+    """Refuse a picture that changes its tone or stands aside from some row of blocks on.
+
+    Parameters
+    ----------
+    grey : (H, W), as stored.
+
+    Raises
+    ------
+    JpegDamageError : it does.
+    """
+    if has_seam(grey) or has_slipped(grey):
+        raise JpegDamageError("the picture breaks at its blocks")
+
+
+def _strictly(data: bytes, colours: str, min_factor: float = 1) -> Pixels | None:
+    """Decode a JPEG so that what other decoders mend is an error; None: not this decoder's kind."""
     try:
-        grey = _decoded(data, strict=True)
+        simplejpeg.decode_jpeg_header(data)
+    except ValueError:
+        return None
+    try:
+        return _by_simplejpeg(data, colours, min_factor, strict=True)
     except ValueError as err:
         if not any(word in str(err) for word in HARMLESS):
-            return True
-        grey = _decoded(data, strict=False)
-    return largest_seam(grey) >= SEAM.least_step or has_slipped(grey)
+            raise JpegDamageError(str(err)) from None
+    return _by_simplejpeg(data, colours, min_factor, strict=False)
 
 
-def _decoded(data: bytes, strict: bool) -> Pixels:
-    *_, colours, _ = simplejpeg.decode_jpeg_header(data)
-    kind = "CMYK" if colours in ("CMYK", "YCCK") else "GRAY"
-    picture: Pixels = simplejpeg.decode_jpeg(data, colorspace=kind, strict=strict)[:, :, 0]
+def _by_simplejpeg(data: bytes, colours: str, min_factor: float, *, strict: bool) -> Pixels:
+    picture: Pixels = simplejpeg.decode_jpeg(data, colorspace=colours, min_factor=min_factor, strict=strict)
     return picture
 
 
-def largest_seam(grey: Pixels) -> float:
-    """Return the largest step of tone between two rows of blocks that goes all across, in grey levels.
+def has_seam(grey: Pixels, least_step: float = SEAM.least_step) -> bool:
+    """Return whether a step of tone between two rows of blocks goes all across.
 
     Parameters
     ----------
     grey : (H, W), as stored (not turned upright): the raster of the blocks begins at its corner.
+    least_step : grey levels.
     """
     height, width = grey.shape
     if height < 4 * BLOCK or width < 4 * BLOCK:
-        return 0.0
-    # Eight columns together, each block's own: less noise, and no less to see.
-    rows = grey[:, : width // BLOCK * BLOCK].reshape(height, -1, BLOCK).mean(axis=2, dtype=np.float32)
+        return False
     edge = np.arange(BLOCK, height - 2, BLOCK)
-    above, below = rows[edge - 1], rows[edge]
-    before, after = above - rows[edge - 2], rows[edge + 1] - below
+    over, above, below, under = (_tones_of_blocks(grey[edge + down]) for down in (-2, -1, 0, 1))
+    before, after = above - over, under - below
     # What the tone does anyway beside the seam is no step; and an edge of the scene is not so sharp.
     step = below - above - 0.5 * (before + after)
     soft = np.maximum(np.abs(before), np.abs(after)) > SEAM.sharp * np.abs(below - above) + SEAM.noise
     step = np.where(soft, 0.0, step)
     low, high = SEAM.rails
     clipped = (np.maximum(above, below) < low) | (np.minimum(above, below) > high)
-    step = np.where(clipped, np.nan, step).astype(np.float64)
-    largest = 0.0
-    for down in (
-        1,
-        2,
-    ):  # blocks in a row of units: the step drops by so many where the disturbed piece begins
-        for at in np.linspace(0, step.shape[1], SEAM.places, endpoint=False).astype(int):
-            along = np.hstack([step[down:, :at], step[:-down, at:]])
-            largest = max(largest, float(_shared(along).max(initial=0.0)))
-    return largest
+    known = _counted(~clipped)
+    places = np.linspace(0, step.shape[1], SEAM.places, endpoint=False).astype(int)
+    for sign in (1, -1):
+        stepped = _counted((sign * step >= least_step) & ~clipped)
+        # In a row of units are one or two blocks: the step drops by so many where the disturbed piece begins.
+        for down in (1, 2):
+            n_known, n_stepped = (_along(count, down, places) for count in (known, stepped))
+            enough = n_known >= SEAM.least_columns * step.shape[1]
+            if np.any(enough & (n_known - n_stepped <= (SEAM.share * n_known).astype(int))):
+                return True
+    return False
+
+
+def _tones_of_blocks(rows: Pixels) -> Array:
+    """Mean tone (n, blocks) of each block's columns in rows (n, W): less noise, and no less to see."""
+    whole = rows[:, : rows.shape[1] // BLOCK * BLOCK].astype(np.uint16)
+    total = np.zeros((len(rows), whole.shape[1] // BLOCK), np.uint16)
+    for column in range(BLOCK):
+        total += whole[:, column::BLOCK]
+    return total.astype(np.float64) / BLOCK
+
+
+def _counted(yes: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """How many are true (n, m + 1) left of each place."""
+    return np.pad(np.cumsum(yes, axis=1), ((0, 0), (1, 0)))
+
+
+def _along(count: NDArray[np.int64], down: int, places: NDArray[np.int64]) -> NDArray[np.int64]:
+    """How many are true (n, places) along a row that stands `down` rows lower left of each place."""
+    upper, lower = count[:-down], count[down:]
+    return lower[:, places] + upper[:, -1:] - upper[:, places]
 
 
 def has_slipped(grey: Pixels) -> bool:
@@ -145,24 +221,25 @@ def has_slipped(grey: Pixels) -> bool:
         return False
     below = np.arange(BLOCK, height - 1, BLOCK)
     a, b = (np.diff(grey[rows].astype(np.float32), axis=1) for rows in (below - 1, below))
-    n = 1 << (2 * width - 1).bit_length()
-    alike = np.fft.irfft(np.conj(np.fft.rfft(a, n, axis=1)) * np.fft.rfft(b, n, axis=1), n, axis=1)
-    alike /= np.sqrt((a**2).sum(axis=1) * (b**2).sum(axis=1))[:, None] + 1e-9
-    near = np.arange(-SLIP.near_px, SLIP.near_px + 1)
-    aside = np.arange(BLOCK, width // 2, BLOCK)
-    in_place = alike[:, near].max(axis=1)
-    off = np.maximum(alike[:, aside].max(axis=1), alike[:, -aside].max(axis=1))
+    size = np.sqrt(np.einsum("ij,ij->i", a, a) * np.einsum("ij,ij->i", b, b)) + 1e-9
+    in_place = (
+        np.max([_alike(a, b, aside) for aside in range(-SLIP.near_px, SLIP.near_px + 1)], axis=0) / size
+    )
     # what has slipped is more alike aside than in place; an edge between two repeating patterns is not
-    return bool(np.any((in_place < SLIP.most_in_place) & (off > np.maximum(SLIP.least_aside, in_place))))
+    may = in_place < SLIP.most_in_place
+    if not may.any():
+        return False
+    n = next_fast_len(2 * width - 1, real=True)
+    a, b, in_place, size = a[may], b[may], in_place[may], size[may]
+    alike = irfft(np.conj(rfft(a, n, axis=1)) * rfft(b, n, axis=1), n, axis=1) / size[:, None]
+    aside = np.arange(BLOCK, width // 2, BLOCK)
+    off = np.maximum(alike[:, aside].max(axis=1), alike[:, -aside].max(axis=1))
+    return bool(np.any(off > np.maximum(SLIP.least_aside, in_place)))
 
 
-def _shared(step: Array) -> Array:
-    """Size (n,) of the step that all but a share of the columns of each row (n, m) show, with one sign."""
-    step = np.sort(step, axis=1)  # nan last
-    known = np.count_nonzero(np.isfinite(step), axis=1)
-    row = np.arange(len(step))
-    few = (SEAM.share * known).astype(int)
-    up = step[row, few]
-    down = -step[row, np.maximum(known - 1 - few, 0)]
-    out: Array = np.maximum(np.maximum(up, down), 0.0)
-    return np.where(known >= SEAM.least_columns * step.shape[1], np.nan_to_num(out), 0.0)
+def _alike(a: Array, b: Array, aside: int) -> Array:
+    """Sum (n,) of the products of the rows of a with those of b that many columns to the right."""
+    m = a.shape[1] - abs(aside)
+    first, second = max(-aside, 0), max(aside, 0)
+    out: Array = np.einsum("ij,ij->i", a[:, first : first + m], b[:, second : second + m])
+    return out

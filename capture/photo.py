@@ -19,7 +19,7 @@ from PIL import Image, UnidentifiedImageError
 from capture.arrays import Pixels
 from capture.errors import PhotoError
 from capture.files import FileBytes, read_whole
-from capture.jpeg_damage import is_damaged
+from capture.jpeg_damage import JpegDamageError, decode_whole, require_undisturbed, require_whole
 from capture.lens_hint import Exif, LensHint, lens_hint, read_exif
 from capture.printable import name_of, printable
 
@@ -125,15 +125,15 @@ def _read_file(file: FileBytes) -> Photo:
             exif = read_exif(header)
             if kind == "JPEG":
                 _check_jpeg_is_whole(name, data)
-                if is_damaged(data):
-                    raise PhotoError(
-                        f"{name}: the JPEG is damaged (part of its picture data is lost or mixed up); copy "
-                        "it again from the camera"
-                    )
             image = _decode(data, kind, header, exif.orientation)
         except Image.DecompressionBombError:
             raise PhotoError(
                 f"{name}: more than {MAX_PIXELS // 1_000_000} megapixels; export it smaller"
+            ) from None
+        except JpegDamageError:
+            raise PhotoError(
+                f"{name}: the JPEG is damaged (part of its picture data is lost or mixed up); copy it again "
+                "from the camera"
             ) from None
         except (OSError, UnidentifiedImageError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error):
             raise PhotoError(f"{name}: the {kind} file is damaged or cut short; copy it again") from None
@@ -217,16 +217,24 @@ def _decode(data: bytes, kind: str, header: Image.Image, orientation: int) -> Pi
     """Upright 8-bit grey or BGR pixels."""
     if kind in ("HEIC", "TIFF"):  # Pillow and libheif turn these upright themselves
         return _decode_by_pillow(header, 1)
-    if header.mode not in ("RGB", "RGBA", "L", "LA", "I", "I;16"):  # CMYK, palettes
-        return _decode_by_pillow(header, orientation)
-    buffer = np.frombuffer(data, np.uint8)
     if kind == "JPEG":
-        image = cv2.imdecode(buffer, cv2.IMREAD_COLOR)  # applies EXIF orientation
-    else:
-        image = cv2.imdecode(buffer, cv2.IMREAD_UNCHANGED)  # keeps 16 bits, ignores orientation
+        return _upright(_decode_jpeg(data, header), orientation)
+    if header.mode not in ("RGB", "RGBA", "L", "LA", "I", "I;16"):  # palettes
+        return _decode_by_pillow(header, orientation)
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)  # keeps 16 bits, not turned
     if image is None:
         raise ValueError("not decodable")
-    return _to_8_bit(image) if kind == "JPEG" else _upright(_to_8_bit(image), orientation)
+    return _upright(_to_8_bit(image), orientation)
+
+
+def _decode_jpeg(data: bytes, header: Image.Image) -> Pixels:
+    """BGR pixels of a JPEG as stored; what is damaged raises."""
+    if header.mode in ("L", "RGB"):
+        return decode_whole(data)
+    require_whole(data)
+    bgr = _decode_by_pillow(header, 1)
+    require_undisturbed(np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), dtype=np.uint8))
+    return bgr
 
 
 def _decode_by_pillow(header: Image.Image, orientation: int) -> Pixels:
