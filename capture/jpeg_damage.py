@@ -76,6 +76,12 @@ class SlipNumbers:
     near_px: int = 3
 
 
+Edges = NDArray[np.float32]
+"""Differences (n, W - 1) from pixel to pixel along rows, or what is made of them."""
+
+BAND: Final = 64
+"""Rows of blocks that are compared at once: little memory, whatever the size of the photo."""
+
 SEAM: Final = SeamNumbers()
 SLIP: Final = SlipNumbers()
 
@@ -219,7 +225,13 @@ def has_slipped(grey: Pixels) -> bool:
     height, width = grey.shape
     if height < 4 * BLOCK or width < 4 * BLOCK:
         return False
-    below = np.arange(BLOCK, height - 1, BLOCK)
+    edges = np.arange(BLOCK, height - 1, BLOCK)
+    return any(_slips(grey, edges[i : i + BAND]) for i in range(0, len(edges), BAND))
+
+
+def _slips(grey: Pixels, below: NDArray[np.int64]) -> bool:
+    """Return whether at one of these rows of pixels what lies below stands aside from what lies above."""
+    width = grey.shape[1]
     a, b = (np.diff(grey[rows].astype(np.float32), axis=1) for rows in (below - 1, below))
     size = np.sqrt(np.einsum("ij,ij->i", a, a) * np.einsum("ij,ij->i", b, b)) + 1e-9
     in_place = (
@@ -237,9 +249,9 @@ def has_slipped(grey: Pixels) -> bool:
     return bool(np.any(off > np.maximum(SLIP.least_aside, in_place)))
 
 
-def _alike(a: Array, b: Array, aside: int) -> Array:
+def _alike(a: Edges, b: Edges, aside: int) -> Edges:
     """Sum (n,) of the products of the rows of a with those of b that many columns to the right."""
     m = a.shape[1] - abs(aside)
     first, second = max(-aside, 0), max(aside, 0)
-    out: Array = np.einsum("ij,ij->i", a[:, first : first + m], b[:, second : second + m])
+    out: Edges = np.einsum("ij,ij->i", a[:, first : first + m], b[:, second : second + m])
     return out

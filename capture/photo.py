@@ -31,6 +31,19 @@ MAX_FILE_BYTES: Final = 500_000_000
 MIN_PIXELS: Final = 1_000_000
 """Below this no panel can be told from its neighbour."""
 
+TOO_LARGE: Final = "decoding the photo takes more memory than there is; export it smaller"
+
+UNDECODABLE: Final = (
+    OSError,
+    UnidentifiedImageError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    MemoryError,
+    cv2.error,
+)
+"""What decoders raise over a file that is no whole picture."""
+
 _KINDS: Final = "JPEG, PNG, TIFF or HEIC"
 
 
@@ -101,12 +114,22 @@ def read_photo(source: PhotoSource, name: str | None = None) -> Photo:
         called = "photo" if name is None else name
         _check_size(called, (source.shape[1], source.shape[0]) if source.ndim > 1 else (0, 0))
         return photo_of_array(source, name=called)
-    if isinstance(source, str | Path):
-        source = FileBytes(name_of(source), _read_bytes(Path(source)))
-    elif isinstance(source, bytes):
-        source = FileBytes("photo", source)
-    called = printable(source.name if name is None else name)
-    return _read_file(replace(source, name=called))
+    file = file_bytes(source)
+    return _read_file(replace(file, name=printable(file.name if name is None else name)))
+
+
+def file_bytes(source: str | Path | bytes | FileBytes) -> FileBytes:
+    """Return the bytes of a photo file and what it is called.
+
+    Raises
+    ------
+    PhotoError : there is no such file, or it is none.
+    """
+    if isinstance(source, FileBytes):
+        return source
+    if isinstance(source, bytes):
+        return FileBytes("photo", source)
+    return FileBytes(name_of(source), _read_bytes(Path(source)))
 
 
 def _read_file(file: FileBytes) -> Photo:
@@ -135,7 +158,9 @@ def _read_file(file: FileBytes) -> Photo:
                 f"{name}: the JPEG is damaged (part of its picture data is lost or mixed up); copy it again "
                 "from the camera"
             ) from None
-        except (OSError, UnidentifiedImageError, ValueError, SyntaxError, EOFError, MemoryError, cv2.error):
+        except UNDECODABLE as err:
+            if isinstance(err, MemoryError) or "memory" in str(err):  # decoders say it in their own ways
+                raise PhotoError(f"{name}: {TOO_LARGE}") from None
             raise PhotoError(f"{name}: the {kind} file is damaged or cut short; copy it again") from None
     return photo_of_array(image, name=name, exif=exif, sha256=hashlib.sha256(data).hexdigest())
 
@@ -175,7 +200,12 @@ def _open_header(data: bytes, kind: str) -> Image.Image:
         import pillow_heif  # only here: its library is slow to load
 
         pillow_heif.register_heif_opener()
-    return Image.open(io.BytesIO(data))
+    bound = Image.MAX_IMAGE_PIXELS
+    Image.MAX_IMAGE_PIXELS = MAX_PIXELS  # Pillow refuses at twice its own bound; ours is looked at next
+    try:
+        return Image.open(io.BytesIO(data))
+    finally:
+        Image.MAX_IMAGE_PIXELS = bound
 
 
 def _check_size(name: str, size: tuple[int, int]) -> None:

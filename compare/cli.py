@@ -38,6 +38,7 @@ from compare.commands.unexpected import (
 
 BAD_INPUT: Final = 2
 BUG: Final = 1
+LONGEST_LINE: Final = 1000  # characters; of names that are longer than any name, the middle is left out
 CANNOT_PRINT: Final = (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG, errno.EDQUOT)
 
 
@@ -95,8 +96,11 @@ def _terminate(number: int, frame: object) -> NoReturn:
 
 
 def _complain(text: str, code: int = BAD_INPUT) -> NoReturn:
+    line = " ".join(printable(text).split())
+    if len(line) > LONGEST_LINE:
+        line = f"{line[: LONGEST_LINE // 2]} ... {line[-LONGEST_LINE // 2 :]}"
     with suppress(OSError):  # standard error, too, may be closed or full
-        click.echo(f"foldgauge: {' '.join(printable(text).split())}", err=True)
+        click.echo(f"foldgauge: {line}", err=True)
     sys.exit(code)
 
 

@@ -130,6 +130,8 @@ def check(
         )
     elif taken_for is not None:
         raise FoldgaugeError("--as: a spec says what the dummy is; leave one of the two out")
+    if shut_thickness is not None and closed is None:
+        raise FoldgaugeError("--shut-thickness goes with --closed, the photo of the shut dummy")
     check_outputs(
         (
             Output("--annotate", annotate, ANNOTATED if spec is not None else TRACED),

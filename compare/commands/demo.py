@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from compare.commands.check import show, write_files
+from compare.commands.set_up_options import Output, check_outputs
 
 
 @click.command()
@@ -17,10 +18,12 @@ def demo(as_json: bool) -> None:
     """
     from compare.jobs.check_dummy import check as run
     from compare.jobs.demo_sample import demo_files
+    from compare.tell.result_files import ANNOTATED, REPORT
 
     photo, spec = demo_files()
     out = Path(f"{photo.stem}.annotated.png")
     page = Path(f"{photo.stem}.report.html")
+    check_outputs((Output("This folder", out, ANNOTATED), Output("This folder", page, REPORT)), (photo, spec))
     inspection = run(photo, spec)
     write_files(inspection, annotate=out, report=page)
     show(inspection, as_json=as_json)

@@ -102,6 +102,13 @@ def design(
 
     moved = move(loaded)
     found = None if tolerance is None else study(loaded, tolerance, np.random.default_rng(1))
+    # Files first, so that a failure leaves no half answer on stdout.
+    if picture is not None:
+        write_picture(picture, sweep_sketch(loaded, moved, found), replace=force)
+    if motion is not None:
+        write_motion(motion, loaded, moved, replace=force)
+    if template is not None:
+        write_template(template, loaded, replace=force)
     if as_json:
         click.echo(to_json(design_as_dict(loaded, moved, found)))
     else:
@@ -109,12 +116,6 @@ def design(
         if found is not None:
             click.echo()
             print_study(loaded, found, sys.stdout)
-    if picture is not None:
-        write_picture(picture, sweep_sketch(loaded, moved, found), replace=force)
-    if motion is not None:
-        write_motion(motion, loaded, moved, replace=force)
-    if template is not None:
-        write_template(template, loaded, replace=force)
     for path in (picture, motion, template):
         if path is not None:
             click.echo(f"Written: {path}", err=True)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from capture.printable import printable
 from compare.commands.lot_options import (
     LEVELS,
     checking_of,
@@ -15,6 +16,7 @@ from compare.commands.lot_options import (
 from compare.commands.lot_tools import export_lot, history_lot, plan_lot, study_lot
 from compare.commands.set_up_options import Output, Rule, Use, check_outputs, force_option
 from compare.commands.unexpected import INTERRUPTED, TERMINATED, Terminated
+from compare.compare_errors import LotError, LotOption
 
 
 class LotGroup(click.Group):
@@ -98,24 +100,29 @@ def check_lot(
     Samples already in the ledger are not checked again: run the same command again to go on after a stop.
     Exit code 0: accept, 3: do not accept or stop the line, 4: undecided, 2: it could not be done.
     """
-    from compare.tell.result_files import LOT_REPORT
-
-    check_outputs(
-        [Output("--report", report, LOT_REPORT)], (spec, manifest, camera, printer, ledger), replace=force
-    )
     from dataclasses import replace
 
     from compare.design.load_spec import load_spec
     from compare.lot.assess_lot import Sampling, assess
     from compare.lot.ledger.ledger import Ledger
     from compare.lot.plans.attribute_plans import plan
-    from compare.lot.run.manifest import read_lot
+    from compare.lot.run.manifest import MANIFEST, read_lot
     from compare.lot.run.runner import run_lot
+    from compare.tell.result_files import LOT_REPORT
 
     checking = checking_of(use, standoff, bars, printer, camera, rule)
     design = load_spec(spec)
     found = read_lot(folder, manifest, naming)
-    found = replace(found, name=name) if name else found
+    found = replace(found, name=printable(name)) if name else found
+    target = None if no_report else report or Path(f"lot-{_file_name(found.name)}.html")
+    check_outputs(
+        [Output("--report", target, LOT_REPORT)],
+        (spec, manifest or folder / MANIFEST, camera, printer, ledger),
+        replace=force,
+    )
+    if together is not None and not any(together in shot.labels for shot in found.shots):
+        known = ", ".join(sorted({label for shot in found.shots for label in shot.labels})) or "none"
+        raise LotError(LotOption.TOGETHER, f": the manifest has no column {together!r} (labels: {known})")
     chosen = None
     if size is not None:
         plan(size, aql, level)  # refuse what the tables do not have before hours of work
@@ -136,12 +143,10 @@ def check_lot(
             )
             ctx.exit(TERMINATED if isinstance(stop, Terminated) else INTERRUPTED)
         assessment = assess(found.name, design, checking, run, book, chosen, together)
-    target = None
-    if not no_report:
+    if target is not None:
         from compare.lot.worst_samples import look_again
         from compare.tell.lot.lot_page import write_lot_report
 
-        target = report or Path(f"lot-{_file_name(found.name)}.html")
         write_lot_report(assessment, target, folder=folder, looked=look_again(assessment, run), replace=force)
     if as_json:
         from compare.tell.check.check_json import to_text
@@ -153,7 +158,7 @@ def check_lot(
 
         print_assessment(assessment, sys.stdout)
     if target is not None:
-        click.echo(f"The report: {target}", err=as_json)
+        click.echo(f"The report: {printable(str(target))}", err=as_json)
     ctx.exit(assessment.exit_code)
 
 

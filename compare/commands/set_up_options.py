@@ -180,6 +180,8 @@ def setup_of(
     from capture.sheet.printer_file import read_printer
 
     check_standoff(standoff)
+    if printer is not None and bars is not None and not os.path.isdir(printer.absolute().parent):
+        raise FoldgaugeError(f"--printer: the folder {printer.parent} does not exist")
     known = None
     if printer is not None and (bars is None or printer.exists()):
         known = read_printer(printer)

@@ -134,6 +134,8 @@ def check(
         raise FoldgaugeError(
             Option.POINTS, " belongs to one photo (its pixels are that photo's); give one photo"
         )
+    # First, for it takes the least time to find out that something is wrong with it.
+    shut = None if closed is None else see_shut(closed, design, setup, shut_mm=shut_mm)
     shots: list[Shot] = []
     for source in sources:
         shots.append(
@@ -148,9 +150,7 @@ def check(
         )
     gathered = gather(shots, design)
     findings = compare_profile(gathered.profile, design, rule=Rule(rule), measured=gathered.measured)
-    shut = None
-    if closed is not None:
-        shut = see_shut(closed, design, setup, shut_mm=shut_mm)
+    if shut is not None:
         findings = with_overhang(findings, overhang_seen(shut, findings.measured, design))
     return Inspection(
         spec=design,

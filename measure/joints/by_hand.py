@@ -4,7 +4,6 @@ A CSV file with the header `joint,x,y` or `joint,x,y,sd`: name of the joint, pix
 is the middle of the top left pixel), and, if wanted, the hand's own standard uncertainty in pixels.
 """
 
-import csv
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,8 +14,8 @@ import numpy as np
 
 from capture.arrays import Array
 from capture.camera.view import View
+from capture.csv_file import read_csv
 from capture.errors import Option
-from capture.files import read_whole
 from measure.joints.added_joints import with_joints
 from measure.measure_errors import MeasureError, PointsError
 from measure.profile import Profile
@@ -27,6 +26,7 @@ LARGEST_SD_PX = 200.0
 HAND = "pointed at by hand"
 COLUMNS = ("joint", "x", "y")
 MOST_BYTES = 1_000_000
+MOST_POINTS = 200  # joints; the largest design has about seventy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,17 +46,7 @@ def read_points(path: Path) -> tuple[HandPoint, ...]:
     ------
     MeasureError : one line: no such file, no header, not a number, a joint given twice.
     """
-    try:
-        text = read_whole(path, MOST_BYTES).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise MeasureError(f"{path.name}: not a text file in UTF-8; points are a CSV file") from None
-    except OSError as err:
-        raise MeasureError(f"{path.name}: the points cannot be read: {err.strerror or err}") from None
-    rows = [
-        (i, [cell.strip() for cell in row])
-        for i, row in enumerate(csv.reader(text.splitlines()), start=1)
-        if any(cell.strip() for cell in row)
-    ]
+    rows = read_csv(path, MeasureError, "the list of points", most_bytes=MOST_BYTES, most_rows=MOST_POINTS)
     head = [cell.lower() for cell in rows[0][1]] if rows else []
     if tuple(head) not in (COLUMNS, (*COLUMNS, "sd")):
         raise MeasureError(

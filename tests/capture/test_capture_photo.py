@@ -152,13 +152,13 @@ def test_pixels_cannot_be_changed_by_accident(tmp_path: Path) -> None:
         photo.grey[0, 0] = 1
 
 
-def big_png_header() -> bytes:
-    """Build a PNG that claims 30000 x 30000 pixels and holds almost nothing."""
+def big_png_header(side: int = 30000) -> bytes:
+    """Build a PNG that claims so many pixels either way and holds almost nothing."""
 
     def chunk(kind: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
-    header = struct.pack(">IIBBBBB", 30000, 30000, 8, 2, 0, 0, 0)
+    header = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
     return (
         b"\x89PNG\r\n\x1a\n"
         + chunk(b"IHDR", header)
@@ -172,6 +172,8 @@ BAD = {
     "gif": (b"GIF89a" + bytes(50), r"not a JPEG, PNG, TIFF or HEIC picture"),
     "empty": (b"", r"the file is empty"),
     "bomb": (big_png_header(), r"more than 210 megapixels"),
+    "215 MP": (big_png_header(14660), r"14660 x 14660 pixels is more than 210 megapixels"),
+    "190 MP": (big_png_header(13784), r"PNG file is damaged or cut short"),  # of a size that is read
     "small": (encode(scene()[:400, :600], "JPEG"), r"600 x 400 pixels is too small"),
     "cut jpeg": (encode(scene(), "JPEG")[:-2000], r"JPEG is cut short"),
     "cut in half": (encode(scene(), "JPEG")[: len(encode(scene(), "JPEG")) // 2], r"JPEG is cut short"),

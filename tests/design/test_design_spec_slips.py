@@ -6,6 +6,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from compare.cli import main
+from compare.compare_errors import SpecError
 from compare.design.constructions.registry import FORMS
 from compare.design.load_spec import load_spec
 from compare.design.spec.tidy import tidy_text
@@ -137,3 +138,29 @@ def test_more_legs_and_stages_than_a_hand_glues_are_refused(tmp_path: Path) -> N
     head, rest = TWO_SIDED.split("[right]")
     rest = rest[rest.index("[") :]
     assert "at most 8 of them" in refused((head + legs + rest).encode(), tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        ("1" * 400, "1111.*got 1111"),
+        ("-" + "9" * 350, "got -9999"),
+        ("inf", "got inf"),
+        ("1979-05-27", "got 1979-05-27"),
+    ],
+)
+def test_numbers_beyond_all_bounds(value: str, shown: str, tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(f"[base]\npage = {value}\n")
+    with pytest.raises(SpecError, match=f"line 2, .*page: a length .*{shown.rpartition('.*')[2]}") as caught:
+        load_spec(tmp_path / "s.toml")
+    assert len(str(caught.value)) < 200
+
+
+@pytest.mark.parametrize("text", ["[base]\npage" + ".a" * 3000 + " = 1", "title" + ".a" * 3000 + " = 1",
+                                  "[base]\npage = " + "[" * 500 + "]" * 500, "[base]\n" + "k" * 9000 + " = 1",
+                                  "q" * 9000 + " = 1"])  # fmt: skip
+def test_what_is_nested_or_long_beyond_reason_gets_a_short_line(text: str, tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(text)
+    with pytest.raises(SpecError) as caught:
+        load_spec(tmp_path / "s.toml")
+    assert len(str(caught.value)) < 400

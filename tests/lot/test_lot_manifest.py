@@ -50,11 +50,31 @@ def test_missing_photos_are_told_and_the_rest_goes_on(tmp_path: Path) -> None:
         ("sample,photo\n1,a.jpg\n2\n", "line 3: photo is empty"),
         ("sample,photo\n1,a.jpg\n2,a.jpg\n", "line 3: a.jpg stands in line 2 already"),
         ("sample,photo\n1,a.jpg,Wren\n", "line 2: 3 cells, 2 columns"),
+        ("sample,photo\n1,../a.jpg\n", "line 2: ../a.jpg leaves the folder"),
+        ("sample,photo\n1,day1/../../a.jpg\n", "line 2: .* leaves the folder"),
+        ("sample,photo\n1,/etc/passwd\n", "line 2: /etc/passwd leaves the folder"),
+        ("sample,photo\n1,C:\\\\a.jpg\n", "line 2: .* leaves the folder"),
+        (f"sample,photo\n1,{'x' * 300}.jpg\n", "line 2: a cell of 304 characters"),
+        (f"sample,photo\n1,a.jpg\n2,{'x' * 200_000}\n", "line 3: no line of a table"),
+        ('sample,photo\n1,"a.jpg\n2,b.jpg\n' + "3,c.jpg\n" * 30, "is a quote left open|Is a quote left open"),
+        ("sample,photo\n1\x1b[31m,a.jpg\n", "line 2: a cell holds a control character"),
     ],
 )
 def test_bad_manifests(tmp_path: Path, text: str, match: str) -> None:
     with pytest.raises(LotError, match=match):
         read_lot(folder_with(tmp_path, "a.jpg", manifest=text))
+
+
+def test_samples_whose_names_look_alike_stay_apart(tmp_path: Path) -> None:
+    names = ("a\u200b", "a\u200c")
+    lot = read_lot(folder_with(tmp_path, *(f"{n}.jpg" for n in names)))
+    assert [len(shots) for shots in lot.samples] == [1, 1]
+    assert {shot.sample for shot in lot.shots} == {"a?"}
+
+
+def test_a_name_no_file_can_have_is_not_there(tmp_path: Path) -> None:
+    lot = read_lot(folder_with(tmp_path, "a.jpg", manifest=f"sample,photo\n1,a.jpg\n2,{'ä' * 150}\n"))
+    assert [name for name, _ in lot.missing] == ["ä" * 150]
 
 
 def test_manifest_that_is_no_text(tmp_path: Path) -> None:

@@ -132,7 +132,7 @@ def test_a_missing_file_and_a_picture_are_refused(tmp_path: Path) -> None:
     with pytest.raises(MeasureError, match="cannot be read"):
         read_points(tmp_path / "none.csv")
     (tmp_path / "p.csv").write_bytes(b"\xff\xd8\xff\xe0 not text")
-    with pytest.raises(MeasureError, match="not a text file"):
+    with pytest.raises(MeasureError, match="not UTF-8 text"):
         read_points(tmp_path / "p.csv")
 
 

@@ -2,6 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
+
+LONGEST_KEY: Final = 80
+"""Characters of a key that a message shows; the longest name of a length has about thirty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,5 +27,6 @@ class Source:
     def where(self, table: str, key: str = "") -> str:
         """Return e.g. "spread.toml, line 7, [right] leg"; the line is left out where it is not known."""
         line = self.lines.get((table, key)) or self.lines.get((table, ""))
+        key = key if len(key) <= LONGEST_KEY else f"{key[:LONGEST_KEY]}..."
         spot = f"[{table}] {key}".strip() if table else key
         return f"{self.name}, line {line}, {spot}" if line else f"{self.name}, {spot}"

@@ -4,10 +4,11 @@ This module knows how a file is read and checked against its form (`compare.desi
 numbers mean is the business of `compare.design.spec.spec`.
 """
 
+import datetime
 import difflib
 import hashlib
-import math
 import re
+import reprlib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -25,6 +26,7 @@ BIGGEST_FILE: Final = 1_000_000  # bytes; a spec has about thirty lines
 MOST_NAMES: Final = 60  # of a list of names
 TEXT_KEYS: Final = frozenset({"title", "name", "paper", "joints"})  # texts, whatever they look like
 LONGEST_NAME: Final = 60
+MOST_NUMBER: Final = 1e9  # beyond it no bound of a key lies, and an integer may be too long for a float
 Forms = Mapping[str, Form]
 
 
@@ -70,8 +72,13 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+_SHORT: Final = reprlib.Repr()  # also of what is nested deeper than Python's own repr bears
+_SHORT.maxstring = _SHORT.maxlong = _SHORT.maxother = 2 * LONGEST_NAME
+
+
 def _shown(value: object) -> str:
-    text = _one_line(repr(value))
+    plain = isinstance(value, datetime.date | datetime.time)
+    text = _one_line(str(value) if plain else _SHORT.repr(value))
     return text if len(text) <= 40 else text[:37] + "..."
 
 
@@ -98,7 +105,7 @@ def _check_number(where: str, key: Key, value: object, units: str) -> None:
         raise SpecError(f"{where}: {what} must be a plain number in {unit}, got {_shown(value)}")
     if value == 0 and key.zero:
         return
-    if not math.isfinite(value) or not low <= value * scale <= high:
+    if abs(value) > MOST_NUMBER or not low <= value * scale <= high:  # also inf, nan, and 400 digits
         allowed = f"{low / scale:.4g} to {high / scale:.4g} {unit}"
         raise SpecError(f"{where}: {what} of {allowed} is wanted, got {_shown(value)}")
 
@@ -195,7 +202,8 @@ def check_form(source: Source, data: Mapping[str, Any], forms: Forms) -> None:
                 raise SpecError(f"{source.where('', name)}: text in quotes is wanted, got {_shown(value)}")
         elif name not in forms:
             kind = "table" if isinstance(value, dict | list) else "key"
-            shown = f"[{name}]" if kind == "table" else name
+            short = name if len(name) <= LONGEST_NAME else f"{name[:LONGEST_NAME]}..."
+            shown = f"[{short}]" if kind == "table" else short
             home = "" if kind == "table" else _home_of(name, forms)
             line = source.lines.get((name, "")) or source.lines.get(("", name))
             spot = f"{source.name}, line {line}" if line else source.name

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from capture.files import read_whole
 from compare.design.spec.forms import TOP, Form
 from compare.design.spec.source import Source
-from compare.design.spec.spec_file import read_form
+from compare.design.spec.spec_file import BIGGEST_FILE, read_form
 from compare.design.spec.spec_text import text_of
 
 COMMENT_COLUMN: Final = 25
@@ -129,7 +130,7 @@ def tidy_text(path: str | Path, forms: Mapping[str, Form]) -> str:
     SpecError : the file cannot be read or its form is wrong.
     """
     _, source = read_form(path, forms)
-    text = text_of(source.name, Path(path).read_bytes())
+    text = text_of(source.name, read_whole(Path(path), BIGGEST_FILE))
     data = tomllib.loads(text)  # as written: fractions stay fractions
     comments = _Comments(text, source)
     out: list[str] = []

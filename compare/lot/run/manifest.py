@@ -5,18 +5,22 @@ made; `time` is taken for the time it was made, `person` and every other column 
 shift ...). A naming rule such as "{die}-{sample}_{shot}" reads the same from file names.
 """
 
-import csv
+import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Final
 
+from capture.csv_file import read_csv
+from capture.printable import name_of, printable
 from compare.compare_errors import LotError, LotOption
 from compare.lot.run.unused_photos import LotNote, NoManifest, NotListed, NotThere, OffTheRule, Unused
 
 MANIFEST: Final = "manifest.csv"
 SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+MOST_PHOTOS: Final = 200_000  # a lot of 50,000 samples with four photos each
+MOST_BYTES: Final = 50_000_000
 _NEEDED: Final = ("sample", "photo")
 _OWN: Final = ("sample", "photo", "time", "shot")
 
@@ -57,10 +61,10 @@ class Lot:
     @property
     def samples(self) -> tuple[tuple[Shot, ...], ...]:
         """The photos by sample, in order."""
-        by_name: dict[str, list[Shot]] = {}
+        by_place: dict[int, list[Shot]] = {}  # names may look alike once they are fit to be shown
         for shot in self.shots:
-            by_name.setdefault(shot.sample, []).append(shot)
-        return tuple(tuple(shots) for shots in by_name.values())
+            by_place.setdefault(shot.place, []).append(shot)
+        return tuple(tuple(shots) for shots in by_place.values())
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:
@@ -76,18 +80,12 @@ def _photos(folder: Path) -> list[Path]:
 
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     """Yield line number and cells of a CSV with a header; comma, semicolon or tab between cells."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as err:
-        raise LotError(f"{path.name}: the manifest cannot be read: {err.strerror}") from None
-    except UnicodeDecodeError:
-        raise LotError(f"{path.name}: the manifest is not UTF-8 text; save it as CSV UTF-8") from None
-    lines = text.splitlines()
-    if not lines:
+    rows = read_csv(
+        path, LotError, "the manifest", most_bytes=MOST_BYTES, most_rows=MOST_PHOTOS, marks=",;\t"
+    )
+    if not rows:
         raise LotError(f"{path.name}: the manifest is empty; its first line names the columns")
-    mark = max(",;\t", key=lines[0].count)
-    table = csv.reader(lines, delimiter=mark)
-    header = [h.strip().lower() for h in next(table)]
+    header = [h.lower() for h in rows[0][1]]
     for column in _NEEDED:
         if column not in header:
             raise LotError(
@@ -95,13 +93,18 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
             )
     if len(set(header)) < len(header):
         raise LotError(f"{path.name}, line 1: a column is named twice")
-    for cells in table:
-        if any(c.strip() for c in cells):
-            if len(cells) > len(header):
-                raise LotError(
-                    f"{path.name}, line {table.line_num}: {len(cells)} cells, {len(header)} columns"
-                )
-            yield table.line_num, dict(zip(header, (c.strip() for c in cells), strict=False))
+    for line, cells in rows[1:]:
+        if len(cells) > len(header):
+            raise LotError(f"{path.name}, line {line}: {len(cells)} cells, {len(header)} columns")
+        yield line, dict(zip(header, cells, strict=False))
+
+
+def _in_folder(folder: Path, name: str, where: str) -> Path:
+    """Return the path of a photo that a manifest names: from the lot's folder down, and never out of it."""
+    for kind in (PurePosixPath(name), PureWindowsPath(name)):
+        if kind.anchor or ".." in kind.parts:
+            raise LotError(f"{where}: {name} leaves the folder {folder.name}; name photos from there down")
+    return folder / name
 
 
 def _from_manifest(folder: Path, path: Path) -> Lot:
@@ -111,21 +114,23 @@ def _from_manifest(folder: Path, path: Path) -> Lot:
     seen: dict[Path, int] = {}
     for line, row in _rows(path):
         sample, name = row.get("sample", ""), row.get("photo", "")
+        where = f"{path.name}, line {line}"
         if not sample or not name:
-            raise LotError(f"{path.name}, line {line}: {'sample' if not sample else 'photo'} is empty")
-        photo = folder / name
+            raise LotError(f"{where}: {'sample' if not sample else 'photo'} is empty")
+        photo = _in_folder(folder, name, where)
         if photo in seen:
-            raise LotError(f"{path.name}, line {line}: {name} stands in line {seen[photo]} already")
+            raise LotError(f"{where}: {name} stands in line {seen[photo]} already")
         seen[photo] = line
         place = places.setdefault(sample, len(places))
-        if not photo.is_file():
-            missing.append((name, NotThere(path.name, line, folder.name)))
+        if not os.path.isfile(photo):  # False, too, where no file can be called so
+            missing.append((printable(name), NotThere(path.name, line, folder.name)))
             continue
-        labels = {k: v for k, v in row.items() if k not in _OWN and v}
-        shots.append(Shot(path=photo, sample=sample, place=place, made_at=row.get("time", ""), labels=labels))
-    others = tuple(p.name for p in _photos(folder) if p not in seen)
+        labels = {printable(k): printable(v) for k, v in row.items() if k not in _OWN and v}
+        made_at = printable(row.get("time", ""))
+        shots.append(Shot(path=photo, sample=printable(sample), place=place, made_at=made_at, labels=labels))
+    others = tuple(name_of(p) for p in _photos(folder) if p not in seen)
     notes = (NotListed(path.name, others),) if others else ()
-    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=notes)
+    return Lot(name=name_of(folder), shots=tuple(shots), missing=tuple(missing), notes=notes)
 
 
 def naming_pattern(rule: str) -> re.Pattern[str]:
@@ -155,9 +160,9 @@ def _from_names(folder: Path, photos: Sequence[Path], rule: str) -> Lot:
     for path in photos:
         match = pattern.fullmatch(path.stem)
         if match is None:
-            missing.append((path.name, OffTheRule(rule)))
+            missing.append((name_of(path), OffTheRule(rule)))
             continue
-        row = match.groupdict()
+        row = {part: printable(text) for part, text in match.groupdict().items()}
         shots.append(
             Shot(
                 path=path,
@@ -167,7 +172,7 @@ def _from_names(folder: Path, photos: Sequence[Path], rule: str) -> Lot:
                 labels={k: v for k, v in row.items() if k not in _OWN},
             )
         )
-    return Lot(name=folder.name, shots=tuple(shots), missing=tuple(missing), notes=())
+    return Lot(name=name_of(folder), shots=tuple(shots), missing=tuple(missing), notes=())
 
 
 def read_lot(folder: Path, manifest: Path | None = None, naming: str | None = None) -> Lot:
@@ -198,9 +203,10 @@ def read_lot(folder: Path, manifest: Path | None = None, naming: str | None = No
             lot = _from_names(folder, photos, naming)
         else:
             shots = tuple(
-                Shot(path=p, sample=p.stem, place=i, made_at="", labels={}) for i, p in enumerate(photos)
+                Shot(path=p, sample=printable(p.stem), place=i, made_at="", labels={})
+                for i, p in enumerate(photos)
             )
-            lot = Lot(name=folder.name, shots=shots, missing=(), notes=(NoManifest(),))
+            lot = Lot(name=name_of(folder), shots=shots, missing=(), notes=(NoManifest(),))
     if not lot.shots and not lot.missing:
         raise LotError(f"{folder}: there are no photos in this folder ({', '.join(SUFFIXES)})")
     return lot

@@ -1,20 +1,24 @@
 """A gauge study of the photo method: from repeated photos, or from a table of readings."""
 
-import csv
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
 from capture.arrays import Array
+from capture.csv_file import read_csv
 from compare.compare_errors import LotError, LotOption
 from compare.lot.run.samples import Sample
 from compare.lot.study.gauge_study import BEARABLE, GOOD, Gauge, average_and_range, crossed
 
 Row = tuple[str, str, float]
 """Person, sample, value."""
+
+MOST_BYTES: Final = 10_000_000
+MOST_ROWS: Final = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,12 +144,8 @@ def read_table(path: Path, by: str) -> Mapping[str, list[Row]]:
     ------
     LotError : the file cannot be read or a cell is no number; file and line are told.
     """
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as err:
-        raise LotError(f"{path.name}: the table cannot be read: {err}") from None
-    rows = list(csv.reader(lines))
-    header = [h.strip() for h in rows[0]] if rows else []
+    rows = read_csv(path, LotError, "the table", most_bytes=MOST_BYTES, most_rows=MOST_ROWS)
+    header = list(rows[0][1]) if rows else []
     for column in ("sample", by):
         if column not in header:
             raise LotError(
@@ -154,8 +154,8 @@ def read_table(path: Path, by: str) -> Mapping[str, list[Row]]:
     out: dict[str, list[Row]] = {h: [] for h in header if h not in ("sample", by)}
     if not out:
         raise LotError(f"{path.name}, line 1: no column of readings beside 'sample' and {by!r}")
-    for number, cells in enumerate(rows[1:], start=2):
-        row = dict(zip(header, (c.strip() for c in cells), strict=False))
+    for number, cells in rows[1:]:
+        row = dict(zip(header, cells, strict=False))
         for name, values in out.items():
             text = row.get(name, "")
             if not text:
