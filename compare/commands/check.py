@@ -215,6 +215,10 @@ def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget:
     if inspection.spec.title:
         origin += f" ({inspection.spec.title})"
     print_findings(inspection.findings, sys.stdout, inspection_notes(inspection), origin, full=full)
+    if (motion := inspection.motion) is not None:
+        from compare.tell.check.motion_table import print_motion
+
+        print_motion(motion, inspection.findings, sys.stdout)
     if budget:
         from compare.tell.check.budget_table import print_budgets
 

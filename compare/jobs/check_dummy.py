@@ -19,6 +19,7 @@ from compare.jobs.hand_marks import marked
 from compare.jobs.one_photo import Shot, take_shot
 from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
+from compare.motion_seen.openings_seen import MotionSeen, motion_seen
 from compare.quantities.budgets import budgets_of, source_sizes
 from compare.verdict.conformity import Rule, Verdict
 from compare.verdict.findings import Findings, compare_profile, with_overhang
@@ -82,6 +83,11 @@ class Inspection:
     def verdict(self) -> Verdict:
         """The verdict over everything compared."""
         return self.findings.verdict
+
+    @property
+    def motion(self) -> MotionSeen | None:
+        """The movement, where photos at several openings show it."""
+        return motion_seen(self.gathered.groups, self.gathered.measured, self.spec)
 
     @property
     def budgets(self) -> tuple[Budget, ...]:

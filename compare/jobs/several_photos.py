@@ -14,6 +14,7 @@ import numpy as np
 from capture.arrays import Array
 from compare.design.spec.spec import Spec
 from compare.jobs.one_photo import Shot
+from compare.motion_seen.openings_seen import AtOpening
 from compare.quantities.measured import Measured, measured_of
 from compare.quantities.quantity import Inputs, Quantity
 from compare.vocabulary import Kind, named
@@ -78,6 +79,7 @@ class Gathered:
     measured : lengths and angles, those of photos at other openings taken in.
     together : how the photos at that opening were joined; None if there is only one.
     openings_deg : for every photo the opening at which it shows the dummy; nan if it does not tell.
+    groups : the photos by opening, each group measured without the others; the first is the one judged.
     notes : what they say of each other, disagreements first.
     """
 
@@ -85,6 +87,7 @@ class Gathered:
     measured: Measured
     together: Together | None
     openings_deg: tuple[float, ...]
+    groups: tuple[AtOpening, ...]
     notes: tuple[SeveralNote, ...]
 
 
@@ -108,22 +111,30 @@ def gather(shots: Sequence[Shot], spec: Spec) -> Gathered:
             measured=shots[0].measured,
             together=None,
             openings_deg=degrees,
+            groups=(AtOpening(photos=(shots[0].photo.name,), measured=shots[0].measured),),
             notes=(),
         )
     same = [k for k, o in enumerate(openings) if k == 0 or not abs(o - openings[0]) > SAME_OPENING]
     others = [k for k in range(len(shots)) if k not in same]
     profile, together, notes = _joined([shots[k] for k in same])
     measured = measured_of(profile, spec)
+    groups = [AtOpening(photos=tuple(shots[k].photo.name for k in same), measured=measured)]
     while others:
         first = others[0]
         group = [k for k in others if abs(openings[k] - openings[first]) <= SAME_OPENING] or [first]
         others = [k for k in others if k not in group]
         other, _, told = _joined([shots[k] for k in group])
         names = tuple(shots[k].photo.name for k in group)
-        measured, apart = _with_lengths(measured, profile, measured_of(other, spec), other, names)
+        groups.append(AtOpening(photos=names, measured=measured_of(other, spec)))
+        measured, apart = _with_lengths(measured, profile, groups[-1].measured, other, names)
         notes = [*apart, *notes, *told, OtherOpening(names, degrees[first])]
     return Gathered(
-        profile=profile, measured=measured, together=together, openings_deg=degrees, notes=tuple(notes)
+        profile=profile,
+        measured=measured,
+        together=together,
+        openings_deg=degrees,
+        groups=tuple(groups),
+        notes=tuple(notes),
     )
 
 

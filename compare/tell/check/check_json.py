@@ -21,6 +21,8 @@
                         clearance_after_U}]
     binding             {opening, low, high, usual, gap_mm, matters, assumed} | null: where card meets card
     overhang            {edge: {measured_mm, measured_U, predicted_mm, predicted_U, agrees}} of a closed photo
+    motion              {sentences, openings: [{photos, opening, lean: {half: {seen, U, fitted, fitted_U,
+                        design, rest, rest_U}}, rest_mm: {length: {rest, U}}}]}: with several openings
     symptoms            sentences: what the photo shows beside the lengths
     next_steps          sentences
     undetermined        {name: reason}; assumed {name: reason}
@@ -40,6 +42,7 @@ from compare.cause.binding import Binding
 from compare.cause.lean import Leaning
 from compare.jobs.check_dummy import Inspection
 from compare.jobs.shut_photo import ShutPhoto
+from compare.tell.check.motion_table import motion_dict
 from compare.tell.words.answer import also, answer
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps
@@ -205,6 +208,8 @@ def inspection_dict(inspection: Inspection) -> dict[str, Any]:
         "saddles": inspection.view.n_saddles,
         "rms_px": round(inspection.view.rms_px, 4),
     }
+    if (motion := inspection.motion) is not None:
+        out["motion"] = motion_dict(motion, inspection.findings)
     if inspection.closed is not None:
         out["closed"] = _closed(inspection.closed)
     if hand := inspection.shots[0].profile.by_hand:

@@ -13,6 +13,7 @@ from compare.cure.plans import Remedy
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
+from compare.tell.check.page_openings import lean_over_opening
 from compare.tell.check.page_photo import photo_figure
 from compare.tell.check.page_tables import lean_charts, rows_of
 from compare.tell.draw.verdict_marks import CSS, SIGN
@@ -22,6 +23,7 @@ from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import repair_cautions
 from compare.tell.words.design_words import warnings_told
+from compare.tell.words.motion_words import motion_sentences
 from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
 from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.photos.view_words import focal_source
@@ -189,6 +191,18 @@ def _motion_words(inspection: "Inspection") -> str:
     return f"Drag the slider to shut the spread. {binding_sentence(built)}"
 
 
+def _seen_moving(inspection: "Inspection") -> dict[str, Any]:
+    """Return the movement as photos at several openings show it: sentences and charts; none without them."""
+    motion = inspection.motion
+    if motion is None:
+        return {"seen_moving": [], "opening_charts": []}
+    findings, level = inspection.findings, inspection.spec.tolerance.level_deg
+    return {
+        "seen_moving": motion_sentences(motion, level, findings.binding),
+        "opening_charts": [lean_over_opening(motion, curve, level) for curve in motion.curves],
+    }
+
+
 def _alt(inspection: "Inspection") -> str:
     causes = "; ".join(cause_sentence(c, unit_of(inspection.spec.units)) for c in inspection.findings.causes)
     what = f" Marked as at fault: {causes}." if causes else " Nothing is marked as at fault."
@@ -227,6 +241,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "drawing_alt": "End-on drawing of the measured dummy over the design. " + answer(findings),
         "motion": motion_figure(motion_of(findings)),
         "motion_words": _motion_words(inspection),
+        **_seen_moving(inspection),
         "rule_words": RULES[findings.rule],
         "lengths": rows_of(findings.lengths, unit),
         "pairs": rows_of(findings.pairs, unit),

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from capture.arrays import Array
 from compare.quantities.joint_quantities import FEET, ends_of
 from compare.tell.check.laid_over import design_joints, drawn_joints, marked_lengths
+from compare.tell.check.photo_marks import lengths_here
 from compare.tell.draw import svg
 from compare.units import unit_of
 from compare.vocabulary import Kind, named, parsed
@@ -58,14 +59,15 @@ def drawing_figure(inspection: "Inspection") -> DrawingFigure:
         css = "design page" if roles[name] is Role.PAGE else "design"
         parts.append(svg.line(flat(np.array([design[j] for j in joints])), css, f"{name}, as designed"))
     ends, guilty = ends_of(mechanism), marked_lengths(findings)
-    drawn = [i for i in findings.lengths if i.name != FEET or FEET in guilty]
+    here = [i for i in findings.lengths if i.name in lengths_here(ends, profile)]
+    drawn = [i for i in here if i.name != FEET or FEET in guilty]
     for item in drawn:
         e = ends[item.name]
         line = flat(np.array([profile.at(e.first), profile.at(e.second)]))
         if item.name in guilty:
             parts.append(svg.line(line, "fault", item.name))
         parts.append(svg.line(line, "measured", item.name))
-    for item in findings.lengths:
+    for item in here:
         e = ends[item.name]
         p, q = flat(np.array([profile.at(e.first), profile.at(e.second)]))
         at, anchor = _figure_place(item.name, p, q)

@@ -5,7 +5,7 @@ the same marks. What conforms has no label; what fails has one; what is in doubt
 a number and a line in the list below the picture.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -88,6 +88,7 @@ def marks_of(inspection: "Inspection", frame: Frame, height: int) -> PhotoMarks:
     profile, mechanism = inspection.profile, inspection.spec.mechanism
     findings = inspection.findings
     design, ends = design_joints(inspection), ends_of(mechanism)
+    here = lengths_here(ends, profile)
     meant = [
         Line(frame.px(np.array([design[j] for j in joints])), DESIGN, f"{name}, as designed")
         for name, joints in drawn_joints(inspection).items()
@@ -102,10 +103,11 @@ def marks_of(inspection: "Inspection", frame: Frame, height: int) -> PhotoMarks:
         if panel.found and len(panel.line_mm) > 1
     ]
     faults = []
-    for name in sorted(marked_lengths(findings)):
+    for name in sorted(marked_lengths(findings) & here):
         a, b = _fault_ends(name, ends[name], profile, mechanism)
         faults.append(Line(frame.px(np.array([profile.at(a), profile.at(b)])), FAULT, f"{name}, at fault"))
-    seen = dict.fromkeys(j for i in findings.lengths for j in (ends[i.name].first, ends[i.name].second))
+    told = [ends[i.name] for i in findings.lengths if i.name in here]
+    seen = dict.fromkeys(j for e in told for j in (e.first, e.second))
     dots = [joint_mark(profile, j, frame) for j in seen]
     labels, listed = _labels(_spots(inspection, frame), unit_of(inspection.spec.units))
     body = _body(profile)
@@ -117,6 +119,11 @@ def marks_of(inspection: "Inspection", frame: Frame, height: int) -> PhotoMarks:
         outline[ConvexHull(outline).vertices],
     )
     return PhotoMarks(tuple(meant), tuple(faults), (*found, *dots), tuple(label_marks(placed)), tuple(listed))
+
+
+def lengths_here(ends: Mapping[str, End], profile: Profile) -> set[str]:
+    """Return the lengths both ends of which this photo shows; others may be known from another photo."""
+    return {k for k, e in ends.items() if e.first in profile.joints and e.second in profile.joints}
 
 
 def joint_mark(profile: Profile, joint: str, frame: Frame) -> Mark:
@@ -132,7 +139,8 @@ def _spots(inspection: "Inspection", frame: Frame) -> list[Spot]:
     marked, ends = marked_lengths(findings), ends_of(mechanism)
     feet = feet_lengths(mechanism) or () if Kind.FEET in findings.measured.lengths else ()
     out: list[Spot] = []
-    for item in findings.lengths:
+    here = lengths_here(ends, profile)
+    for item in (i for i in findings.lengths if i.name in here):
         if item.name in marked or (item.verdict is Verdict.OPEN and item.name not in feet):
             e = ends[item.name]
             p, q = frame.px(np.array([profile.at(e.first), profile.at(e.second)]))
