@@ -22,7 +22,7 @@ from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.motion_seen.openings_seen import MotionSeen, motion_seen
 from compare.quantities.budgets import budgets_of, source_sizes
 from compare.verdict.conformity import Rule, Verdict
-from compare.verdict.findings import Findings, compare_profile, with_overhang
+from compare.verdict.findings import Findings, compare_profile
 from measure.joints.by_hand import HandPoint
 from measure.joints.error_budget import Budget
 from measure.profile import Profile
@@ -155,9 +155,13 @@ def check(
             )
         )
     gathered = gather(shots, design)
-    findings = compare_profile(gathered.profile, design, rule=Rule(rule), measured=gathered.measured)
-    if shut is not None:
-        findings = with_overhang(findings, overhang_seen(shut, findings.measured, design))
+    findings = compare_profile(
+        gathered.profile,
+        design,
+        rule=Rule(rule),
+        measured=gathered.measured,
+        seen_shut=None if shut is None else overhang_seen(shut, gathered.measured, design),
+    )
     return Inspection(
         spec=design,
         shots=tuple(shots),

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
-from capture.photo import PhotoSource
+from capture.camera.view import View
+from capture.photo import Photo, PhotoSource
 from capture.setup import Setup
 from capture.solved import ClosedFact, closed_plane
 from compare.design.spec.spec import Spec
@@ -19,13 +20,23 @@ NOTHING_U_MM: Final = 0.25  # what is not seen to stick out sticks out less than
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ShutPhoto:
-    """A closed photo measured: file name, hash, thickness used, outline, and what was taken for granted."""
+    """A closed photo measured: photo and view, thickness used, outline, and what was taken for granted."""
 
-    name: str
-    sha256: str
+    photo: Photo
+    view: View
     thickness_mm: float
     outline: ClosedOutline
     taken: tuple[ClosedFact, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The photo's file name."""
+        return self.photo.name
+
+    @property
+    def sha256(self) -> str:
+        """The photo's hash."""
+        return self.photo.sha256
 
 
 def default_thickness(spec: Spec) -> float:
@@ -43,10 +54,9 @@ def see_shut(source: PhotoSource, spec: Spec, setup: Setup, *, shut_mm: float | 
     thickness = default_thickness(spec) if shut_mm is None else shut_mm
     plane = closed_plane(source, setup, thickness)
     outline = outline_of(plane, (spec.base.page_left, spec.base.depth))
-    photo = plane.solved.photo
     return ShutPhoto(
-        name=photo.name,
-        sha256=photo.sha256,
+        photo=plane.solved.photo,
+        view=plane.solved.view,
         thickness_mm=thickness,
         outline=outline,
         taken=plane.notes,

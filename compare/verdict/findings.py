@@ -19,7 +19,7 @@ from compare.quantities.undetermined import Reason, Undetermined, Why
 from compare.verdict.conformity import Item, Rule, Verdict, overall
 from compare.verdict.matched_pairs import compare_pairs
 from compare.verdict.remarks import BothFeet
-from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang
+from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang, with_photo_of_shut
 from compare.vocabulary import Kind, Told, parsed, told_of
 from measure.profile import Profile
 
@@ -140,19 +140,13 @@ def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
     return tuple(replace(i, rule=rule) for i in items)
 
 
-def with_overhang(findings: Findings, seen: Mapping[str, tuple[float, float]]) -> Findings:
-    """Return the findings with the overhang of a closed photo beside the predicted one.
-
-    Parameters
-    ----------
-    seen : edge ("left fore edge", "right fore edge", "head", "tail") -> overhang (mm, + = beyond the edge)
-        and its standard uncertainty (mm).
-    """
-    return replace(findings, overhangs=compare_overhang(findings.measured, findings.spec, seen))
-
-
 def compare_profile(
-    profile: Profile, spec: Spec, *, rule: Rule = Rule.GUARDED, measured: Measured | None = None
+    profile: Profile,
+    spec: Spec,
+    *,
+    rule: Rule = Rule.GUARDED,
+    measured: Measured | None = None,
+    seen_shut: Mapping[str, tuple[float, float]] | None = None,
 ) -> Findings:
     """Compare a measured profile with the design.
 
@@ -162,11 +156,15 @@ def compare_profile(
     spec : the design with its tolerances.
     rule : how the uncertainty enters the verdicts.
     measured : its named lengths and angles, if more is known of them than this profile says.
+    seen_shut : edge ("left fore edge", "right fore edge", "head", "tail") -> overhang (mm, + = beyond the
+        edge) and its standard uncertainty (mm) in a photo of the shut dummy: what sticks out there is
+        measured, and stands beside what the lengths predict.
     """
     measured = measured_of(profile, spec) if measured is None else measured
     lengths = _ruled(_length_items(measured, spec), rule)
     pairs, no_pairs = compare_pairs(measured, spec)
-    clearances, no_clearance = compare_clearance(measured, spec)
+    predicted, no_clearance = compare_clearance(measured, spec)
+    clearances = with_photo_of_shut(predicted, seen_shut or {})
     pairs, clearances = _ruled(pairs, rule), _ruled(clearances, rule)
     halves = tuple(h.name for h in spec.mechanism.halves)
     seen = (leaning(measured, spec, h) for h in halves)
@@ -203,4 +201,5 @@ def compare_profile(
         verdict=verdict,
         rule=rule,
         symptoms=symptoms_of(profile, measured, spec),
+        overhangs=compare_overhang(measured, spec, seen_shut or {}),
     )

@@ -32,4 +32,11 @@ class ByHand:
     joints: tuple[str, ...]
 
 
-Remark = BothFeet | TwoSums | Reaches | ByHand
+@dataclass(frozen=True, slots=True)
+class SeenShut:
+    """The value is that of a photo of the shut dummy; the lengths alone predict this one, mm."""
+
+    predicted_mm: float
+
+
+Remark = BothFeet | TwoSums | Reaches | ByHand | SeenShut

@@ -5,16 +5,16 @@ half (or foot + page spacing + leg) is its reach. Of several chains the farthest
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
 from compare.quantities.undetermined import Reason, Undetermined, Why
 from compare.verdict.conformity import COVERAGE, Item
-from compare.verdict.remarks import Reaches
-from compare.vocabulary import FORE_EDGES, Kind, Told, named, told_of
+from compare.verdict.remarks import Reaches, SeenShut
+from compare.vocabulary import FORE_EDGES, Kind, Told, named, parsed, told_of
 from measure.sides import SIDES
 
 
@@ -90,6 +90,29 @@ def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...],
             )
         )
     return tuple(items), undetermined
+
+
+def with_photo_of_shut(
+    clearances: Sequence[Item], seen: Mapping[str, tuple[float, float]]
+) -> tuple[Item, ...]:
+    """Return the clearances, measured ones in place of predicted ones where a photo of the shut dummy tells.
+
+    A photo from above shows card that sticks out, not how far it stays inside.
+
+    Parameters
+    ----------
+    seen : as for `compare_overhang`.
+    """
+    beyond = {side: seen[edge] for edge, side in FORE_EDGES.items() if edge in seen and seen[edge][0] > 0}
+    out = []
+    for item in clearances:
+        side = parsed(item.name).side
+        if side in beyond:
+            value, u = beyond[side]
+            remarks = (*item.remarks, SeenShut(item.measured))
+            item = replace(item, measured=-value, u=u, remarks=remarks)
+        out.append(item)
+    return tuple(out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

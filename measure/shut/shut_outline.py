@@ -76,6 +76,7 @@ class ClosedOutline:
     size_mm : width (spine to fore edge) and depth (tail to head) of the page.
     size_u_mm : their standard uncertainties.
     beyond : pieces of card that stick out, largest first.
+    silhouettes_mm : edge -> (N, 2) where the dummy gives way to the dark field, in the same plane.
     notes : what to know about it.
     """
 
@@ -83,6 +84,7 @@ class ClosedOutline:
     size_mm: tuple[float, float]
     size_u_mm: tuple[float, float]
     beyond: tuple[Beyond, ...]
+    silhouettes_mm: Mapping[str, Array]
     notes: tuple[Note, ...] = ()
 
     def largest(self) -> dict[str, Beyond]:
@@ -135,8 +137,16 @@ def outline_of(plane: ClosedPlane, page_mm: tuple[float, float | None] | None = 
         size_mm=(width, depth),
         size_u_mm=(size_u[0], size_u[1]),
         beyond=tuple(sorted(beyond, key=lambda p: -p.amount_mm)),
+        silhouettes_mm={s.edge: _silhouette_mm(s) for s in sides},
         notes=tuple(notes),
     )
+
+
+def _silhouette_mm(side: Side) -> Array:
+    """Points (N, 2) of a side's silhouette, where it is seen."""
+    seen = np.isfinite(side.top)
+    out: Array = side.a + side.along[seen, None] * way_of(side) + side.top[seen, None] * side.out
+    return out
 
 
 def _edge_sd(view: View, plane: ClosedPlane) -> float:

@@ -16,9 +16,9 @@ from compare.tell.check.check_terminal import print_findings
 from compare.tell.check.laid_over import design_joints
 from compare.tell.draw.labels import Label, place_labels
 from compare.tell.draw.marks import Box, text_size
-from compare.tell.words.answer import also
+from compare.tell.words.answer import also, answer
 from compare.units import INCH, MM
-from compare.verdict.findings import compare_profile, with_overhang
+from compare.verdict.findings import compare_profile
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, profile_of, spec_of
 
@@ -198,8 +198,12 @@ def test_labels_keep_clear_of_each_other() -> None:
 
 def test_a_closed_photo_stands_beside_what_the_lengths_predict(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
-    open_one = compare_profile(profile_of(spec, {"plane right": 8.0}, spine=True), spec)
-    told = with_overhang(open_one, {"right fore edge": (1.6, 0.2), "left fore edge": (2.0, 0.2)})
+    profile = profile_of(spec, {"plane right": 8.0}, spine=True)
+    told = compare_profile(
+        profile, spec, seen_shut={"right fore edge": (1.6, 0.2), "left fore edge": (2.0, 0.2)}
+    )
+    assert answer(told).startswith("Shut, card sticks out 2.0 mm past the left fore edge and 1.6 mm past the")
+    assert {i.name: i.measured for i in told.clearances} == {"clearance left": -2.0, "clearance right": -1.6}
     assert any("They differ by 8.5 mm" in line for line in also(told))
     assert not any("right fore edge (closed photo" in line for line in also(told))
     data = findings_dict(told)["overhang"]

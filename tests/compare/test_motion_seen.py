@@ -15,7 +15,7 @@ from compare.quantities.measured import measured_of
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_page import report_html
 from compare.tell.check.motion_table import print_motion
-from compare.tell.words.motion_words import motion_sentences
+from compare.tell.words.photos.motion_words import motion_sentences
 from compare.verdict.findings import compare_profile
 from measure.profile import Profile
 from tests.helpers.made_inspections import inspection_of

@@ -15,6 +15,7 @@ from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
 from compare.tell.check.page_openings import lean_over_opening
 from compare.tell.check.page_photo import photo_figure
+from compare.tell.check.page_shut import shut_figure
 from compare.tell.check.page_tables import lean_charts, rows_of
 from compare.tell.draw.verdict_marks import CSS, SIGN
 from compare.tell.draw.web_page import page_head
@@ -23,8 +24,8 @@ from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import repair_cautions
 from compare.tell.words.design_words import warnings_told
-from compare.tell.words.motion_words import motion_sentences
 from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
+from compare.tell.words.photos.motion_words import motion_sentences
 from compare.tell.words.photos.note_words import inspection_notes
 from compare.tell.words.photos.view_words import focal_source
 from compare.tell.words.plain_words import capital, chance
@@ -252,6 +253,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "causes_lead": "Weighed against all measurements together, given the usual errors of hand work.",
         "clearances": rows_of(findings.clearances, unit),
         "shut_words": _shut_words(inspection),
+        "shut_photo": None if inspection.closed is None else shut_figure(inspection.closed),
         "photo_advice": advised,
         "notes": [capital(n) for n in dict.fromkeys(notes)],
         "unseen": unseen(findings.undetermined),

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from compare.motion_seen.openings_seen import MotionSeen, OpeningSeen
 from compare.tell.check.check_terminal import console_for, table_of
-from compare.tell.words.motion_words import motion_sentences
+from compare.tell.words.photos.motion_words import motion_sentences
 from compare.verdict.conformity import COVERAGE
 from compare.verdict.findings import Findings
 
