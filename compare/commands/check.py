@@ -216,7 +216,7 @@ def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget:
         origin += f" ({inspection.spec.title})"
     print_findings(inspection.findings, sys.stdout, inspection_notes(inspection), origin, full=full)
     if (motion := inspection.motion) is not None:
-        from compare.tell.check.motion_table import print_motion
+        from compare.tell.motion_seen.motion_table import print_motion
 
         print_motion(motion, inspection.findings, sys.stdout)
     if budget:

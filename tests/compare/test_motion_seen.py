@@ -14,7 +14,7 @@ from compare.jobs.several_photos import gather
 from compare.quantities.measured import measured_of
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_page import report_html
-from compare.tell.check.motion_table import print_motion
+from compare.tell.motion_seen.motion_table import print_motion
 from compare.tell.words.photos.motion_words import motion_sentences
 from compare.verdict.findings import compare_profile
 from measure.profile import Profile

@@ -19,6 +19,7 @@ from capture.sheet.marker_sheet import SHEETS
 from capture.solved import ClosedPlane, Solved
 from compare.jobs.check_dummy import check
 from compare.tell.check.check_json import inspection_dict
+from compare.tell.check.check_page import report_html
 from compare.tell.words.photos.measuring_words import measured_note
 from compare.tell.words.photos.note_words import inspection_notes
 from measure.edges.silhouette import runs, silhouette
@@ -232,6 +233,10 @@ def test_the_sample_dummy_that_sticks_out_when_shut() -> None:
     (overhang,) = result.findings.overhangs
     assert overhang.edge == "right fore edge" and not overhang.disagrees
     assert inspection_notes(result)[0].startswith("Closed photo: card sticks out 5.")
+    assert -min(i.measured for i in result.findings.clearances) == pytest.approx(piece.amount_mm)
+    assert (
+        "card beyond it" in (page := report_html(result)) and page.count("beyond the fore edge</title>") == 1
+    )
     data = inspection_dict(result)["closed"]
     assert data["beyond"][0]["edge"] == "fore edge"
     assert data["page"]["width"]["measured"] == pytest.approx(truth["outline_mm"][0], abs=0.6)

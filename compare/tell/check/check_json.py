@@ -42,7 +42,7 @@ from compare.cause.binding import Binding
 from compare.cause.lean import Leaning
 from compare.jobs.check_dummy import Inspection
 from compare.jobs.shut_photo import ShutPhoto
-from compare.tell.check.motion_table import motion_dict
+from compare.tell.motion_seen.motion_table import motion_dict
 from compare.tell.words.answer import also, answer
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.next_steps import next_steps

@@ -13,12 +13,12 @@ from compare.cure.plans import Remedy
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
-from compare.tell.check.page_openings import lean_over_opening
 from compare.tell.check.page_photo import photo_figure
 from compare.tell.check.page_shut import shut_figure
 from compare.tell.check.page_tables import lean_charts, rows_of
 from compare.tell.draw.verdict_marks import CSS, SIGN
 from compare.tell.draw.web_page import page_head
+from compare.tell.motion_seen.page_openings import lean_over_opening
 from compare.tell.result_files import REPORT, write_whole
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence

@@ -1,7 +1,9 @@
 """The report's photo of the shut dummy: its outline as measured, the page, and what sticks out beyond it."""
 
 import base64
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 import cv2
@@ -21,6 +23,10 @@ from measure.shut.shut_outline import SEEN_MM
 
 QUALITY: Final = 80
 ON_SCREEN: Final = 0.6  # as in the photo of the open dummy
+ENDS: Final[Mapping[str, tuple[int, int]]] = MappingProxyType(
+    {"tail": (0, 1), "fore edge": (1, 2), "head": (2, 3), "spine": (3, 0)}
+)
+"""Edge -> the corners of `ClosedOutline.corners_mm` between which it runs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +63,7 @@ def shut_figure(closed: ShutPhoto) -> ShutFigure:
         if len(points) < 2:
             continue
         lines.append(Line(frame.px(points), MEASURED, f"{edge}, as measured"))
-        for run in _beyond(points, outline.corners_mm):
+        for run in _beyond(points, outline.corners_mm, edge):
             lines.append(Line(frame.px(run), FAULT, f"beyond the {edge}"))
     height, width = picture.shape[:2]
     return ShutFigure(
@@ -68,15 +74,13 @@ def shut_figure(closed: ShutPhoto) -> ShutFigure:
     )
 
 
-def _beyond(points: Array, corners: Array) -> list[Array]:
-    """Return the stretches of a silhouette that lie outside the page by more than its edge is rough."""
-    middle = corners.mean(axis=0)
-    out = np.zeros(len(points), dtype=bool)
-    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        way = (b - a) / np.hypot(*(b - a))
-        normal = np.array([way[1], -way[0]])
-        if float(normal @ (middle - a)) > 0:
-            normal = -normal
-        out |= (points - a) @ normal > SEEN_MM
+def _beyond(points: Array, corners: Array, edge: str) -> list[Array]:
+    """Return the stretches of one edge's silhouette that lie outside the page by more than it is rough."""
+    a, b = (corners[k] for k in ENDS[edge])
+    way = (b - a) / np.hypot(*(b - a))
+    normal = np.array([way[1], -way[0]])
+    if float(normal @ (corners.mean(axis=0) - a)) > 0:
+        normal = -normal
+    out = (points - a) @ normal > SEEN_MM
     edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(np.int8), [0]])))
     return [points[i:j] for i, j in zip(edges[::2], edges[1::2], strict=True) if j - i > 1]
