@@ -9,6 +9,7 @@ import click
 
 from capture.errors import FoldgaugeError
 from compare.commands.check_by_craft import judge_one, require_spec
+from compare.commands.project_options import Given, with_project
 from compare.commands.set_up_options import (
     Output,
     Rule,
@@ -36,7 +37,8 @@ EXIT_CODES: Final = MappingProxyType({"conforms": CONFORMS, "does not conform": 
 @click.option(
     "--spec",
     type=click.Path(path_type=Path),
-    help="The design (TOML). Without it the rules of the craft alone judge: one photo, a parallel fold.",
+    help="The design (TOML); known in a folder of the desk. Without it the rules of the craft alone judge: "
+    "one photo, a parallel fold.",
 )
 @click.option(
     "--as",
@@ -118,6 +120,19 @@ def check(
     """
     from compare.tell.result_files import ANNOTATED, REPORT, TABLE, TRACED
 
+    known = with_project(
+        Given(
+            spec=spec,
+            use=use if _said(ctx, "use") else None,
+            bars=bars,
+            printer=printer,
+            camera=camera,
+            rule=rule if _said(ctx, "rule") else None,
+        ),
+        by_craft=taken_for is not None,
+    )
+    spec, bars, camera = known.spec, known.bars, known.camera
+    use, rule = known.use or use, known.rule or rule
     if spec is None:
         require_spec(
             {
@@ -170,6 +185,11 @@ def check(
     remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
     show(inspection, as_json=as_json, full=full, budget=budget)
     ctx.exit(EXIT_CODES.get(inspection.verdict.value, OPEN))
+
+
+def _said(ctx: click.Context, option: str) -> bool:
+    """Return whether an option was given."""
+    return ctx.get_parameter_source(option) is not click.core.ParameterSource.DEFAULT
 
 
 def write_files(

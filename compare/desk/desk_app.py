@@ -4,7 +4,6 @@ import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from http import HTTPStatus
-from importlib import resources
 from typing import Final
 
 from starlette.applications import Starlette
@@ -18,8 +17,17 @@ from starlette.types import ASGIApp
 from capture.errors import FoldgaugeError
 from compare.desk.gate.desk_gate import DeskGate, Pass
 from compare.desk.project.project_folder import Project
-from compare.desk.screens import bench_screen, check_screen, design_screen, dummy_screen, hand_screen
-from compare.desk.screens.desk_pages import Desk, page, words_of
+from compare.desk.screens import (
+    bench_screen,
+    check_screen,
+    design_screen,
+    dummy_screen,
+    hand_screen,
+    lot_screen,
+    phone_screen,
+)
+from compare.desk.screens.desk_pages import STATIC, Desk, page, words_of
+from compare.desk.screens.watched_folder import watch
 from compare.desk.words.desk_option_names import desk_line
 from compare.desk.work.check_queue import CheckQueue
 from compare.desk.work.worker_pool import WorkerPool
@@ -32,7 +40,6 @@ CHECK: Final = "/dummies/{dummy}/{check}"
 def routes() -> list[Route | Mount]:
     """Return every address of the desk."""
     get, post = ["GET"], ["POST"]
-    static = str(resources.files("compare.desk").joinpath("static"))
     return [
         Route("/", bench_screen.bench, methods=get),
         Route("/sample", bench_screen.sample, methods=post),
@@ -56,7 +63,18 @@ def routes() -> list[Route | Mount]:
         Route(f"{CHECK}/hand", hand_screen.try_by_hand, methods=post),
         Route(f"{CHECK}/keep", hand_screen.keep, methods=post),
         Route(f"{CHECK}/take-away", check_screen.take_away, methods=post),
-        Mount("/static", StaticFiles(directory=static)),
+        Route("/phone", phone_screen.phone, methods=get),
+        Route("/phone/state", phone_screen.phone_state, methods=get),
+        Route("/phone/on", phone_screen.switch_on, methods=post),
+        Route("/phone/off", phone_screen.switch_off, methods=post),
+        Route("/lots", lot_screen.lots, methods=get),
+        Route("/lots", lot_screen.new_lot, methods=post),
+        Route("/lots/state", lot_screen.lots_state, methods=get),
+        Route("/lots/{lot}/measure", lot_screen.measure, methods=post),
+        Route("/lots/{lot}/stop", lot_screen.stop, methods=post),
+        Route("/lots/{lot}/take-away", lot_screen.take_away, methods=post),
+        Route("/lots/{lot}/report.html", lot_screen.report, methods=get),
+        Mount("/static", StaticFiles(directory=STATIC)),
     ]
 
 
@@ -85,12 +103,17 @@ def desk_app(project: Project, entry: Pass, pool: WorkerPool) -> ASGIApp:
     async def life(app: Starlette) -> AsyncIterator[None]:
         warming = asyncio.create_task(pool.warm(WARM_AFTER_S))
         desk: Desk = app.state.desk
+        watching = asyncio.create_task(watch(desk))
         for check in project.unfinished():
             desk.queue.add(check)
         try:
             yield
         finally:
             warming.cancel()
+            watching.cancel()
+            if desk.phone is not None:
+                await desk.phone.close()
+            await asyncio.to_thread(desk.lots.close)
             await desk.queue.stop()
             pool.close()
 

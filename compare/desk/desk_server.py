@@ -1,7 +1,6 @@
 """The desk opened: a server on this machine until it is told to stop."""
 
 import contextlib
-import socket
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
@@ -10,30 +9,12 @@ from typing import Final
 import uvicorn
 
 from compare.desk.desk_app import desk_app
-from compare.desk.desk_errors import DeskError
 from compare.desk.gate.desk_gate import Pass
+from compare.desk.gate.listening import listening
 from compare.desk.project.project_folder import open_project
 from compare.desk.work.worker_pool import WorkerPool
 
 HERE: Final = "127.0.0.1"
-
-
-def listening(port: int, host: str = HERE) -> socket.socket:
-    """Return a socket that listens on a port of this machine; 0 = any that is free.
-
-    Raises
-    ------
-    DeskError : the port is taken.
-    """
-    out = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        out.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        out.bind((host, port))
-    except (OSError, OverflowError) as err:
-        out.close()
-        why = getattr(err, "strerror", None) or err
-        raise DeskError(f"port {port} cannot be used: {why}; leave it out, or give another") from None
-    return out
 
 
 def entry_for(port: int) -> Pass:
@@ -53,7 +34,7 @@ def serve_desk(folder: Path, port: int, *, browser: bool, tell: Callable[[str], 
     DeskError : the folder or the port cannot be used.
     """
     project = open_project(folder)
-    door = listening(port)
+    door = listening(port, HERE)
     number = int(door.getsockname()[1])
     entry = entry_for(number)
     app = desk_app(project, entry, WorkerPool())

@@ -17,6 +17,7 @@ from tests.helpers.made_profiles import TWO_SIDED
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenDesk]:
     out = open_desk(Path(tmp_path_factory.mktemp("gate")))
     out.project.add_dummy("crane", TWO_SIDED)
+    (out.project.root / "lots" / "l").mkdir(parents=True)
     yield out
     out.client.__exit__()
 

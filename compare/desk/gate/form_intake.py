@@ -18,6 +18,7 @@ from compare.desk.desk_errors import DeskError
 from compare.desk.project.check_folder import Brought
 
 MOST_FILES: Final = 13  # twelve photos of one dummy, and one of it shut
+LOT_FILES: Final = 500
 MOST_FIELDS: Final = 300
 MOST_FIELD_BYTES: Final = 200_000
 MOST_PHOTO_BYTES: Final = 300_000_000
@@ -69,7 +70,7 @@ class Form:
 
 
 @asynccontextmanager
-async def form_of(request: Request) -> AsyncIterator[Form]:
+async def form_of(request: Request, most_files: int = MOST_FILES) -> AsyncIterator[Form]:
     """Read a form and check its token; its files are gone afterwards.
 
     Raises
@@ -77,7 +78,7 @@ async def form_of(request: Request) -> AsyncIterator[Form]:
     HTTPException : 403 without the token, 400 for no form.
     """
     async with request.form(
-        max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=MOST_FIELD_BYTES
+        max_files=most_files, max_fields=MOST_FIELDS, max_part_size=MOST_FIELD_BYTES
     ) as data:
         form = Form(data)
         require_token(request, request.headers.get(HEADER, "") or form.text(FORM_TOKEN))

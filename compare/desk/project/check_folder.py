@@ -99,7 +99,7 @@ class CheckFolder:
 
     def drawn(self) -> Mapping[str, Any] | None:
         """Return what is drawn over the picture; None if it is not there."""
-        return _json(self.folder / DRAWN)
+        return read_json(self.folder / DRAWN)
 
     def advice(self) -> Mapping[str, Any] | None:
         """Return what was seen of the sheet; None if it is not there."""
@@ -147,11 +147,12 @@ def _kept_json(path: Path) -> Mapping[str, Any] | None:
         return there[1]
     if len(_kept) > MOST_KEPT:
         _kept.clear()
-    _kept[path] = stamp, _json(path)
+    _kept[path] = stamp, read_json(path)
     return _kept[path][1]
 
 
-def _json(path: Path) -> Mapping[str, Any] | None:
+def read_json(path: Path) -> Mapping[str, Any] | None:
+    """Return what a JSON file holds; None if there is none, or it cannot be read."""
     try:
         data = json.loads(read_whole(path, MOST_JSON))
     except (OSError, ValueError, RecursionError):

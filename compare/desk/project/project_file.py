@@ -28,7 +28,7 @@ PROJECT_FILE: Final = FileKind("a folder's memory", (".toml",), f"# {HEADING}".e
 Units = Literal["mm", "in"]
 Rule = Literal["guarded", "simple"]
 Use = Literal["auto", "arch", "backdrop"]
-LANGUAGES: Final = ("en",)
+LANGUAGES: Final = ("en", "de")
 SHORTEST_BAR_MM, LONGEST_BAR_MM = 20.0, 500.0
 
 

@@ -1,6 +1,6 @@
 """What all screens share: the desk itself, templates in the folder's language, answers to a slip."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from http import HTTPStatus
 from pathlib import Path
@@ -12,24 +12,29 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from compare.desk.desk_errors import DeskError
+from compare.desk.gate.phone_door import PhoneDoor
 from compare.desk.project.check_folder import CheckFolder
 from compare.desk.project.dummy_folder import DummyFolder
 from compare.desk.project.project_file import Remembered
 from compare.desk.project.project_folder import Project
 from compare.desk.words.catalogue import LANGUAGES, Catalogue, catalogue
 from compare.desk.work.check_queue import CheckQueue
+from compare.desk.work.lot_process import LotRuns
 from compare.desk.work.worker_pool import WorkerPool
 
 PAGES: Final = Path(__file__).resolve().parents[1] / "page"
+STATIC: Final = Path(__file__).resolve().parents[1] / "static"
 
 
 @dataclass(slots=True, eq=False)
 class Desk:
-    """An open desk: the project, the workers, the queue."""
+    """An open desk: the project, the workers, the queue, the lots in hand, the phone's door if it is open."""
 
     project: Project
     pool: WorkerPool
     queue: CheckQueue
+    lots: LotRuns = field(default_factory=LotRuns)
+    phone: PhoneDoor | None = None
 
 
 @cache

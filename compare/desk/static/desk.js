@@ -35,6 +35,7 @@
     form.addEventListener("submit", function (event) { event.preventDefault(); send(); });
     field.addEventListener("change", function () {
       said.textContent = Array.from(field.files).map(function (f) { return f.name; }).join(", ");
+      if (form.dataset.atOnce !== undefined) { send(); }
     });
     ["dragenter", "dragover"].forEach(function (name) {
       tray.addEventListener(name, function (event) { event.preventDefault(); tray.classList.add("over"); });

@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 from typing import Final
 
-LANGUAGES: Final[Mapping[str, str]] = {"en": "English"}
+LANGUAGES: Final[Mapping[str, str]] = {"en": "English", "de": "Deutsch"}
 
 
 @dataclass(frozen=True, slots=True)
