@@ -1,5 +1,6 @@
 """Specs, manifests, points, camera and printer files that are anything but what they should be."""
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from capture.sheet.printer_file import read_printer
 from compare.compare_errors import SpecError
 from compare.design.constructions.registry import FORMS
 from compare.design.load_spec import load_spec
+from compare.design.spec.tidy import tidy_text
 from compare.lot.run.manifest import read_lot
 from compare.lot.study.photo_study import read_table
 from measure.joints.by_hand import read_points
@@ -55,7 +57,7 @@ few = settings(
 
 @few
 @given(raw=st.sampled_from(SPECS).flatmap(edited) | invented(FORMS) | st.binary(max_size=60))
-def test_a_spec_is_read_or_refused_in_one_line(raw: bytes) -> None:
+def test_a_spec_is_read_or_refused_in_one_line(raw: bytes, tmp_path: Path) -> None:
     try:
         spec = load_spec(FileBytes("s.toml", raw))
     except SpecError as err:
@@ -63,6 +65,9 @@ def test_a_spec_is_read_or_refused_in_one_line(raw: bytes) -> None:
         assert "s.toml" in str(err)
     else:  # what is taken can be assembled, and its lengths are lengths
         assert all(0 <= v < 2000 for v in spec.lengths().values())
+        (tmp_path / "s.toml").write_bytes(raw)
+        tidy = tidy_text(tmp_path / "s.toml", FORMS)
+        assert tomllib.loads(tidy) == tomllib.loads(raw.decode("utf-8-sig"))
 
 
 @pytest.mark.parametrize("kind", FILES)

@@ -4,6 +4,7 @@ import contextlib
 import io
 import json
 import os
+import time
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -49,16 +50,16 @@ class Came:
     ----------
     kind : of file. how : it was disturbed. code : exit code.
     faults : what must not be, by name.
-    peak_mb : memory of the process at its highest.
     said : the first line on standard error.
+    seconds : processor time of the command.
     """
 
     kind: str
     how: str
     code: int
     faults: tuple[str, ...] = ()
-    peak_mb: float = 0.0
     said: str = ""
+    seconds: float = 0.0
 
 
 @dataclass(slots=True)
@@ -125,7 +126,9 @@ def photo_attack(ground: Ground, rng: np.random.Generator) -> Came:
     how, bad = disturbed(ground.photo(name, form), rng)
     path, spec = ground.folder / "photo.jpg", SAMPLES / f"{name}.toml"
     path.write_bytes(bad)
+    start = time.process_time()
     code, out, err = run("check", path, "--spec", spec, "--json")
+    seconds = time.process_time() - start
     faults = usual_faults(code, out, err, {path: bad})
     if code not in (BAD_INPUT, 1):
         before, was = ground.answer(name, form)
@@ -136,7 +139,12 @@ def photo_attack(ground: Ground, rng: np.random.Generator) -> Came:
         if far_off(was, json.loads(out)):
             faults.append("length off by more than U")
     return Came(
-        kind="photo", how=f"{form} {how}", code=code, faults=tuple(faults), said=f"{name}: {err[:200]}"
+        kind="photo",
+        how=f"{form} {how}",
+        code=code,
+        faults=tuple(faults),
+        said=f"{name}: {err[:200]}",
+        seconds=seconds,
     )
 
 
@@ -181,11 +189,13 @@ def text_attack(ground: Ground, kind: str, rng: np.random.Generator) -> Came:
     how, bad = disturbed_text(text, rng)
     path = ground.folder / ("text.csv" if kind in ("manifest", "points") else "text.toml")
     path.write_bytes(bad)
+    start = time.process_time()
     code, out, err = run(*command(path))
+    seconds = time.process_time() - start
     faults = usual_faults(code, out, err, {path: bad, photo: ground.photo("short_leg", "JPEG")})
     if kind in ("points", "camera", "printer") and code == CONFORMS:
         faults.append("false conforms")  # its leg is 2 mm short
-    return Came(kind=kind, how=how, code=code, faults=tuple(faults), said=err[:300])
+    return Came(kind=kind, how=how, code=code, faults=tuple(faults), said=err[:300], seconds=seconds)
 
 
 CAMERA: Final = (
@@ -251,7 +261,7 @@ def serve(pipe: Connection, folder: str) -> None:
             )
         pipe.send(
             {
-                **{k: getattr(came, k) for k in ("kind", "how", "code", "faults", "said")},
+                **{k: getattr(came, k) for k in ("kind", "how", "code", "faults", "said", "seconds")},
                 "peak_mb": memory_mb("VmHWM"),
             }
         )

@@ -234,6 +234,32 @@ def test_tidy_keeps_the_meaning_and_the_comments(path: Path, tmp_path: Path) -> 
     assert all(c in text for c in comments)
 
 
+def test_tidy_puts_comments_where_they_belong(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(
+        "# alone\n\n# of the tolerance\n[tolerance] # its head\nlevel = 0x1 # one degree\n"
+        "# of the base\n[base]\n"
+        "# 'of' the = page\npage=148.50# \"measured\"\n[fold]\nright = 40\nleft = 40\n[left]\nleg = 40\n"
+        "page_spacing = 40 \n[right]\nleg = 40\npage_spacing = 40\n# at the end\n"
+    )
+    assert tidy_text(tmp_path / "s.toml", FORMS).splitlines()[:9] == [
+        "# of the base",
+        "[base]",
+        "# 'of' the = page",
+        'page = 148.5             # "measured"',
+        "",
+        "[fold]",
+        "left = 40",
+        "right = 40",
+        "",
+    ]
+    text = tidy_text(tmp_path / "s.toml", FORMS)
+    assert (
+        "# of the tolerance\n[tolerance]              # its head\nlevel = 1                # one degree"
+        in text
+    )
+    assert text.endswith("\n# alone\n# at the end\n")
+
+
 def test_tidy_from_the_command_line() -> None:
     result = run(SAMPLES / "stages.toml", "--tidy")
     assert result.exit_code == 0 and result.stdout == tidy_text(SAMPLES / "stages.toml", FORMS)

@@ -1,82 +1,71 @@
 """A spec written anew: the same values in the usual order, comments kept beside what they belong to."""
 
-import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+import tomlkit
+from tomlkit.container import Container
+from tomlkit.items import AoT, Comment, InlineTable, Item, Null, Table, Whitespace
+
 from capture.files import read_whole
 from compare.design.spec.forms import TOP, Form
-from compare.design.spec.source import Source
 from compare.design.spec.spec_file import BIGGEST_FILE, read_form
 from compare.design.spec.spec_text import text_of
 
 COMMENT_COLUMN: Final = 25
-_BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
-_ESCAPES: Final = {'"': '\\"', "\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"}
+
+Place = tuple[str, str]
+"""Path of a table ("stage[2].fold", "" above all tables), and a key of it ("": the table itself)."""
 
 
-def _text(value: str) -> str:
-    """Return a TOML basic string."""
-    return '"' + "".join(_ESCAPES.get(c, c) for c in value) + '"'
-
-
-def _value(value: object) -> str:
-    if isinstance(value, str):
-        return _text(value)
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    return repr(value)
-
-
-def _key(name: str) -> str:
-    return name if _BARE.fullmatch(name) else _text(name)
-
-
+@dataclass(slots=True)
 class _Comments:
-    """Comments of a file, by the line of the key or table they stand beside or above."""
+    """Comments of a file by what they belong to.
 
-    def __init__(self, text: str, source: Source) -> None:
-        self._lines = text.splitlines()
-        self._where = source.lines
-        self._used: set[int] = set()
+    Attributes
+    ----------
+    above : whole lines just above a key or a table. beside : on its own line.
+    rest : whole lines that belong to nothing: an empty line follows them.
+    """
 
-    def _comment(self, i: int) -> str:
-        """Return the comment of line i (0 first), outside quotes."""
-        quote = ""
-        for k, c in enumerate(self._lines[i]):
-            if quote:
-                quote = "" if c == quote else quote
-            elif c in "\"'":
-                quote = c
-            elif c == "#":
-                return self._lines[i][k:].rstrip()
-        return ""
+    above: dict[Place, list[str]] = field(default_factory=dict)
+    beside: dict[Place, str] = field(default_factory=dict)
+    rest: list[str] = field(default_factory=list)
 
-    def above(self, table: str, key: str) -> list[str]:
-        """Return whole-line comments just above a key or table."""
-        line = self._where.get((table, key))
-        out: list[str] = []
-        i = (line or 0) - 2
-        while i >= 0 and self._lines[i].lstrip().startswith("#") and i not in self._used:
-            out.insert(0, self._lines[i].strip())
-            self._used.add(i)
-            i -= 1
-        return out
+    def take(self, place: Place, waiting: list[str], item: Item) -> None:
+        """Note what stands above and beside a key or a table's head; `waiting` is empty afterwards."""
+        self.above.setdefault(place, []).extend(waiting)
+        waiting.clear()
+        if item.trivia.comment:
+            self.beside.setdefault(place, item.trivia.comment.rstrip())
 
-    def beside(self, table: str, key: str) -> str:
-        """Return the comment on the line of a key or table."""
-        line = self._where.get((table, key))
-        if line is None or line - 1 in self._used:
-            return ""
-        self._used.add(line - 1)
-        return self._comment(line - 1)
+    def gather(self, path: str, container: Container, waiting: list[str]) -> None:
+        """Walk through a table; lines at its end wait for the head of the next one."""
+        for key, item in container.body:
+            if isinstance(item, Whitespace):
+                self.rest += waiting
+                waiting.clear()
+            elif isinstance(item, Comment):
+                waiting.append(item.trivia.comment.strip())
+            elif isinstance(item, AoT) and key is not None:
+                for number, table in enumerate(item.body, start=1):
+                    self._gather_table(_joined(path, f"{key.key}[{number}]"), table, waiting)
+            elif isinstance(item, Table | InlineTable) and key is not None:
+                self._gather_table(_joined(path, key.key), item, waiting)
+            elif not isinstance(item, Null) and key is not None:
+                self.take((path, key.key), waiting, item)
 
-    def rest(self) -> list[str]:
-        """Return whole-line comments that belong to nothing."""
-        lines = enumerate(self._lines)
-        return [s.strip() for i, s in lines if s.lstrip().startswith("#") and i not in self._used]
+    def _gather_table(self, path: str, table: Table | InlineTable, waiting: list[str]) -> None:
+        if not (isinstance(table, Table) and table.is_super_table()):  # such a one has no head of its own
+            self.take((path, ""), waiting, table)
+        self.gather(path, table.value, waiting)
+
+
+def _joined(path: str, name: str) -> str:
+    return f"{path}.{name}" if path else name
 
 
 def _with(line: str, comment: str) -> str:
@@ -88,8 +77,9 @@ def _entries(
 ) -> None:
     for key in order:
         if key in table:
-            out += comments.above(path, key)
-            out.append(_with(f"{_key(key)} = {_value(table[key])}", comments.beside(path, key)))
+            out += comments.above.get((path, key), [])
+            line = f"{tomlkit.key(key).as_string()} = {tomlkit.item(table[key]).as_string()}"
+            out.append(_with(line, comments.beside.get((path, key), "")))
 
 
 def _table(
@@ -104,11 +94,15 @@ def _table(
     """Write one table and all tables in it; `shown` is its name in the file, `path` with numbers."""
     order = list(table) if form.named is not None else list(form.keys)
     has_keys = any(k in table for k in order) or many or not any(k in table for k in form.tables)
+    above = comments.above.get((path, ""), [])
     if has_keys:
         out.append("")
-        out += comments.above(path, "")
-        out.append(_with(f"[[{shown}]]" if many else f"[{shown}]", comments.beside(path, "")))
+        out += above
+        head = f"[[{shown}]]" if many else f"[{shown}]"
+        out.append(_with(head, comments.beside.get((path, ""), "")))
         _entries(out, comments, path, table, order)
+    elif above:
+        out += ["", *above]
     for name, inner in form.tables.items():
         if name in table:
             _tables(out, comments, f"{shown}.{name}", f"{path}.{name}", inner, table[name])
@@ -132,13 +126,14 @@ def tidy_text(path: str | Path, forms: Mapping[str, Form]) -> str:
     _, source = read_form(path, forms)
     text = text_of(source.name, read_whole(Path(path), BIGGEST_FILE))
     data = tomllib.loads(text)  # as written: fractions stay fractions
-    comments = _Comments(text, source)
+    comments, waiting = _Comments(), list[str]()
+    comments.gather("", tomlkit.parse(text), waiting)
     out: list[str] = []
     _entries(out, comments, "", data, list(TOP))
     for name, form in forms.items():
         if name in data:
             _tables(out, comments, name, name, form, data[name])
-    rest = comments.rest()
+    rest = comments.rest + waiting
     if rest:
         out += ["", *rest]
     return "\n".join(out).lstrip("\n") + "\n"
