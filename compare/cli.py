@@ -39,11 +39,18 @@ from compare.commands.unexpected import (
 BAD_INPUT: Final = 2
 BUG: Final = 1
 LONGEST_LINE: Final = 1000  # characters; of names that are longer than any name, the middle is left out
+WHOLE: Final = 400  # characters of a command's first sentence: none is cut off
 CANNOT_PRINT: Final = (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG, errno.EDQUOT)
 
 
 class OneLineGroup(click.Group):
     """A group whose errors are one line on stderr and exit code 2, usage errors included."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands, each with its whole sentence."""
+        commands = [(name, self.commands[name]) for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, c.get_short_help_str(limit=WHOLE)) for name, c in commands])
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **options: Any) -> NoReturn:
         """Run, and turn what the user can mend into one line."""
@@ -115,6 +122,7 @@ def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
 @click.group(
     cls=OneLineGroup,
     invoke_without_command=True,
+    epilog="To begin: foldgauge demo checks a sample; foldgauge help photo shows how to take a photo.",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.option(

@@ -256,7 +256,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "shut_photo": None if inspection.closed is None else shut_figure(inspection.closed),
         "photo_advice": advised,
         "notes": [capital(n) for n in dict.fromkeys(notes)],
-        "unseen": unseen(findings.undetermined),
+        "unseen": unseen(findings.undetermined, unit),
         "budget": _budget(inspection),
         "record": _record(inspection),
         "footer": FOOTER,

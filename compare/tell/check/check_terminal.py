@@ -300,7 +300,7 @@ def print_findings(
     else:
         _not_conforming(console, findings, unit)
     _bullets(console, "Seen beside the lengths", symptom_sentences(findings.symptoms, unit))
-    not_seen = unseen(findings.undetermined)
+    not_seen = unseen(findings.undetermined, unit)
     if full:
         _bullets(console, "Not determined by this photo", [*not_seen, *photo_steps(findings)])
         said = [capital(n) for n in dict.fromkeys((*warnings_told(findings.spec), *notes))]

@@ -6,6 +6,7 @@ from typing import Final
 
 from compare.quantities.undetermined import Rests, Undetermined, Why
 from compare.tell.words.photos.measuring_words import unseen_words
+from compare.units import MM, Unit
 from measure.reasons import WhyUnseen
 
 REASONS: Final[Mapping[Why, str]] = MappingProxyType(
@@ -27,12 +28,12 @@ REASONS: Final[Mapping[Why, str]] = MappingProxyType(
 )
 
 
-def reason_words(reason: Undetermined) -> str:
+def reason_words(reason: Undetermined, unit: Unit = MM) -> str:
     """Return a reason, without capital and full stop."""
     if isinstance(reason, WhyUnseen):
-        return unseen_words(reason)
+        return unseen_words(reason, unit)
     if isinstance(reason, Rests):
-        return f"{reason.length}: {reason_words(reason.reason)}"
+        return f"{reason.length}: {reason_words(reason.reason, unit)}"
     return REASONS[reason.why].format(*reason.names)
 
 
@@ -41,10 +42,10 @@ def told_reasons(reasons: Mapping[str, Undetermined]) -> dict[str, str]:
     return {name: reason_words(reason) for name, reason in reasons.items()}
 
 
-def unseen(reasons: Mapping[str, Undetermined]) -> list[str]:
+def unseen(reasons: Mapping[str, Undetermined], unit: Unit) -> list[str]:
     """Return one line per reason, naming all that falls to it."""
     by_reason: dict[str, list[str]] = {}
     for name, reason in reasons.items():
         told = reason.reason if isinstance(reason, Rests) and reason.length in reasons else reason
-        by_reason.setdefault(reason_words(told), []).append(name)
+        by_reason.setdefault(reason_words(told, unit), []).append(name)
     return [f"{', '.join(names)}: {told}" for told, names in by_reason.items()]

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from compare.units import MM, Unit
 from measure.reasons import Note, Noted, Unseen, WhyUnseen
 
 UNSEEN: Final[Mapping[Unseen, str]] = MappingProxyType(
@@ -12,14 +13,14 @@ UNSEEN: Final[Mapping[Unseen, str]] = MappingProxyType(
         Unseen.FEW_PLACES: "its near end shows at only {n_seen} of {n_tried} places",
         Unseen.FEW_AGREE: "only {n_seen} of {n_tried} places agree, and those not well",
         Unseen.FAINT: "its near end hardly stands out from what lies behind",
-        Unseen.NO_STRAIGHT_EDGE: "what was found in its place is no straight edge (scatter {mm:.2f} mm)",
+        Unseen.NO_STRAIGHT_EDGE: "what was found in its place is no straight edge (scatter {size})",
         Unseen.LEG_GOES_ON: "{names} goes on beyond the edge found in its place",
-        Unseen.MISSES_RIDGE: "the edge found in its place misses the ridge by {mm:.1f} mm",
+        Unseen.MISSES_RIDGE: "the edge found in its place misses the ridge by {size}",
         Unseen.NOT_FOUND: "not found",
         Unseen.INK_UNSEEN: "its inked near end is not seen",
         Unseen.INK_FEW_PLACES: "its inked near end shows at only {n_seen} of {n_tried} places",
-        Unseen.NO_EVEN_LINE: "what was found in its place is no even line (scatter {mm:.2f} mm)",
-        Unseen.BOWED: "it is bowed by {mm:.1f} mm, too much to tell its length",
+        Unseen.NO_EVEN_LINE: "what was found in its place is no even line (scatter {size})",
+        Unseen.BOWED: "it is bowed by {size}, too much to tell its length",
         Unseen.PANELS_MISSING: "{names} not found in the photo",
         Unseen.SPINE_UNMARKED: "the spine cannot be seen on a flat, unmarked base",
         Unseen.NOT_LOOKED_FOR: "not looked for in this photo",
@@ -38,7 +39,7 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
             "draw a felt-pen line along the near edge of the base, or hang the apron from it."
         ),
         Noted.HAND_DIFFERS: (
-            "The {names} pointed at by hand lies {mm:.1f} mm from where the photo's edges put it; the hand's "
+            "The {names} pointed at by hand lies {size} from where the photo's edges put it; the hand's "
             "place is used."
         ),
         Noted.UNNAMED: ("No construction with a name was recognised: the panels are numbered from the left."),
@@ -58,22 +59,25 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
             "wrapped round a thick spine are; what sticks out is counted from the page as seen"
         ),
         Noted.WHOLE_EDGE: (
-            "along the whole {names} the outline lies {mm:.1f} mm beyond a page of {size_mm:g} mm: taken for "
+            "along the whole {names} the outline lies {size} beyond a page of {whole}: taken for "
             "card, or for the lower page; if the page is wider than designed, that is no card"
         ),
     }
 )
 
 
-def unseen_words(why: WhyUnseen) -> str:
+def unseen_words(why: WhyUnseen, unit: Unit = MM) -> str:
     """Return why something was not measured, without capital and full stop."""
     return UNSEEN[why.kind].format(
-        names=" and ".join(why.names), n_seen=why.n_seen, n_tried=why.n_tried, mm=why.mm
+        names=" and ".join(why.names), n_seen=why.n_seen, n_tried=why.n_tried, size=unit.words(why.mm)
     )
 
 
-def measured_note(note: Note) -> str:
+def measured_note(note: Note, unit: Unit) -> str:
     """Return what is to be known of a measurement, as a sentence."""
     return NOTED[note.kind].format(
-        names=" and ".join(note.names), listed=", ".join(note.names), mm=note.mm, size_mm=note.size_mm
+        names=" and ".join(note.names),
+        listed=", ".join(note.names),
+        size=unit.words(note.mm),
+        whole=unit.words(note.size_mm),
     )

@@ -12,17 +12,19 @@ from compare.tell.words.photos.measuring_words import measured_note
 from compare.tell.words.photos.photo_advice_words import photo_advice, photo_advice_line
 from compare.tell.words.photos.placing_notes import placing_notes, traced_placing_notes
 from compare.tell.words.photos.view_words import closed_note, view_note
+from compare.units import MM, Unit, unit_of
 from measure.joints.error_budget import COVERAGE
 from measure.shut.shut_outline import SEEN_MM, Beyond
 
 
 def inspection_notes(inspection: Inspection) -> list[str]:
     """Return all notes on a checked dummy: the closed photo, the hand, several photos, each photo."""
+    unit = unit_of(inspection.spec.units)
     return [
-        *(shut_notes(inspection.closed) if inspection.closed is not None else ()),
+        *(shut_notes(inspection.closed, unit) if inspection.closed is not None else ()),
         *hand_notes(inspection.shots[0].profile.by_hand),
-        *(several_sentence(n) for n in inspection.gathered.notes),
-        *_photo_notes(inspection.shots),
+        *(several_sentence(n, unit) for n in inspection.gathered.notes),
+        *_photo_notes(inspection.shots, unit),
     ]
 
 
@@ -31,10 +33,10 @@ def tracing_notes(tracing: Tracing) -> list[str]:
     notes = [
         *hand_notes(tracing.profile.by_hand),
         *traced_placing_notes(tracing.placing.assumed),
-        *map(measured_note, tracing.untold.notes),
+        *(measured_note(n, MM) for n in tracing.untold.notes),
         *map(view_note, tracing.view.notes),
-        *(photo_advice(a) for a in tracing.advice if a.kind not in OF_THE_PRINT),
-        *map(measured_note, tracing.profile.notes),
+        *(photo_advice(a, MM) for a in tracing.advice if a.kind not in OF_THE_PRINT),
+        *(measured_note(n, MM) for n in tracing.profile.notes),
     ]
     return list(dict.fromkeys(notes))
 
@@ -56,40 +58,41 @@ def hand_notes(by_hand: Mapping[str, float]) -> list[str]:
     ]
 
 
-def shut_notes(closed: ShutPhoto) -> list[str]:
+def shut_notes(closed: ShutPhoto, unit: Unit) -> list[str]:
     """Return what a closed photo shows beyond the page, and what is to be known about it."""
-    told = [f"Closed photo: {_beyond(p)}." for p in closed.outline.beyond]
+    told = [f"Closed photo: {_beyond(p, unit)}." for p in closed.outline.beyond]
     if not told:
-        told = [f"Closed photo: no card beyond the page (more than {SEEN_MM:g} mm would be seen)."]
-    known = [*map(closed_note, closed.taken), *map(measured_note, closed.outline.notes)]
+        told = [f"Closed photo: no card beyond the page (more than {unit.words(SEEN_MM)} would be seen)."]
+    known = [closed_note(fact, unit) for fact in closed.taken]
+    known += [measured_note(note, unit) for note in closed.outline.notes]
     return [*told, *(f"closed photo: {note}" for note in known)]
 
 
-def _beyond(p: Beyond) -> str:
+def _beyond(p: Beyond, unit: Unit) -> str:
     start = "the spine" if p.edge in ("head", "tail") else "the tail"
     return (
-        f"card sticks out {p.amount_mm:.1f} ±{COVERAGE * p.u_mm:.1f} mm beyond the {p.edge}, "
-        f"{max(p.from_mm, 0.0):.0f} to {p.to_mm:.0f} mm from {start}"
+        f"card sticks out {unit.words(p.amount_mm)} (± {unit.words(COVERAGE * p.u_mm)}) beyond the {p.edge}, "
+        f"from {unit.words(max(p.from_mm, 0.0))} to {unit.words(p.to_mm)} from {start}"
     )
 
 
-def several_sentence(note: SeveralNote) -> str:
+def several_sentence(note: SeveralNote, unit: Unit) -> str:
     """Return what several photos say of each other."""
     match note:
         case PhotosApart(photo, joint, apart_mm):
             return (
-                f"The photos do not agree: {photo} shows the {joint} {apart_mm:.1f} mm from "
+                f"The photos do not agree: {photo} shows the {joint} {unit.words(apart_mm)} from "
                 "where the others show it; one of them was misread, or the dummy was touched between them."
             )
         case NearEndApart(panel, depth_mm):
             return (
-                f"The near end of {panel} stands {abs(depth_mm):.1f} mm "
+                f"The near end of {panel} stands {unit.words(abs(depth_mm))} "
                 f"{'in front of' if depth_mm > 0 else 'behind'} the others; this was taken into account."
             )
         case LengthsApart(length, first_mm, other_mm, photos):
             return (
-                f"The photos do not agree about {length}: {first_mm:.1f} mm in the first, {other_mm:.1f} mm "
-                f"in {', '.join(photos)}."
+                f"The photos do not agree about {length}: {unit.words(first_mm)} in the first, "
+                f"{unit.words(other_mm)} in {', '.join(photos)}."
             )
         case OtherOpening(photos, opening_deg):
             return (
@@ -98,23 +101,23 @@ def several_sentence(note: SeveralNote) -> str:
             )
 
 
-def _photo_notes(shots: Sequence[Shot]) -> list[str]:
+def _photo_notes(shots: Sequence[Shot], unit: Unit) -> list[str]:
     """Return the notes of every photo; with several photos each says which one it is about."""
     if len(shots) == 1:
-        return _notes(shots[0])
+        return _notes(shots[0], unit)
     told: dict[str, list[str]] = {}
     for shot in shots:
-        for note in _notes(shot):
+        for note in _notes(shot, unit):
             told.setdefault(note, []).append(shot.photo.name)
     return [
         note if len(names) == len(shots) else f"{', '.join(names)}: {note}" for note, names in told.items()
     ]
 
 
-def _notes(shot: Shot) -> list[str]:
+def _notes(shot: Shot, unit: Unit) -> list[str]:
     return [
-        *placing_notes(shot.placing.assumed),
+        *placing_notes(shot.placing.assumed, unit),
         *map(view_note, shot.view.notes),
-        *(photo_advice_line(a) for a in shot.advice if a.kind not in OF_THE_PRINT),
-        *map(measured_note, shot.profile.notes),
+        *(photo_advice_line(a, unit) for a in shot.advice if a.kind not in OF_THE_PRINT),
+        *(measured_note(n, unit) for n in shot.profile.notes),
     ]

@@ -5,17 +5,19 @@ from types import MappingProxyType
 from typing import Final
 
 from capture.advice import Advice, Weak
+from compare.units import MM, Unit
 
-_BLURRED: Final = "the picture is blurred by {amount:.2f} mm ({px:.1f} px): "
+GOOD_PX_PER_MM: Final = 10.0
+_BLURRED: Final = "the picture is blurred by {size} ({px:.1f} px): "
 _REST: Final = "so the camera moved: rest it on something, use more light"
 _FIT_TO_PAGE: Final = "as 'fit to page' makes it: print at 100 %, or measure both check bars"
 ADVICE: Final[Mapping[Weak, str]] = MappingProxyType(
     {
         Weak.CARD_UNSEEN: (
-            "only {amount:.1f} px/mm: a card's thickness is no longer seen; fill the picture with the sheet "
-            "(10 px/mm is good)"
+            "only {density}: a card's thickness is no longer seen; fill the picture with the sheet "
+            "({good} is good)"
         ),
-        Weak.COARSE: "{amount:.1f} px/mm is coarse: fill the picture with the sheet (10 px/mm is good)",
+        Weak.COARSE: "{density} is coarse: fill the picture with the sheet ({good} is good)",
         Weak.FROM_SIDE: (
             "the sheet is seen {amount:.0f} degrees from the side: uneven near ends shift the result; look "
             "straight along the spine"
@@ -54,23 +56,38 @@ ADVICE: Final[Mapping[Weak, str]] = MappingProxyType(
             "ring, without glare"
         ),
         Weak.NOT_FLAT: (
-            "the marks lie {amount:.2f} mm (rms) off one plane: the sheet is not flat; glue it on stiff board"
+            "the marks lie {size} (rms) off one plane: the sheet is not flat; glue it on stiff board"
         ),
-        Weak.BOWED: (
-            "the sheet is bowed by about {amount:.1f} mm; this is allowed for, but glue it on stiff board"
-        ),
+        Weak.BOWED: ("the sheet is bowed by about {size}; this is allowed for, but glue it on stiff board"),
     }
 )
 """By what is weak."""
 
 
-def photo_advice(advice: Advice) -> str:
+def photo_advice(advice: Advice, unit: Unit) -> str:
     """Return one piece of advice: what was measured and what to do, without full stop."""
     return ADVICE[advice.kind].format(
-        amount=advice.amount, px=advice.px, count=advice.count, of=advice.count_of
+        amount=advice.amount,
+        size=_size(advice.amount, unit),
+        density=_density(advice.amount, unit),
+        good=_density(GOOD_PX_PER_MM, unit),
+        px=advice.px,
+        count=advice.count,
+        of=advice.count_of,
     )
 
 
-def photo_advice_line(advice: Advice) -> str:
+def _size(mm: float, unit: Unit) -> str:
+    """Return a small size: two decimals of a millimetre, or the nearest 64th of an inch."""
+    return f"{mm:.2f} mm" if unit is MM else unit.words(mm)
+
+
+def _density(px_per_mm: float, unit: Unit) -> str:
+    return f"{px_per_mm * unit.mm:.{1 if unit is MM else 0}f} px/{unit.name}"
+
+
+def photo_advice_line(advice: Advice, unit: Unit) -> str:
     """Return the advice with its price."""
-    return f"{photo_advice(advice)} (about {advice.cost_mm:.2g} mm on a length of 60 mm)"
+    return (
+        f"{photo_advice(advice, unit)} (about {_size(advice.cost_mm, unit)} on a length of {unit.words(60)})"
+    )

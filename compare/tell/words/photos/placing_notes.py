@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from capture.errors import Option
 from capture.placing import ApronUsed, Assumed, Depth, NearEnd, PageKnown, TakenFor, Why
 from compare.tell.words.option_names import COMMAND_LINE
+from compare.units import Unit
 
 _USE = {"arch": "an arch (flush with the near end)", "backdrop": "a backdrop (behind the dummy)"}
 _ON_PAGE = {"band": "The sheet's folded lower band", "sill": "The sheet's sill", "doorstep": "A doorstep"}
@@ -15,12 +16,12 @@ _OTHER_WAY = {
 _DEPTH = {Depth.BASE: "base depth", Depth.STRIPS: "strip depth", Depth.MARKS: "as the marks on the page say"}
 
 
-def placing_notes(assumed: Sequence[Assumed]) -> list[str]:
+def placing_notes(assumed: Sequence[Assumed], unit: Unit) -> list[str]:
     """Return a sentence for each thing taken for granted."""
-    return [_sentence(a) for a in assumed]
+    return [_sentence(a, unit) for a in assumed]
 
 
-def _sentence(a: Assumed) -> str:
+def _sentence(a: Assumed, unit: Unit) -> str:
     match a:
         case TakenFor(use, Why.OTHER_MADE_NO_SENSE):
             other, option = _OTHER_WAY[use]
@@ -39,7 +40,8 @@ def _sentence(a: Assumed) -> str:
                 f"{COMMAND_LINE[Option.USE]}."
             )
         case NearEnd(mm, by):
-            return f"The near end is taken to stand {mm:g} mm in front of the sheet ({_DEPTH[by]})."
+            far = f"{unit.plain(mm)} {unit.name}"
+            return f"The near end is taken to stand {far} in front of the sheet ({_DEPTH[by]})."
         case ApronUsed():
             return "An apron hangs from the base: page line, spine and near end are taken from it."
         case PageKnown(source):

@@ -11,6 +11,7 @@ from capture.camera.view_facts import (
 )
 from capture.lens_hint import FocalFrom, LensHint
 from capture.solved import BandHidden, ClosedFact, SeenFromSide, TakenThick
+from compare.units import Unit
 
 
 def focal_source(hint: LensHint) -> str:
@@ -55,14 +56,14 @@ def view_note(fact: ViewFact) -> str:
             return f"{count} of them disagreed with the rest and were left out"
 
 
-def closed_note(fact: ClosedFact) -> str:
+def closed_note(fact: ClosedFact, unit: Unit) -> str:
     """Return one thing that a photo of the shut dummy rests on, without full stop."""
     match fact:
         case TakenThick(mm):
-            return f"the shut dummy is taken to be {mm:g} mm thick"
+            return f"the shut dummy is taken to be {unit.plain(mm)} {unit.name} thick"
         case SeenFromSide(deg, doubt_mm):
             return (
-                f"seen {deg:.0f} degrees from the side: card between the covers is {doubt_mm:.1f} mm "
+                f"seen {deg:.0f} degrees from the side: card between the covers is {unit.words(doubt_mm)} "
                 "doubtful; photograph it from straight above"
             )
         case BandHidden():
