@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 GROUND: Final[Mapping[Verdict, Colour]] = MappingProxyType(
     {Verdict.CONFORMS: HEAD_GOOD, Verdict.FAILS: HEAD_BAD, Verdict.OPEN: HEAD_DOUBT}
 )
-LIST_TITLE: Final = "Numbered: measured ±U (off by), and what that says"
+LIST_TITLE: Final = "Numbered: measured ±U (off by)"
 
 
 def pens_told(verdict: Verdict, *, faults: bool) -> list[tuple[str, Pen]]:

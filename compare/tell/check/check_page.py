@@ -13,7 +13,7 @@ from compare.cure.plans import Remedy
 from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.page_drawing import drawing_figure
 from compare.tell.check.page_motion import motion_figure, motion_of
-from compare.tell.check.page_photo import photo_figure
+from compare.tell.check.page_photo import PhotoFigure, photo_figure
 from compare.tell.check.page_shut import shut_figure
 from compare.tell.check.page_tables import lean_charts, rows_of
 from compare.tell.draw.verdict_marks import CSS, SIGN
@@ -210,6 +210,13 @@ def _alt(inspection: "Inspection") -> str:
     return f"The photo, cut to the dummy, with measured panels and the design drawn over it.{what}"
 
 
+def _caption(figure: PhotoFigure, unit: Unit) -> str:
+    """Say what the marks in the photo tell, as far as there are any."""
+    told = f"Marked: what is off, and by how much (± U, {unit.name})." if figure.faults else ""
+    doubt = "Numbered: what is in doubt." if figure.listed else ""
+    return " ".join(part for part in (told, doubt, "What conforms has no mark.") if part)
+
+
 def page_context(inspection: "Inspection") -> dict[str, Any]:
     """Return all that the template shows."""
     findings, spec = inspection.findings, inspection.spec
@@ -218,6 +225,7 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
     advised = photo_steps(findings)
     notes = (*warnings_told(spec), *inspection_notes(inspection))
     title = spec.title or spec.source.name
+    figure = photo_figure(inspection)
     style, script = ((HERE / name).read_text(encoding="utf-8") for name in ("report.css", "report.js"))
     return {
         "head": page_head("check report", style=style, script=script),
@@ -236,7 +244,8 @@ def page_context(inspection: "Inspection") -> dict[str, Any]:
         "cautions": repair_cautions(remedies),
         "next_steps": next_steps(findings),
         "unlikely": unlikely(findings),
-        "photo": photo_figure(inspection),
+        "photo": figure,
+        "photo_caption": _caption(figure, unit),
         "photo_alt": _alt(inspection),
         "drawing": drawing_figure(inspection),
         "drawing_alt": "End-on drawing of the measured dummy over the design. " + answer(findings),

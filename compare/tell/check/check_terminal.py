@@ -28,7 +28,7 @@ from compare.tell.words.verdict_words import remark_words
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings
-from compare.vocabulary import Kind, parsed
+from compare.vocabulary import Kind, Told, parsed
 
 STYLE: Mapping[Verdict, str] = {
     Verdict.CONFORMS: "green",
@@ -237,14 +237,19 @@ def _not_conforming(console: Console, findings: Findings, unit: Unit) -> None:
         (i for i in findings.items if i.verdict is not Verdict.CONFORMS),
         key=lambda i: (i.verdict is not Verdict.FAILS, i.probability),
     )
-    if worst:
-        shown = worst[:MOST_ROWS]
+    shut = [i for i in worst if parsed(i.name).told == Told.CLEARANCE]
+    other = [i for i in worst if i not in shut]
+    if other:
+        shown = other[:MOST_ROWS]
         console.print(differences_table(f"Not as designed, {unit.name}", "what", shown, unit, console))
-        if len(worst) > len(shown):
-            console.print(Text(f"  and {len(worst) - len(shown)} more in doubt", style="dim"))
-        if console.width < WORDY:
-            signs = ", ".join(f"{SIGN[v]} {v.value}" for v in dict.fromkeys(i.verdict for i in worst))
-            console.print(Text(f"  {signs}", style="dim"))
+        if len(other) > len(shown):
+            console.print(Text(f"  and {len(other) - len(shown)} more in doubt", style="dim"))
+    if shut:
+        console.print()
+        console.print(clearance_table(shut, unit, console))
+    if worst and console.width < WORDY:
+        signs = ", ".join(f"{SIGN[v]} {v.value}" for v in dict.fromkeys(i.verdict for i in worst))
+        console.print(Text(f"  {signs}", style="dim"))
     good = len(findings.items) - len(worst)
     console.print(Text(f"  {good} of {len(findings.items)} figures conform; --full shows all.", style="dim"))
     console.print()

@@ -191,7 +191,7 @@ def _doubt(item: Item, unit: Unit) -> str:
     if item.unit == "deg":
         return (
             f"the {n.about} half leans {abs(item.measured):.1f} ± {item.expanded:.1f} degrees, "
-            f"{item.high:g} is allowed"
+            f"{item.high:.1f} is allowed"
         )
     known = f"± {unit.words(item.expanded)}"
     if n.told == Told.CLEARANCE:
