@@ -20,6 +20,7 @@ from compare.tell.draw.palette import DESIGN, FAULT, HEAD_BAD, HEAD_DOUBT, HEAD_
 from compare.tell.draw.raster import painted
 from compare.tell.result_files import ANNOTATED, png_mark, write_whole
 from compare.tell.words.answer import answer
+from compare.tell.words.plain_words import capital
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Verdict
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 GROUND: Final[Mapping[Verdict, Colour]] = MappingProxyType(
     {Verdict.CONFORMS: HEAD_GOOD, Verdict.FAILS: HEAD_BAD, Verdict.OPEN: HEAD_DOUBT}
 )
-LIST_TITLE: Final = "Numbered: measured ±U (off by)"
+LIST_TITLE: Final = "by number: measured ±U (off by)"
 
 
 def pens_told(verdict: Verdict, *, faults: bool) -> list[tuple[str, Pen]]:
@@ -55,7 +56,8 @@ def annotated(inspection: "Inspection") -> Pixels:
     parts = [headline_band(answer(inspection.findings), GROUND[inspection.verdict]), picture]
     if drawn.listed:
         rows = [(str(x.number), listed_words(x, unit), x.loud) for x in drawn.listed]
-        parts.append(list_band(LIST_TITLE, rows))
+        doubt = "" if any(x.loud for x in drawn.listed) else "In doubt, "
+        parts.append(list_band(capital(f"{doubt}{LIST_TITLE}"), rows))
     foot = f"off by, {unit.name}, ±U (k=2)   {inspection.photo.name}"
     pens = pens_told(inspection.verdict, faults=bool(drawn.faults))
     parts.append(legend_band(pens, foot, by_hand="by hand" if inspection.profile.by_hand else ""))

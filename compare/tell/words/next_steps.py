@@ -23,11 +23,6 @@ def _by_hand(item: Item, unit: Unit) -> str:
     figure = unit.known(item.measured, item.expanded)
     low, high = item.nominal + item.low, item.nominal + item.high
     n = parsed(item.name)
-    if n.told == Told.CLEARANCE:
-        return (
-            f"Shut the spread and measure how far the card stays inside the {n.side} fore edge: at least "
-            f"{unit.words(low)} is wanted, the measured lengths make it {figure}."
-        )
     if n.compares:
         return (
             f"{capital(item.name)}: lay the strips against each other; they may differ by "
@@ -44,10 +39,25 @@ def _doubtful(items: Sequence[Item]) -> list[Item]:
     return sorted(doubt, key=lambda i: (parsed(i.name).compares, i.probability))
 
 
+def _shut_by_hand(clearances: Sequence[Item], unit: Unit) -> list[str]:
+    """Return how to settle what stays clear of the fore edges; [] if nothing is in doubt."""
+    if not clearances:
+        return []
+    sides = [parsed(i.name).side for i in clearances]
+    edges = f"{listed(sides)} fore edge{'s' if len(sides) > 1 else ''}"
+    wanted = unit.words(max(i.nominal + i.low for i in clearances))
+    made = listed([f"{unit.known(i.measured, i.expanded)} {parsed(i.name).side}" for i in clearances])
+    return [
+        f"Shut the spread and measure how far the card stays inside the {edges}: at least {wanted} "
+        f"is wanted, the measured lengths make it {made}."
+    ]
+
+
 def _by_rule(doubt: Sequence[Item], unit: Unit) -> list[str]:
     """Return how to settle what is in doubt: the worst one by one, all leans in one sentence."""
-    alone = [i for i in doubt if i.unit != "deg"]
-    out = [_by_hand(i, unit) for i in alone[:MOST]]
+    shut = [i for i in doubt if parsed(i.name).told == Told.CLEARANCE]
+    alone = [i for i in doubt if i.unit != "deg" and i not in shut]
+    out = [*_shut_by_hand(shut, unit), *(_by_hand(i, unit) for i in alone[:MOST])]
     if len(alone) > MOST:
         out.append(f"{len(alone) - MOST} more are in doubt: see the tables.")
     leans = [parsed(i.name).about for i in doubt if i.unit == "deg"]
@@ -89,9 +99,7 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
             return tuple(out)
         if findings.remedies and findings.remedies[0].moves:
             out.append("Do the first of these, then photograph the dummy again and check it.")
-        for item in findings.clearances:
-            if item.verdict is Verdict.OPEN:
-                out.append(_by_hand(item, unit))
+        out += _shut_by_hand([i for i in findings.clearances if i.verdict is Verdict.OPEN], unit)
         return tuple(out)
     if findings.verdict is Verdict.CONFORMS:
         return ("Nothing to do.",)
