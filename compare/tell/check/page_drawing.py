@@ -1,5 +1,6 @@
 """Design and dummy drawn over each other, seen end-on, at true proportions in millimetres."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -9,10 +10,14 @@ from markupsafe import Markup
 from capture.arrays import Array
 from compare.quantities.joint_quantities import FEET, ends_of
 from compare.tell.check.laid_over import design_joints, drawn_joints, marked_lengths
-from compare.tell.check.photo_marks import lengths_here
+from compare.tell.check.photo_marks import label_side, lengths_here
 from compare.tell.draw import svg
-from compare.units import unit_of
-from compare.vocabulary import Kind, named, parsed
+from compare.tell.draw.labels import Label, place_labels
+from compare.tell.draw.marks import Box
+from compare.tell.draw.palette import CALM_TEXT
+from compare.units import Unit, unit_of
+from compare.verdict.conformity import Item
+from compare.vocabulary import Kind, named
 from measure.layout import Role
 from measure.sides import SIDES
 
@@ -21,7 +26,9 @@ if TYPE_CHECKING:
 
 
 MARGIN: Final = 14.0  # mm
-OFF: Final = 3.2  # mm from a line to its figure
+FIGURE: Final = 4.2  # mm, size of the figures (in report.css, too)
+LOUD: Final = 2.0  # weight of a figure that is at fault
+SCALE: Final = CALM_TEXT / FIGURE  # labels are placed in px
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,31 +74,30 @@ def drawing_figure(inspection: "Inspection") -> DrawingFigure:
         if item.name in guilty:
             parts.append(svg.line(line, "fault", item.name))
         parts.append(svg.line(line, "measured", item.name))
-    for item in here:
-        e = ends[item.name]
-        p, q = flat(np.array([profile.at(e.first), profile.at(e.second)]))
-        at, anchor = _figure_place(item.name, p, q)
-        loud = item.name in guilty
-        figure = f"{'✗ ' if loud else ''}{unit.signed(item.deviation)}"
-        parts.append(svg.words(figure, at[0], at[1], "loud" if loud else "calm", anchor=anchor))
     points = np.vstack([flat(profile.xy_mm), flat(np.array(list(design.values())))])
     points = points[np.all(np.isfinite(points), axis=1)]
     low, high = points.min(axis=0) - MARGIN, points.max(axis=0) + MARGIN
+    told = [
+        (i, flat(np.array([profile.at(ends[i.name].first), profile.at(ends[i.name].second)]))) for i in here
+    ]
+    parts += _figures(told, guilty, Box(*(float(v) for v in SCALE * np.concatenate([low, high]))), unit)
     box = " ".join(svg.num(v) for v in (*low, *(high - low)))
     return DrawingFigure(box, svg.together(parts))
 
 
-def _figure_place(name: str, p: Array, q: Array) -> tuple[Array, str]:
-    """Return where the figure of a length stands (y down), and how it is anchored."""
-    middle = (p + q) / 2
-    n = parsed(name)
-    along = (q - p) / max(float(np.hypot(*(q - p))), 1e-9)
-    if abs(along[1]) > 0.5:  # a standing strip: outwards of it
-        right = n.side == "right"
-        return middle + np.array([OFF if right else -OFF, 1.5]), "start" if right else "end"
-    if n.kind == Kind.PLANE:  # at its end, where no shorter length lies over it
-        return q + np.array([0.0, -2 * OFF]), "middle"
-    if n.kind == Kind.PAGE:
-        return q + np.array([0.0, 2 * OFF]), "middle"
-    up = n.on_plane
-    return middle + np.array([0.0, -OFF + 1 if up else OFF + 3]), "middle"
+def _figures(told: Sequence[tuple[Item, Array]], guilty: set[str], room: Box, unit: Unit) -> list[Markup]:
+    """Return what lengths are off by, each beside its line (2, 2)."""
+    labels = []
+    for item, (p, q) in told:
+        away, share = label_side(item.name, p, q)
+        loud = item.name in guilty
+        figure = f"{'✗ ' if loud else ''}{unit.signed(item.deviation)}"
+        at = SCALE * (p + (q - p) * share)
+        labels.append(Label(figure, at, away, weight=LOUD if loud else 1.0))
+    out = []
+    for placed in place_labels(labels, room, [(SCALE * p, SCALE * q) for _, (p, q) in told]):
+        b = placed.box
+        x, y = (b.x0 + b.x1) / 2 / SCALE, (b.y0 + b.y1) / 2 / SCALE + 0.36 * FIGURE
+        css = "loud" if placed.label.weight == LOUD else "calm"
+        out.append(svg.words(placed.label.text, x, y, css, anchor="middle"))
+    return out

@@ -98,7 +98,8 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
             out.append(BETTER)
             return tuple(out)
         if findings.remedies and findings.remedies[0].moves:
-            out.append("Do the first of these, then photograph the dummy again and check it.")
+            first = "Then" if len(findings.remedies) == 1 else "Do the first of these, then"
+            out.append(f"{first} photograph the dummy again and check it.")
         out += _shut_by_hand([i for i in findings.clearances if i.verdict is Verdict.OPEN], unit)
         return tuple(out)
     if findings.verdict is Verdict.CONFORMS:

@@ -43,7 +43,7 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
         MoveKind.NEW_BASE: "Only a new base makes {part} {by} wider.",
         MoveKind.NEW_FOLD: "Make the parallel fold anew, {part} {to} from foot to ridge.",
         MoveKind.FOLD_SHORTER: "Re-score {part} {by} shorter: {to} from foot to ridge.",
-        MoveKind.NEW_STRIP: "Make anew {part}: {to} from fold to fold.",
+        MoveKind.NEW_STRIP: "Make {part} anew: {to} from fold to fold.",
         MoveKind.STRIP_SHORTER: "Re-score {part}: {to} from fold to fold.",
         MoveKind.PLACE_TAB: "Lift {part} and glue it {by} {from_ridge} the ridge.",
         MoveKind.PLACE_FOOT: "Lift {part} and glue it {by} {from_spine}.",
