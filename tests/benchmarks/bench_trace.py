@@ -10,6 +10,9 @@ Per photo one line; then how many were
 - named otherwise: right, but a joint goes by another name than the builder's (a flap taken for a leg);
 - refused: one line said that nothing could be traced;
 - wrong: a length told was off, or a joint told where the dummy has none.
+
+Beside it, of what the rules of the craft say of each dummy: how many pairs and leans there were, how many
+were rightly said to hold or not to hold, how many were left open, and which were said wrongly.
 """
 
 import json
@@ -28,7 +31,11 @@ from capture.arrays import Array
 from capture.camera.camera_file import read_camera
 from capture.errors import FoldgaugeError
 from capture.setup import Setup
+from compare.jobs.judge_dummy import USUAL_TOLERANCE
 from compare.jobs.measure_dummy import Tracing, measure
+from compare.verdict.conformity import Item, Verdict
+from compare.without_spec.craft_findings import judge_by_craft
+from compare.without_spec.traced_lengths import traced_lengths
 
 RIGHT_MM = 0.8
 SAME_MM = 3.0
@@ -85,6 +92,29 @@ def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
     return ("but for the plane's edge" if edges else "partial"), "without " + ", ".join(missing)
 
 
+def craft_said(result: Tracing, truth: dict[str, Any]) -> tuple[Counter[str], list[str]]:
+    """Count what the rules of the craft say of pairs and leans against the truth, and name what is wrong."""
+    if not result.traced.named:
+        return Counter(), []
+    found = judge_by_craft(result.traced, traced_lengths(result.untold), tolerance=USUAL_TOLERANCE)
+    length = {k: v + truth.get("extra_arc_mm", {}).get(k, 0.0) for k, v in truth["lengths_mm"].items()}
+    known: list[tuple[Item, float]] = []
+    for pair in found.pairs:
+        a, b = pair.pair.first, pair.pair.second
+        if a in length and b in length:
+            known.append((pair.item, length[a] - length[b]))
+    known += [(n.item, truth["lean_deg"][n.side]) for n in found.leans if n.side in truth["lean_deg"]]
+    counts: Counter[str] = Counter()
+    wrong: list[str] = []
+    for item, true in known:
+        holds = abs(true) <= item.high
+        said = {Verdict.CONFORMS: holds, Verdict.FAILS: not holds}.get(item.verdict)
+        counts["open" if said is None else "right" if said else "wrong"] += 1
+        if said is False:
+            wrong.append(f"{item.name} {item.measured:+.2f} (U {item.expanded:.2f}), true {true:+.2f}")
+    return counts, wrong
+
+
 def photos(places: list[Path]) -> Iterator[tuple[Path, dict[str, Any]]]:
     """Photos with their truth, in order of name."""
     for place in places:
@@ -98,6 +128,7 @@ def photos(places: list[Path]) -> Iterator[tuple[Path, dict[str, Any]]]:
 def main(places: list[Path]) -> None:
     """Print a line per photo and the counts."""
     counts: Counter[str] = Counter()
+    rules: Counter[str] = Counter()
     for photo, truth in photos(places):
         standoff = None if truth.get("doorstep") else truth["standoff_mm"] or None
         camera = photo.with_suffix(".camera.toml")
@@ -110,6 +141,9 @@ def main(places: list[Path]) -> None:
             )
             result = measure(photo, setup)
             kind, what = judged(result, truth)
+            said, errors = craft_said(result, truth)
+            rules += said
+            what = "; ".join(filter(None, [what, *(f"RULE {e}" for e in errors)]))
         except FoldgaugeError as err:
             kind, what = "refused", str(err)
         counts[kind] += 1
@@ -118,6 +152,9 @@ def main(places: list[Path]) -> None:
     print()
     for kind in ("complete", "but for the plane's edge", "partial", "named otherwise", "refused", "wrong"):
         print(f"{kind:26} {counts[kind]:4d} of {total}")
+    print()
+    for kind in ("right", "open", "wrong"):
+        print(f"rules said {kind:15} {rules[kind]:4d} of {sum(rules.values())}")
 
 
 if __name__ == "__main__":
