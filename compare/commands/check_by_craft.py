@@ -54,9 +54,9 @@ def judge_one(
         points=() if points is None else read_points(points),
     )
     if annotate is not None:
-        from compare.tell.trace.trace_picture import write_traced_picture
+        from compare.tell.without_spec.craft_picture import write_judged_picture
 
-        write_traced_picture(judgement.tracing, annotate, replace=replace)
+        write_judged_picture(judgement, annotate, replace=replace)
     remember([judgement.tracing.sighting.sheet.paper])
     if as_json:
         from compare.tell.check.check_json import to_text

@@ -17,6 +17,7 @@ from measure.sides import SIDES
 from measure.tracing.trace_dummy import Traced
 
 DEG: Final = float(np.degrees(1.0))
+UPPER: Final = "upper stages"
 ALIKE_SHARE: Final = 0.12
 """Left and right that differ by more were hardly meant alike; common practice, no source."""
 
@@ -113,6 +114,8 @@ def judge_by_craft(
     mirrors = _mirrors(measured)
     alike = _meant_alike(mirrors, limit)
     unseen = [told_of(Told.LEAN, s) for s in SIDES if told_of(Told.LEAN, s) not in measured.angles]
+    if traced.upper:
+        unseen.append(UPPER)
     sums: list[Item] = []
     for total in (*(leg.loop for leg in legs), feet_sum_of()):
         q = _total(total, measured)

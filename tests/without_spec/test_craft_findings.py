@@ -1,6 +1,7 @@
 """A dummy judged by the rules of the craft: the right pair is named, good ones are not accused."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -27,10 +28,11 @@ def findings_of(
     taken_for: As = As.PARALLEL_FOLD,
     u_mm: float = 0.05,
     spine_seen: bool = False,
+    upper: bool = False,
     **moved: tuple[float, float],
 ) -> CraftFindings:
     """Judge the drawn dummy with some joints moved."""
-    traced = traced_of(traced_shape(spine_seen=spine_seen), Card())
+    traced = replace(traced_of(traced_shape(spine_seen=spine_seen), Card()), upper=upper)
     profile = traced_profile(traced, missing, u_mm=u_mm, **moved)
     gone = {p for p in missing}
     untold = Untold(traced=traced.without(gone, ()), profile=profile, notes=())
@@ -69,10 +71,10 @@ def test_a_short_leg_is_named_with_both_ways_to_mend_it() -> None:
     assert lean.item.measured == pytest.approx(math.degrees(-2.0 / 48.0 / math.sqrt(1 - 0.09)), abs=0.1)
     assert lean.made["leg = fold right"] == pytest.approx(lean.item.measured, abs=0.1)
     assert craft_answer(found) == (
-        "The right half leans 2.5 degrees: the right leg is 2.0 mm (±0.2) shorter than its side of the fold."
+        "The right half leans 2.5 degrees: leg right is 2.0 mm (±0.2) shorter than its side of the fold."
     )
     (line,) = repair_lines(found)
-    assert "make the right leg anew, 2.0 mm longer" in line and "leg right is the odd one" in line
+    assert "make leg right anew, 2.0 mm longer" in line and "leg right is the odd one" in line
 
 
 def test_a_foot_glued_too_far_out_is_a_spacing_and_needs_no_knife() -> None:
@@ -105,6 +107,12 @@ def test_a_half_that_was_not_made_out_is_in_part() -> None:
     found = findings_of(missing=("leg left", "plane left"))
     assert found.verdict is Verdict.OPEN
     assert craft_answer(found).startswith("In part: ") and "left half" in craft_answer(found)
+
+
+def test_an_upper_stage_that_is_not_traced_is_not_called_good() -> None:
+    found = findings_of(spine_seen=True, upper=True)
+    assert found.verdict is Verdict.OPEN
+    assert craft_answer(found) == "In part: what was made out agrees; not made out: upper stages."
 
 
 def test_an_oblique_plane_only_has_to_shut() -> None:

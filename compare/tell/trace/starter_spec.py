@@ -23,7 +23,7 @@ def draft_text(tracing: Tracing) -> str:
     spec holds together, and says so in a comment.
     """
     size = {f.name: f.value for f in tracing.lengths}
-    flat = not tracing.traced.spine_seen
+    flat = tracing.traced.layout.lies_flat
     opening = next((f.value for f in tracing.angles if f.name == "opening"), 180.0)
     feet = {s: size.get(named(Kind.FOOT, s), size.get(Kind.FEET, 0.0) / 2) for s in SIDES}
     halves = {s: _legs(tracing, s) for s in SIDES}
@@ -101,6 +101,13 @@ def write_draft(tracing: Tracing, path: Path, *, replace: bool = False) -> None:
             f"no spec can be drafted from {tracing.photo.name}: no construction with a name was recognised; "
             "write one by hand, with the lengths shown without ",
             Option.DRAFT,
+        )
+    told = {f.name for f in tracing.lengths}
+    if unseen := [k for k in (named(Kind.FOLD, side) for side in SIDES) if k not in told]:
+        raise OutputError(
+            f"no spec can be drafted from {tracing.photo.name}: {unseen[0]} was not measured; without ",
+            Option.DRAFT,
+            " all that was measured is shown",
         )
     text = draft_text(tracing)
 

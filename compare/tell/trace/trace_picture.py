@@ -12,7 +12,7 @@ from compare.tell.check.photo_marks import joint_mark, label_side
 from compare.tell.draw.bands import headline_band, legend_band, list_band
 from compare.tell.draw.labels import Label, label_marks, place_labels
 from compare.tell.draw.marks import Box, Line
-from compare.tell.draw.palette import HEAD_PLAIN, MEASURED, PHOTO_WIDTH
+from compare.tell.draw.palette import HEAD_PLAIN, MEASURED, PHOTO_WIDTH, Colour
 from compare.tell.draw.photo_frame import Frame
 from compare.tell.draw.raster import painted
 from compare.tell.result_files import TRACED, png_mark, write_whole
@@ -24,8 +24,13 @@ SEEN_BOW: Final = 0.3  # mm; a straighter panel is drawn straight
 LIST_TITLE: Final = "Numbered: measured ±U"
 
 
-def traced_picture(tracing: Tracing) -> Pixels:
-    """Return the annotated photo, (H, 1600, 3) uint8 RGB."""
+def traced_picture(tracing: Tracing, headline: str = "", ground: Colour = HEAD_PLAIN) -> Pixels:
+    """Return the annotated photo, (H, 1600, 3) uint8 RGB.
+
+    Parameters
+    ----------
+    headline, ground : what stands over it, and its colour; "" = what was recognised.
+    """
     profile = tracing.profile
     shown = [j for j in profile.joints if parsed(j).kind != Kind.FORE_EDGE]
     body = np.array([profile.at(j) for j in shown])
@@ -49,7 +54,7 @@ def traced_picture(tracing: Tracing) -> Pixels:
     hand = f"by hand: {', '.join(profile.by_hand)}" if profile.by_hand else ""
     legend = legend_band([("measured", MEASURED)], f"mm, ±U (k=2)   {tracing.photo.name}", by_hand=hand)
     listed = [list_band(LIST_TITLE, rows)] if rows else []
-    return np.vstack([headline_band(traced_headline(tracing), HEAD_PLAIN), picture, *listed, legend])
+    return np.vstack([headline_band(headline or traced_headline(tracing), ground), picture, *listed, legend])
 
 
 def _row(f: Figure) -> str:
@@ -79,14 +84,25 @@ def _label(tracing: Tracing, f: Figure, number: int, frame: Frame) -> Label:
     return Label(str(number), p + (q - p) * share, away, number=True)
 
 
-def write_traced_picture(tracing: Tracing, path: Path, *, replace: bool = False) -> None:
+def write_traced_picture(
+    tracing: Tracing,
+    path: Path,
+    *,
+    headline: str = "",
+    ground: Colour = HEAD_PLAIN,
+    replace: bool = False,
+) -> None:
     """Write the annotated photo as PNG; the file appears whole or not at all.
+
+    Parameters
+    ----------
+    headline, ground : as for `traced_picture`.
 
     Raises
     ------
     OutputError : it cannot be written.
     """
-    image = Image.fromarray(traced_picture(tracing))
+    image = Image.fromarray(traced_picture(tracing, headline, ground))
     write_whole(
         path,
         lambda temporary: image.save(temporary, format="PNG", pnginfo=png_mark(TRACED)),

@@ -90,7 +90,7 @@ def craft_answer(findings: CraftFindings) -> str:
         doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
         if not doubtful:
             what = f"the {unseen[0]} half of the plane" if unseen else _joined(findings.unseen)
-            return f"In part: what was made out agrees, but {what} was not made out."
+            return f"In part: what was made out agrees; not made out: {what}."
         worst = min(doubtful, key=lambda i: i.probability)
         return f"Too close to call: {_item_words(worst)}, where {worst.high:g} is allowed."
     level = max((abs(n.item.measured) for n in findings.leans), default=0.0)

@@ -17,5 +17,5 @@ def traced_headline(tracing: Tracing) -> str:
     halves = [s for s in SIDES if any(p.role is Role.PLANE and p.side == s for p in panels)]
     plane = "a plane" if len(halves) == 2 else f"the {halves[0]} half of a plane"
     count = f"{len(legs)} leg" + ("s" if len(legs) != 1 else "")
-    how = "lying flat" if not traced.spine_seen else "propped open"
+    how = "lying flat" if traced.layout.lies_flat else "propped open"
     return f"Traced: a spread {how} with a parallel fold, {plane} and {count}."
