@@ -18,6 +18,9 @@ from measure.tracing.trace_dummy import Traced
 
 DEG: Final = float(np.degrees(1.0))
 UPPER: Final = "upper stages"
+HAND_WORK_MM: Final = 5.0
+"""No pair is cut or glued wrong by more: what differs more was meant so, or is something else. Faults of some
+millimetres are common; common practice, no source."""
 ALIKE_SHARE: Final = 0.12
 """Left and right that differ by more were hardly meant alike; common practice, no source."""
 
@@ -68,6 +71,7 @@ class CraftFindings:
     pairs, sums, leans : compared with their limits; an oblique plane has no pairs and no level.
     mirrors : lengths on the left against those on the right, mm; they carry no verdict.
     alike : whether left and right seem to have been meant alike.
+    strange : pairs that differ by more than hand work goes wrong: their halves are not judged.
     unseen : rules and halves of which the photo does not show enough.
     verdict : over all that was compared; what was not seen cannot be called good.
     """
@@ -78,6 +82,7 @@ class CraftFindings:
     leans: tuple[HalfLean, ...]
     mirrors: tuple[Item, ...]
     alike: bool
+    strange: tuple[Item, ...]
     unseen: tuple[str, ...]
     verdict: Verdict
 
@@ -132,9 +137,15 @@ def judge_by_craft(
             else:
                 unseen.append(pair.name)
     leans = _leans(legs, measured, tolerance.level_deg, rule) if parallel else ()
+    strange = [p.item for p in pairs if abs(p.item.measured) - p.item.expanded > HAND_WORK_MM]
+    odd_sides = {parsed(i.name).side for i in strange}
+    pairs = [p for p in pairs if parsed(p.item.name).side not in odd_sides]
+    leans = tuple(n for n in leans if n.side not in odd_sides)
+    if odd_sides:
+        sums = [i for i in sums if parsed(i.name).side not in odd_sides]
     verdict = overall(i.verdict for i in (*(p.item for p in pairs), *sums, *(n.item for n in leans)))
     halves = {leg.side for leg in legs}
-    if verdict is Verdict.CONFORMS and (len(halves) < len(SIDES) or _needed(unseen)):
+    if verdict is Verdict.CONFORMS and (len(halves) < len(SIDES) or _needed(unseen) or strange):
         verdict = Verdict.OPEN
     return CraftFindings(
         taken_for=taken_for,
@@ -143,6 +154,7 @@ def judge_by_craft(
         leans=leans,
         mirrors=mirrors,
         alike=alike,
+        strange=tuple(strange),
         unseen=tuple(unseen),
         verdict=verdict,
     )

@@ -115,6 +115,19 @@ def test_an_upper_stage_that_is_not_traced_is_not_called_good() -> None:
     assert craft_answer(found) == "In part: what was made out agrees; not made out: upper stages."
 
 
+def test_what_hand_work_never_gets_wrong_accuses_nobody() -> None:
+    # The outer leg of a flap taken for one: 8 mm beside its place.
+    found = findings_of(outer_foot_right=(8.0, 0.0))
+    assert found.verdict is Verdict.OPEN and not found.cuts
+    assert {i.name for i in found.strange} == {"plane spacing = page spacing right"}
+    assert all(p.item.name.endswith("left") for p in found.pairs) and [n.side for n in found.leans] == [
+        "left"
+    ]
+    assert craft_answer(found).startswith(
+        "Not judged in full: plane spacing = page spacing right differs by 8.0"
+    )
+
+
 def test_an_oblique_plane_only_has_to_shut() -> None:
     # Leg and plane spacing longer alike: the sums close, the plane is oblique.
     moved = {"leg_top_right": (1.8, 2.0), "plane_edge_right": (0.0, 2.9)}

@@ -38,6 +38,9 @@ def judgement_dict(judgement: Judgement) -> dict[str, Any]:
             i.name: {"measured": round(i.measured, 6), "U": round(i.expanded, 6)} for i in findings.mirrors
         },
         "alike": findings.alike,
+        "strange": {
+            i.name: {"measured": round(i.measured, 6), "U": round(i.expanded, 6)} for i in findings.strange
+        },
         "unseen": list(findings.unseen),
         **traced,
         "notes": [*craft_notes(judgement), *traced["notes"]],

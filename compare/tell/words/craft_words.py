@@ -86,6 +86,12 @@ def craft_answer(findings: CraftFindings) -> str:
     if findings.verdict is Verdict.FAILS:
         return _failing(findings)
     unseen = _unseen_halves(findings)
+    if findings.strange and findings.verdict is Verdict.OPEN:
+        worst = max(findings.strange, key=lambda i: abs(i.measured))
+        return (
+            f"Not judged in full: {worst.name} differs by {abs(worst.measured):.1f} mm, more than hand work "
+            "goes wrong; it was meant so, or is something else."
+        )
     if findings.verdict is Verdict.OPEN:
         doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
         if not doubtful:
@@ -146,6 +152,13 @@ def craft_notes(judgement: Judgement) -> list[str]:
         f"Asked for: pairs alike within {judgement.tolerance.matched:g} mm, level within "
         f"{judgement.tolerance.level_deg:g} degrees. A spec can ask for other limits and judges lengths.",
     ]
+    if findings.strange:
+        told = [f"{i.name} by {abs(i.measured):.1f} mm" for i in findings.strange]
+        notes.append(
+            f"Differ by more than hand work goes wrong: {_joined(told)}. Their half of the plane is not "
+            f"judged; if it is meant to lean, say --as {As.OBLIQUE}, or what was taken for a leg is none "
+            "(a flap?): write a spec."
+        )
     if findings.alike:
         apart = [i for i in findings.mirrors if abs(i.measured) > judgement.tolerance.matched + i.expanded]
         told = [f"{i.name} by {abs(i.measured):.1f} mm (±{i.expanded:.1f})" for i in apart]
