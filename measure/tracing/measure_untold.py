@@ -106,8 +106,7 @@ def measure_untold(
     traced = trace(stripes, scene)
     if traced is not None:
         try:
-            sure = scene.marks is not None and scene.marks.has_tick
-            return _construction(traced, look, plane.eye_mm, sure=sure)
+            return _construction(traced, look, plane.eye_mm, page_sure=scene.marks is not None)
         except _NotConfirmedError as err:
             why = str(err)
     traced = numbered(stripes, region.table_mm, plane.eye_mm, card, known_pages(scene)) if numbers else None
@@ -128,8 +127,8 @@ class _NotConfirmedError(MeasureError):
     """What was traced is not what a closer look shows; its text is a reason, no sentence."""
 
 
-def _construction(traced: Traced, look: Look, eye_mm: Array, *, sure: bool = False) -> Untold:
-    """Measure a dummy with a parallel fold as traced; `sure` if marks told its page and its spine.
+def _construction(traced: Traced, look: Look, eye_mm: Array, *, page_sure: bool = False) -> Untold:
+    """Measure a dummy with a parallel fold as traced; `page_sure` if marks told its page.
 
     Raises
     ------
@@ -147,11 +146,11 @@ def _construction(traced: Traced, look: Look, eye_mm: Array, *, sure: bool = Fal
     if first.inked and not (second.inked and len(second.joints) >= len(first.joints)):
         first, second = second, first
     sound, more = sound_part(sound, second, eye_mm)
-    profile, told = agreed(sound, first, second, page_sure=sure)
+    profile, told = agreed(sound, first, second, page_sure=page_sure)
     found = {p.name for p in profile.panels if p.found}
     lost = [p.side for p in sound.layout.panels if p.role is Role.FOLD and p.name not in found]
-    # Where the page and the spine are known, one side of the fold is enough.
-    if len(lost) > (1 if sure else 0):
+    # Where the page is known, one side of the fold is enough.
+    if len(lost) > (1 if page_sure else 0):
         raise _NotConfirmedError(f"the {lost[0]} side of its fold was not confirmed")
     innermost = (part_name("leg top", s, n) for s in SIDES for n in (0, 1))
     if not any(top in profile.joints for top in innermost):
