@@ -8,20 +8,15 @@ lengths are drawn from their joint distribution (JCGM 101:2008) and each draw is
 """
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from compare.design.linkage.mechanism import Mechanism
 from compare.design.spec.spec import Spec
-from compare.design.study.contact import binding_openings, is_quick
+from compare.design.study.contact import binding_openings
+from compare.design.study.usual_binding import draws_for, usual_of
 from compare.quantities.measured import Measured
 from compare.vocabulary import Kind, named
 from measure.sides import SIDES
-
-DRAWS: Final = 400  # the quantiles move by a degree or so from seed to seed; they are told to a degree
-FEW_DRAWS: Final = 80  # where the linkage is solved by iteration: quantiles within two or three degrees
-CARE_SD: Final = 0.3  # mm, each length cut and glued by hand; as `causes.CUTTING_SD`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,18 +46,6 @@ class Binding:
         return self.low_deg > self.usual_deg
 
 
-def draws_for(mechanism: Mechanism) -> int:
-    """Return how many dummies are drawn."""
-    return DRAWS if is_quick(mechanism) else FEW_DRAWS
-
-
-def usual_binding(mechanism: Mechanism, phi: float, rng: np.random.Generator) -> float:
-    """Return the opening (rad) below which 95 % of dummies of this design, cut by hand, bind."""
-    names = [k for k in mechanism.lengths if k in mechanism.ends]
-    lengths = {k: mechanism.lengths[k] + rng.normal(0, CARE_SD, draws_for(mechanism)) for k in names}
-    return float(np.quantile(binding_openings(mechanism, lengths, phi), 0.95))
-
-
 def binding_of(measured: Measured, spec: Spec, rng: np.random.Generator | None = None) -> Binding | None:
     """Binding of a measured dummy; None if a length its loops need was not measured.
 
@@ -84,13 +67,12 @@ def binding_of(measured: Measured, spec: Spec, rng: np.random.Generator | None =
     found = np.degrees(binding_openings(mechanism, {k: draws[:, i] for i, k in enumerate(names)}, phi))
     low, high = np.quantile(found, (0.025, 0.975))
     opening = float(np.radians(spec.base.opening_deg))
-    slow = mechanism.solve({}, 1.0).nod is not None
     pages = [v for k, v in mechanism.lengths.items() if k in {named(Kind.PAGE, side) for side in SIDES}]
     return Binding(
         phi_deg=float(found[0]),
         low_deg=float(min(low, found[0])),
         high_deg=float(max(high, found[0])),
-        usual_deg=float("nan") if slow else float(np.degrees(usual_binding(mechanism, opening, rng))),
+        usual_deg=float(np.degrees(usual_of(mechanism, opening))),
         gap_mm=2 * float(np.mean(pages)) * float(np.sin(np.radians(found[0]) / 2)) if pages else 0.0,
         assumed=tuple(k for k in measured.assumed if k in needed),
     )

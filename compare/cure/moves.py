@@ -1,13 +1,15 @@
 """Repairs of the trade: for each fault, what one would do at the bench, as its construction knows it."""
 
+from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Final
 
 from compare.cause.causes import Cause
-from compare.design.craft.bench import LEAST_MOVE, Bench, Maker, Makers, anew, moved_back, strip_anew, trimmed
+from compare.design.craft.bench import Bench, Maker, Makers, anew, strip_anew, trimmed
 from compare.design.craft.fault import Fault, FaultKind, fault_of_length
 from compare.design.craft.move import Effort, Move, MoveKind
-from compare.vocabulary import Kind, parsed
+from compare.vocabulary import Kind, named, parsed
+from measure.sides import SIDES
 
 
 def _page(bench: Bench, fault: Fault, size: float) -> list[Move]:
@@ -17,7 +19,21 @@ def _page(bench: Bench, fault: Fault, size: float) -> list[Move]:
 
 
 def _apart(bench: Bench, fault: Fault, size: float) -> list[Move]:
-    return [moved_back(MoveKind.FEET_TOGETHER, fault, size)]
+    """Measure both feet, which the photo does not tell one by one, and put them where they belong.
+
+    The outer feet go along, so all spacings on the page stay as they are.
+    """
+    feet = tuple(fault.pattern)
+    return [
+        Move(
+            kind=MoveKind.FEET_MEASURED,
+            by_mm=-size,
+            sides_mm=tuple(bench.nominal(k) for k in feet),
+            sets_mm={k: bench.nominal(k) for k in feet},
+            cuts=False,
+            effort=Effort.REGLUE,
+        )
+    ]
 
 
 ANYWHERE: Final[Makers] = MappingProxyType({Kind.PAGE: _page, FaultKind.FEET_APART: _apart})
@@ -37,16 +53,37 @@ def moves_for(makers: Makers, bench: Bench, cause: Cause) -> list[Move]:
     return maker_of(makers, cause.fault)(bench, cause.fault, cause.size_mm)
 
 
-def match_moves(makers: Makers, bench: Bench, half: str) -> list[Move]:
-    """Return moves that make the pairs of one half match, for when small errors add up to a lean."""
-    governs = bench.mechanism.half(half).governs
+def match_moves(makers: Makers, bench: Bench) -> list[Move]:
+    """Return moves that make pairs match, for when errors add up that are no single fault."""
     out: list[Move] = []
     for pair in bench.mechanism.pairs:
-        if pair.first not in governs or pair.first not in bench.values or pair.second not in bench.values:
+        if pair.first in bench.values and pair.second in bench.values:
+            fault = fault_of_length(pair.first)
+            out += maker_of(makers, fault)(bench, fault, -bench.to_match(pair.first, pair.second))
+    return out
+
+
+def feet_moves(makers: Makers, bench: Bench, assumed: Sequence[str]) -> list[Move]:
+    """Return moves of the feet of one side that make both sides of a fold reach one ridge when shut.
+
+    assumed : lengths that were not measured; a foot among them tells nothing.
+    """
+    maker = makers.get(FaultKind.FEET_MOVED)
+    out: list[Move] = []
+    for loop in bench.mechanism.loops:
+        n = parsed(loop.name)
+        known = [k for k in (*loop.one, *loop.other) if k in bench.values and k not in assumed]
+        if n.kind != Kind.FEET or maker is None or len(known) < len((*loop.one, *loop.other)):
             continue
-        change = bench.to_match(pair.first, pair.second)
-        if abs(change) < LEAST_MOVE:
-            continue
-        fault = fault_of_length(pair.first)
-        out.append(maker_of(makers, fault)(bench, fault, -change)[0])
+        error = loop.error(bench.values)
+        for side, size in zip(SIDES, (error, -error), strict=True):
+            foot = named(Kind.FOOT, side, stage=n.stage)
+            fault = Fault(
+                kind=FaultKind.FEET_MOVED,
+                name=named(Kind.FEET, side, stage=n.stage),
+                stage=n.stage,
+                side=side,
+                pattern={foot: 1.0},
+            )
+            out += maker(bench, fault, size)
     return out

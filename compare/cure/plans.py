@@ -1,26 +1,20 @@
-"""A plan of repair worked out: what is done, and where leans, sums and clearances then are, with uncertainty.
+"""A plan of repair worked out: what is done, and what the dummy keeps then, with uncertainty.
 
-The lengths afterwards are as uncertain as they were measured, those made anew as uncertain as hand work; the
-first-order rates of the linkage carry that to leans, sums and clearances (JCGM 100:2008, 5.2.2).
+The lengths afterwards are as uncertain as they were measured, those made anew as uncertain as hand work. A
+plan is judged by all rules at once (`compare.cure.rules_kept`), also by those that it does not touch.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
-
-import numpy as np
 
 from capture.arrays import Array
 from compare.cause.causes import Cause
-from compare.cause.lean import lean_of
-from compare.cause.linkage_lean import governing_lengths, lean_rates
+from compare.cure.rules_kept import Dummy
 from compare.design.craft.bench import Bench
 from compare.design.craft.move import Effort, Move, SideEffect
-from compare.design.spec.spec import Spec
-from compare.verdict.conformity import Item, Verdict
-from compare.verdict.matched_pairs import matches_of
-from compare.vocabulary import Kind, Told, named, parsed, told_of
-from measure.sides import SIDES
+from compare.verdict.conformity import Item
+from compare.vocabulary import Told, parsed
 
 WORK_SD: Final = 0.2  # mm, a strip made or moved with care by someone who knows the figure; common practice
 
@@ -33,23 +27,52 @@ class Remedy:
     ----------
     moves : what to do, in order; () for "leave it".
     leaves : the faults that "leave it" leaves as they are.
-    leans, sums, clearances : items after it, at the opening of the photo, each with its uncertainty.
-    probability : that all of these that the plan touches lie within their tolerances.
+    items : all that the dummy must keep, after it, at the opening of the photo, each with its uncertainty.
+    probability : that all of it holds: every half level, pairs and sums within what is allowed, nothing
+        nearer to a fore edge than asked for, and binding no earlier than ordinary hand work.
+    shuts : that it binds no earlier than ordinary hand work, if all else holds.
     effort : of the whole plan.
     """
 
     moves: tuple[Move, ...]
     leaves: tuple[Cause, ...] = ()
-    leans: tuple[Item, ...]
-    sums: tuple[Item, ...]
-    clearances: tuple[Item, ...]
+    items: tuple[Item, ...]
     probability: float
+    shuts: float
     effort: Effort
+
+    def _told(self, kind: str) -> tuple[Item, ...]:
+        return tuple(i for i in self.items if parsed(i.name).told == kind)
+
+    @property
+    def leans(self) -> tuple[Item, ...]:
+        """Lean of every half after it."""
+        return self._told(Told.LEAN)
+
+    @property
+    def sums(self) -> tuple[Item, ...]:
+        """Sums round the loops after it."""
+        return self._told(Told.CLOSING_SUM)
+
+    @property
+    def pairs(self) -> tuple[Item, ...]:
+        """Matched pairs, and the sums over the two feet of a fold, after it."""
+        return self._told("")
+
+    @property
+    def clearances(self) -> tuple[Item, ...]:
+        """Clearance at each fore edge after it."""
+        return self._told(Told.CLEARANCE)
 
     @property
     def cuts(self) -> bool:
         """True if it needs a knife."""
         return any(m.cuts for m in self.moves)
+
+    @property
+    def glues(self) -> bool:
+        """True if it needs glue."""
+        return any(m.glues for m in self.moves)
 
     @property
     def side_effects(self) -> tuple[SideEffect, ...]:
@@ -72,8 +95,7 @@ class Remedy:
 
     def applied(self, lengths: Mapping[str, float]) -> dict[str, float]:
         """Return lengths (mm) after the plan is carried out on a dummy with these lengths."""
-        changes, sets = self.changes_mm, self.sets_mm
-        return {k: sets.get(k, v + changes.get(k, 0.0)) for k, v in lengths.items()}
+        return applied(self.moves, lengths)
 
     @property
     def lean_after_deg(self) -> dict[str, float]:
@@ -86,85 +108,49 @@ class Remedy:
         return {parsed(i.name).about: i.measured for i in self.sums}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Dummy:
-    """All lengths known of the dummy, with their joint covariance."""
-
-    spec: Spec
-    names: tuple[str, ...]
-    values: Array
-    cov: Array
-    phi: float
-    now: Mapping[str, Item]
-
-    def bench(self, after: Mapping[str, float] | None = None) -> Bench:
-        """Return the bench with the lengths as they are, or as they are after something was done."""
-        values = dict(zip(self.names, self.values.tolist(), strict=True)) | dict(after or {})
-        return Bench(mechanism=self.spec.mechanism, values=values)
-
-
-def _u(g: Mapping[str, float], names: Sequence[str], cov: Array) -> float:
-    row = np.array([g.get(k, 0.0) for k in names])
-    return float(np.sqrt(max(float(row @ cov @ row), 0.0)))
-
-
-def solved(dummy: Dummy, moves: Sequence[Move], effort: Effort) -> Remedy:
-    """Work out where a plan leads."""
-    plan = Remedy(moves=tuple(moves), leans=(), sums=(), clearances=(), probability=0.0, effort=effort)
-    values = dict(zip(dummy.names, dummy.values.tolist(), strict=True))
-    after = plan.applied(values)
-    cov = dummy.cov.copy()
-    for i, k in enumerate(dummy.names):
-        if k in plan.sets_mm:
-            cov[i, :] = cov[:, i] = 0.0
-        if k in plan.sets_mm or k in plan.changes_mm:
-            cov[i, i] += WORK_SD**2
-    mechanism = dummy.spec.mechanism
-    leans: list[Item] = []
-    for half in mechanism.halves:
-        names = governing_lengths(mechanism, half.name)
-        was = dummy.now.get(told_of(Told.LEAN, half.name))
-        if was is None or any(k not in after for k in names):
-            continue
-        then = {k: after[k] for k in names}
-        rates = lean_rates(mechanism, then, dummy.phi, half.name)
-        lean = lean_of(mechanism, then, dummy.phi, half.name)
-        u = _u({k: np.degrees(rates[k]) for k in names}, dummy.names, cov)
-        leans.append(replace(was, measured=lean, u=u))
-    sums: list[Item] = []
-    for match in matches_of(mechanism):
-        if match.sums is not None and match.name in dummy.now:
-            value = sum(after[k] * c for k, c in match.terms.items())
-            sums.append(replace(dummy.now[match.name], measured=value, u=_u(match.terms, dummy.names, cov)))
-    clearances = _clearances(dummy, after, cov)
-    items = [*leans, *sums, *clearances]
-    touched = [i for i in items if _touched(i, dummy.now[i.name])]
-    probability = float(np.prod([i.probability if np.isfinite(i.measured) else 0.0 for i in touched]))
-    return replace(
-        plan,
-        leans=tuple(leans),
-        sums=tuple(sums),
-        clearances=tuple(clearances),
-        probability=probability,
-    )
-
-
-def _touched(after: Item, before: Item) -> bool:
-    """Return whether a plan changes this item, or should have."""
-    return before.verdict is Verdict.FAILS or abs(after.measured - before.measured) > 1e-6
-
-
-def _clearances(dummy: Dummy, after: Mapping[str, float], cov: Array) -> list[Item]:
-    """Clearance at each fore edge after a plan."""
-    out: list[Item] = []
-    for side in SIDES:
-        was = dummy.now.get(told_of(Told.CLEARANCE, side))
-        chains = [r.lengths for r in dummy.spec.mechanism.reaches if r.side == side]
-        chains = [c for c in chains if all(k in after for k in c)]
-        if was is None or not chains:
-            continue
-        farthest = max(chains, key=lambda c: sum(after[k] for k in c))
-        terms = {named(Kind.PAGE, side): 1.0, **dict.fromkeys(farthest, -1.0)}
-        value = sum(after[k] * c for k, c in terms.items())
-        out.append(replace(was, measured=value, u=_u(terms, dummy.names, cov)))
+def applied(moves: Sequence[Move], lengths: Mapping[str, float]) -> dict[str, float]:
+    """Return lengths (mm) after these moves, one after the other, on a dummy with these lengths."""
+    out = dict(lengths)
+    for m in moves:
+        out |= {k: out[k] + v for k, v in m.changes_mm.items() if k in out}
+        out |= {k: v for k, v in m.sets_mm.items() if k in out}
     return out
+
+
+def bench_after(dummy: Dummy, moves: Sequence[Move]) -> Bench:
+    """Return the bench with the lengths that were seen, as they are after some moves."""
+    values = {k: v for k, v in applied(moves, dummy.lengths).items() if k in dummy.seen}
+    return Bench(mechanism=dummy.spec.mechanism, values=values)
+
+
+def _covariance(dummy: Dummy, moves: Sequence[Move]) -> Array:
+    """Return the covariance of all lengths after some moves, mm^2."""
+    cov = dummy.cov.copy()
+    anew = {k for m in moves for k in m.sets_mm}
+    moved = {k for m in moves for k in m.changes_mm}
+    for i, k in enumerate(dummy.names):
+        if k in anew:
+            cov[i, :] = cov[:, i] = 0.0
+        if k in anew or k in moved:
+            cov[i, i] += WORK_SD**2
+    return cov
+
+
+def effort_of(moves: Sequence[Move]) -> Effort:
+    """Return how much work several moves are."""
+    hard = max((m.effort for m in moves), default=Effort.NOTHING)
+    strips = sum(m.effort >= Effort.STRIP for m in moves)
+    return max(hard, Effort.SEVERAL) if strips > 1 else hard
+
+
+def solved(dummy: Dummy, moves: Sequence[Move], leaves: Sequence[Cause] = ()) -> Remedy:
+    """Work out where a plan leads."""
+    state = dummy.state(applied(moves, dummy.lengths), _covariance(dummy, moves))
+    return Remedy(
+        moves=tuple(moves),
+        leaves=tuple(leaves),
+        items=state.items,
+        probability=state.probability,
+        shuts=state.shuts,
+        effort=effort_of(moves),
+    )

@@ -1,55 +1,95 @@
 """What to do: plans made of moves of the trade, each solved again in the linkage, and ranked.
 
-A plan is good if afterwards every half is level, every loop closes and no card sticks out, within the
-tolerances (`compare.cure.plans`). Among plans that are likely to do, the one with the least work comes first.
+A plan is good if afterwards the dummy keeps all rules (`compare.cure.rules_kept`). Among plans that are
+likely to do, the one with the least work comes first. Nobody moves anything by less than a hand can, and
+nobody mends a thing in more than a few steps: then it is built anew.
 """
 
-from collections.abc import Sequence
-from dataclasses import replace
-from itertools import product
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from compare.cause.causes import Cause
-from compare.cure.moves import match_moves, moves_for
-from compare.cure.plans import Dummy, Remedy, solved
+from compare.cure.dummy_as_known import dummy_of
+from compare.cure.moves import feet_moves, match_moves, moves_for
+from compare.cure.plans import Remedy, applied, bench_after, solved
+from compare.cure.rules_kept import Dummy
 from compare.design.craft.move import Effort, Move, MoveKind, SideEffect, SideEffectKind
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.verdict.conformity import Item, Verdict
-from compare.verdict.matched_pairs import matches_of
-from compare.vocabulary import Kind, Told, named, parsed
-from measure.sides import SIDES
+from compare.verdict.shut_reach import closed_chains
+from compare.vocabulary import Kind, Told, parsed
 
-HARDLY: Final = 0.1
-EVEN: Final = 0.5
-LIKELY: Final = 0.8  # a plan this likely to bring all inside tolerance is one to recommend
-MOST_PLANS: Final = 12
-SHOWN: Final = 4
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanNumbers:
+    """What makes a plan worth telling; found by `tests/benchmarks/bench_repairs.py`.
+
+    Attributes
+    ----------
+    even : a plan less likely to do than this is never told as the thing to do.
+    likely : one this likely, compared with the best to be had, is good enough: the least work decides.
+    gain : a further step must raise the probability by so much.
+    clear : a clearance less likely to hold than this is worth trimming for.
+    steps : moves of one plan at most.
+    plans : combinations of moves looked at.
+    shown : plans told.
+    """
+
+    even: float = 0.5
+    likely: float = 0.75
+    gain: float = 0.05
+    clear: float = 0.9
+    steps: int = 3
+    plans: int = 8
+    shown: int = 3
+
+
+NUMBERS: Final = PlanNumbers()
+
+
+def _worth(move: Move, hand: float) -> bool:
+    """Return whether a hand can make a move so small."""
+    return move.kind is MoveKind.TRIM_CLEAR or abs(move.by_mm) >= hand
+
+
+def _matched(cause: Cause, dummy: Dummy) -> bool:
+    """Return whether a fault is mended by matching a length to another, which then must be right already."""
+    return any(cause.fault.name == p.first for p in dummy.spec.mechanism.pairs)
+
+
+def _sequences(dummy: Dummy, causes: Sequence[Cause]) -> list[list[Move]]:
+    """Return ways to take out all faults, one after the other."""
+    makers, hand = dummy.spec.building.makers(), dummy.spec.tolerance.hand
+    plans: list[list[Move]] = [[]]
+    for cause in sorted(causes, key=lambda c: _matched(c, dummy)):
+        grown: list[list[Move]] = []
+        for done in plans:
+            options = moves_for(makers, bench_after(dummy, done), cause)
+            worth = [m for m in options if _worth(m, hand)]
+            grown += [[*done, m] for m in worth] if worth else [done]
+        plans = grown[: NUMBERS.plans]
+    return [p for p in plans if p]
 
 
 def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
     """Return what to trim off the plane so that nothing sticks out after a plan."""
-    values = plan.applied(dict(zip(dummy.names, dummy.values.tolist(), strict=True)))
+    values = applied(plan.moves, dummy.lengths)
     out: list[Move] = []
     for item in plan.clearances:
-        side = parsed(item.name).side
+        n = parsed(item.name)
         least = item.nominal + item.low
-        failing = Verdict.FAILS in (item.verdict, dummy.now[item.name].verdict)
-        if not failing or item.verdict is Verdict.CONFORMS:
-            continue
-        chains = [r for r in dummy.spec.mechanism.reaches if r.side == side]
-        chains = [r for r in chains if all(k in values for k in r.lengths)]
-        farthest = max(chains, key=lambda r: sum(values[k] for k in r.lengths))
-        edge = farthest.lengths[-1]
-        n = parsed(edge)
-        if n.kind != Kind.PLANE or n.other(Kind.STRAP) in values:
-            continue
+        chains = closed_chains(dummy.spec, n.side)
+        edge = max(chains, key=lambda r: float(r.total(values))).lengths[-1]
+        strip = parsed(edge)
         cut = float(np.ceil((least + item.expanded - item.measured) * 2) / 2)  # in halves of a millimetre
-        glued = [k for k in values if parsed(k).kind == Kind.PLANE_SPACING and parsed(k).stage == n.stage]
-        spacing = [values[k] for k in glued if parsed(k).side == side]
-        if values[edge] - cut < max(spacing, default=0.0):
+        if strip.kind != Kind.PLANE or strip.other(Kind.STRAP) in values or cut <= 0:
+            continue
+        glued = [values[k] for k in values if parsed(k).kind == Kind.PLANE_SPACING and _same(k, edge)]
+        if values[edge] - cut < max(glued, default=0.0):
             continue
         out.append(
             Move(
@@ -67,87 +107,111 @@ def _trims(dummy: Dummy, plan: Remedy) -> list[Move]:
     return out
 
 
-def _plan(dummy: Dummy, moves: Sequence[Move]) -> Remedy:
-    """Return a plan of these moves, with the trimming it still needs."""
-    plan = solved(dummy, moves, Effort.NOTHING)
-    planes = {named(Kind.PLANE, s) for s in SIDES}
-    extra = [] if any(set(m.changes_mm) & planes for m in moves) else _trims(dummy, plan)
-    whole = [*moves, *extra]
-    hard = max((m.effort for m in whole), default=Effort.NOTHING)
-    strips = sum(m.effort >= Effort.STRIP for m in whole)
-    return solved(dummy, whole, max(hard, Effort.SEVERAL) if strips > 1 else hard)
+def _same(one: str, other: str) -> bool:
+    a, b = parsed(one), parsed(other)
+    return (a.stage, a.side) == (b.stage, b.side)
+
+
+def _touched(moves: Sequence[Move]) -> set[str]:
+    return {k for m in moves for k in (*m.changes_mm, *m.sets_mm)}
+
+
+def _bettered(dummy: Dummy, plan: Remedy, enough: float, assumed: Sequence[str]) -> Remedy:
+    """Return a plan with the further moves that help most, while there is need and room for them."""
+    makers, hand = dummy.spec.building.makers(), dummy.spec.tolerance.hand
+    while plan.probability < enough and len(plan.moves) < NUMBERS.steps:
+        bench = bench_after(dummy, plan.moves)
+        unsure = [i for i in plan.clearances if i.probability < NUMBERS.clear]
+        more = [m for m in _trims(dummy, plan) if any(_reaches(dummy, i, m) for i in unsure)]
+        more += match_moves(makers, bench) + feet_moves(makers, bench, assumed)
+        done = _touched(plan.moves)
+        more = [m for m in more if _worth(m, hand) and not done & {*m.changes_mm, *m.sets_mm}]
+        trials = [solved(dummy, [*plan.moves, m]) for m in more]
+        best = max(trials, key=lambda r: r.probability, default=plan)
+        if best.probability < plan.probability + NUMBERS.gain:
+            break
+        plan = best
+    return plan
+
+
+def _reaches(dummy: Dummy, item: Item, move: Move) -> bool:
+    return any(move.part in r.lengths for r in closed_chains(dummy.spec, parsed(item.name).side))
 
 
 def _leave_it(dummy: Dummy, causes: Sequence[Cause]) -> Remedy | None:
-    """Return "leave it" if level, sums and clearances are all right as they are."""
-    plan = solved(dummy, (), Effort.NOTHING)
-    watched = [v for k, v in dummy.now.items() if parsed(k).told]
-    if not plan.leans or any(i.verdict is Verdict.FAILS for i in watched):
+    """Return "leave it" if nothing but lengths is wrong with the dummy."""
+    failing = [i for i in dummy.demands if i.name in dummy.now and dummy.now[i.name].verdict is Verdict.FAILS]
+    leans = [i for i in dummy.now if parsed(i).told == Told.LEAN]
+    if failing or not leans:
         return None
-    if any(i.verdict is not Verdict.CONFORMS for i in watched if parsed(i.name).told != Told.CLEARANCE):
-        return None
-    blamed = {k for c in causes for k in c.fault.pattern}
-    unknown = [m for m in matches_of(dummy.spec.mechanism) if m.name not in dummy.now]
-    if any(blamed & set(m.terms) for m in unknown):
-        return None  # a sum that the fault may spoil was not seen
-    return replace(plan, leaves=tuple(causes), probability=1.0)
+    plan = solved(dummy, (), causes)
+    return plan if plan.probability >= NUMBERS.even else None
 
 
-def _rebuild(dummy: Dummy) -> Remedy:
-    """Return the plan to build everything anew as designed."""
-    bench = dummy.bench()
-    nominal = {k: bench.nominal(k) for k in dummy.names if not parsed(k).is_page}
-    move = Move(kind=MoveKind.REBUILD, sets_mm=nominal, cuts=True, effort=Effort.REBUILD)
-    return solved(dummy, (move,), Effort.REBUILD)
+def _anew(dummy: Dummy) -> list[Remedy]:
+    """Return the plans to build one stage, or all, as designed."""
+    lengths = dummy.spec.mechanism.lengths
+    out = []
+    nominal = {k: float(lengths[k]) for k in dummy.names if not parsed(k).is_page}
+    stages = sorted({parsed(k).stage for k in nominal})
+    for stage in stages if len(stages) > 1 else []:
+        own = {k: v for k, v in nominal.items() if parsed(k).stage == stage}
+        kind, effort = MoveKind.REBUILD_STAGE, Effort.SEVERAL
+        out.append(Move(kind=kind, stage=stage, sets_mm=own, cuts=True, effort=effort))
+    out.append(Move(kind=MoveKind.REBUILD, sets_mm=nominal, cuts=True, effort=Effort.REBUILD))
+    return [solved(dummy, (m,)) for m in out]
 
 
-def _rank(plan: Remedy) -> tuple[bool, int, int, float]:
-    """Order plans: likely to do, least work, fewest side effects, likeliest."""
-    likely = plan.probability >= LIKELY
-    return not likely, int(plan.effort) if likely else 0, len(plan.side_effects), -plan.probability
+def _attainable(dummy: Dummy) -> float:
+    """Return how likely a dummy is good of which all that can be measured is right: the most to hope for."""
+    nominal = dummy.spec.mechanism.lengths
+    state = dummy.state({k: nominal[k] for k in dummy.names}, dummy.cov)
+    return state.probability
+
+
+def _rank(plan: Remedy, enough: float) -> tuple[bool, int, int, int, float]:
+    """Order plans: likely to do, least work, fewest steps and side effects, likeliest."""
+    good = plan.probability >= enough
+    return (
+        not good,
+        int(plan.effort) if good else 0,
+        len(plan.moves),
+        len(plan.side_effects),
+        -plan.probability,
+    )
 
 
 def remedies_for(
-    causes: Sequence[Cause], measured: Measured, spec: Spec, items: Sequence[Item]
+    causes: Sequence[Cause],
+    measured: Measured,
+    spec: Spec,
+    items: Sequence[Item],
+    unexplained: Mapping[str, float],
 ) -> tuple[Remedy, ...]:
-    """Plans that cure the named causes (or, without one, a lean that small errors add up to), best first.
+    """Plans that cure the named causes (or, without one, what small errors add up to), best first.
 
     Parameters
     ----------
     causes : the faults to cure.
     items : what was compared, with verdicts: what must be cured, and the limits afterwards.
+    unexplained : lean -> degrees of it that no length explains, so no repair of a length cures.
     """
-    names = tuple(k for k in spec.mechanism.lengths if k in measured.working)
-    dummy = Dummy(
-        spec=spec,
-        names=names,
-        values=np.array([measured.working[k].value for k in names]),
-        cov=measured.inputs.covariance([measured.working[k] for k in names]),
-        phi=measured.opening.value,
-        now={i.name: i for i in items},
-    )
-    bench, makers = dummy.bench(), spec.building.makers()
-    options = [moves for moves in (moves_for(makers, bench, c) for c in causes) if moves]
-    plans = [_plan(dummy, moves) for moves in list(product(*options))[:MOST_PLANS]] if options else []
-    tilted = [
-        parsed(i.name).about for i in items if parsed(i.name).told == Told.LEAN and i.verdict is Verdict.FAILS
-    ]
-    if not any(p.probability >= LIKELY for p in plans) and tilted:
-        found: list[Move] = []
-        for half in tilted:
-            found += [m for m in match_moves(makers, bench, half) if m not in found]
-        matching = [_plan(dummy, [m]) for m in found]
-        if len(found) > 1:
-            matching.append(_plan(dummy, found))
-        plans += [p for p in matching if p.probability >= HARDLY]
-    if not plans:
-        only_trim = _plan(dummy, ())
-        plans = [only_trim] if only_trim.moves else []
+    dummy = dummy_of(measured, spec, {i.name: i for i in items}, causes, unexplained)
+    enough = NUMBERS.likely * _attainable(dummy)
+    assumed = tuple(measured.assumed)
+    tried = [solved(dummy, moves) for moves in _sequences(dummy, causes) if len(moves) <= NUMBERS.steps]
+    plans = [_bettered(dummy, p, enough, assumed) for p in tried or [solved(dummy, ())]]
+    plans = [p for p in plans if p.moves]
     leave = _leave_it(dummy, causes)
-    if leave is not None:
-        plans.append(leave)
-    if not any(p.probability >= EVEN for p in plans):
-        anew = _rebuild(dummy)
-        plans += [anew] if anew.probability >= EVEN else []
-    plans.sort(key=_rank)
-    return tuple(plans[:SHOWN])
+    plans += [leave] if leave is not None else []
+    if not any(p.probability >= enough for p in plans):
+        plans += [p for p in _anew(dummy) if p.probability >= NUMBERS.even]
+    unlike = {_key(p): p for p in sorted(plans, key=lambda p: _rank(p, enough), reverse=True)}
+    ranked = sorted(unlike.values(), key=lambda p: _rank(p, enough))
+    if not any(p.probability >= NUMBERS.even for p in ranked):
+        return ()
+    return tuple(ranked[: NUMBERS.shown])
+
+
+def _key(plan: Remedy) -> tuple[tuple[MoveKind, str, int, str], ...]:
+    return tuple((m.kind, m.part, m.stage, m.side) for m in plan.moves)

@@ -35,11 +35,11 @@ from measure.sides import SIDES
 FOOT_PLACEMENT_SD: Final = 0.5  # mm, a foot glued by eye on a pencil line; common practice, no source
 PAGE_WIDTH_SD: Final = 0.3  # mm, a page cut with knife and ruler; common practice, no source
 OPENING_SD: Final = np.radians(0.5)  # rad, a spread said to lie flat but not seen to
-
+SPLIT_OF_FEET: Final = "assumed split of the feet"
 
 ASSUMED: Final[Mapping[str, float]] = MappingProxyType(
     {
-        "assumed split of the feet": FOOT_PLACEMENT_SD,
+        SPLIT_OF_FEET: FOOT_PLACEMENT_SD,
         "assumed width of the left page": PAGE_WIDTH_SD,
         "assumed width of the right page": PAGE_WIDTH_SD,
         "assumed opening": float(OPENING_SD),

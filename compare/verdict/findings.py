@@ -1,6 +1,6 @@
 """Everything compared: one profile against one design. No files, no photo; the heart of `check`."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -135,6 +135,17 @@ def unseen_lengths(measured: Measured, spec: Spec) -> tuple[str, ...]:
     return tuple(k for k in measured.undetermined if k in ends)
 
 
+def _unexplained(leans: Sequence[Leaning], measured: Measured, spec: Spec) -> dict[str, float]:
+    """Return by lean how much of it (degrees) no length explains, where that is beyond doubt.
+
+    Legs more than a half needs bow, so what they leave over is no riddle.
+    """
+    lengths = {k: q.value for k, q in measured.working.items()}
+    if spec.mechanism.solve(lengths, measured.opening.value).stretch:
+        return {}
+    return {n.item.name: n.remainder_deg for n in leans if n.remainder_matters}
+
+
 def _ruled(items: Iterable[Item], rule: Rule) -> tuple[Item, ...]:
     """Return the items, each judged by this rule."""
     return tuple(replace(i, rule=rule) for i in items)
@@ -186,6 +197,9 @@ def compare_profile(
     if verdict is not Verdict.CONFORMS:
         failing = [i for i in lengths if i.verdict is Verdict.FAILS]
         causes = _causes_to_name(diagnosis, failing, measured, spec)
+    remedies: tuple[Remedy, ...] = ()
+    if verdict is Verdict.FAILS:
+        remedies = remedies_for(causes, measured, spec, items, _unexplained(leans, measured, spec))
     return Findings(
         spec=spec,
         measured=measured,
@@ -196,7 +210,7 @@ def compare_profile(
         clearances=clearances,
         diagnosis=diagnosis,
         causes=causes,
-        remedies=remedies_for(causes, measured, spec, items) if verdict is Verdict.FAILS else (),
+        remedies=remedies,
         undetermined=undetermined,
         verdict=verdict,
         rule=rule,

@@ -8,6 +8,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from compare.design.linkage.mechanism import Reach
 from compare.design.spec.spec import Spec
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
@@ -53,6 +54,24 @@ def design_reach(spec: Spec, side: str) -> float:
     lengths = spec.mechanism.lengths
     chains = [r.lengths for r in spec.mechanism.reaches if r.side == side]
     return max((sum(lengths[k] for k in chain) for chain in chains), default=0.0)
+
+
+def closed_chains(spec: Spec, side: str) -> tuple[Reach, ...]:
+    """Return the chains that lie stretched when shut on one side and can be seen end-on."""
+    m = spec.mechanism
+    return tuple(r for r in m.reaches if r.side == side and all(k in m.ends for k in r.lengths))
+
+
+def clearance_limits(spec: Spec, side: str) -> tuple[float, float] | None:
+    """Return the design's clearance at a fore edge, mm, and how much less (negative) is allowed.
+
+    None where the design has no page there, or nothing above it that can be seen end-on.
+    """
+    page = spec.mechanism.lengths.get(named(Kind.PAGE, side))
+    if page is None or not closed_chains(spec, side):
+        return None
+    design = page - design_reach(spec, side)
+    return design, spec.tolerance.clearance - design
 
 
 def compare_clearance(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dict[str, Undetermined]]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, IntEnum, auto
+from typing import Final
 
 
 class Effort(IntEnum):
@@ -39,10 +40,15 @@ class MoveKind(Enum):
     MOVE_OR_TRIM_PLANE = auto()
     MOVE_FOLD = auto()
     NEW_RIDGE = auto()
-    FEET_TOGETHER = auto()
+    FEET_MEASURED = auto()  # both inner feet measured from the spine, and put where they belong
     MOVE_FOOT = auto()  # an inner foot, what was marked from the spine stays
     MOVE_FEET = auto()  # an inner foot with all that was marked from it
+    REBUILD_STAGE = auto()
     REBUILD = auto()
+
+
+DRY: Final = (MoveKind.TRIM_PLANE, MoveKind.TRIM_CLEAR, MoveKind.TRIM_PAGE, MoveKind.LEAVE_NARROW)
+"""What is done without glue."""
 
 
 class SideEffectKind(Enum):
@@ -74,9 +80,8 @@ class Move:
     stage, side : the construction (1 for the first), and the side; "" if both.
     by_mm : how far it is moved: + = outwards, farther from the ridge, to the right; or by how much it is cut.
     to_mm : what it then measures, or the clearance it then leaves; expanded_mm : U of that clearance.
-    sides_mm : both sides of a fold whose ridge is scored anew.
+    sides_mm : both sides of a fold whose ridge is scored anew; where both feet belong.
     other_legs : how many legs are re-scored along.
-    instead : True for something to be done instead of the move before it.
     changes_mm : length -> by how much it is changed from where it is.
     sets_mm : length -> what it is made anew.
     cuts : True if it needs a knife.
@@ -93,9 +98,13 @@ class Move:
     expanded_mm: float = 0.0
     sides_mm: tuple[float, ...] = ()
     other_legs: int = 0
-    instead: bool = False
     changes_mm: Mapping[str, float] = field(default_factory=dict)
     sets_mm: Mapping[str, float] = field(default_factory=dict)
     cuts: bool
     effort: Effort
     side_effects: tuple[SideEffect, ...] = ()
+
+    @property
+    def glues(self) -> bool:
+        """True if it needs glue."""
+        return self.kind not in DRY

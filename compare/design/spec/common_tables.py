@@ -16,6 +16,7 @@ DEFAULT_NEAR_END_SPREAD: Final = 0.5  # mm, hand-cut strips glued by eye; common
 DEFAULT_LENGTH_TOLERANCE: Final = 0.5  # mm; a steel rule on a floppy dummy; common practice, no source
 DEFAULT_LEVEL: Final = 1.0  # degrees; about what the eye sees; common practice, no source
 DEFAULT_CLEARANCE: Final = 1.0  # mm
+DEFAULT_HAND: Final = 0.3  # mm, nobody re-glues by less; common practice, no source
 
 
 def base_of(f: Tables) -> Base:
@@ -78,6 +79,7 @@ def tolerance_of(f: Tables) -> Tolerance:
         clearance=f.mm(t, "clearance", DEFAULT_CLEARANCE),
         lengths={k: v * _scale_of(f, k) for k, v in t.get("lengths", {}).items()},
         spread=f.mm(t, "spread"),
+        hand=f.mm(t, "hand", DEFAULT_HAND),
         spreads={k: v * _scale_of(f, k) for k, v in t.get("spreads", {}).items()},
     )
 

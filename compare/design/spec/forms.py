@@ -100,6 +100,7 @@ TOLERANCE: Final = Form(
         "level": Key(Kind.ANGLE, "allowed lean, degrees"),
         "clearance": Key(Kind.BAND, "least card-free margin at the fore edge when shut"),
         "spread": Key(Kind.SPREAD, "how the builder's lengths scatter (standard deviation)"),
+        "hand": Key(Kind.BAND, "least step by which a hand re-glues or trims"),
     },
     {
         "lengths": Form("allowed off by, for single lengths by name", named=Key(Kind.BAND, "allowed off by")),

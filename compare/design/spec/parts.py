@@ -44,6 +44,7 @@ class Tolerance:
     lengths : length name -> +- for that length alone (degrees for an angle).
     spread : how the builder's lengths scatter (standard deviation, mm); nan = by the way of cutting.
     spreads : length name -> the same for that length alone.
+    hand : the least a hand re-glues or trims by, mm; smaller steps are left out of a repair.
     """
 
     length: float
@@ -53,6 +54,7 @@ class Tolerance:
     lengths: Mapping[str, float] = field(default_factory=dict)
     spread: float = float("nan")
     spreads: Mapping[str, float] = field(default_factory=dict)
+    hand: float = 0.3
 
     def of(self, name: str) -> float:
         """Return what is allowed on one length, mm (degrees for an angle)."""

@@ -103,7 +103,7 @@ def _then(remedy: Remedy, findings: Findings, unit: Unit) -> str:
     short = [i for i in doubtful if abs(i.measured - now[i.name]) > SAME_MM]
     out = f"Then: {level}." if level else ""
     if remedy.moves:
-        out += f" All that it touches is inside its tolerance with a chance of {chance(remedy.probability)}."
+        out += f" All is then as asked for with a chance of {chance(remedy.probability)}."
     for i in short:
         side = parsed(i.name).side
         what = "sticks out" if i.measured < 0 else "stays inside by"

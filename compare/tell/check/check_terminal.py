@@ -185,7 +185,7 @@ def _then(remedy: Remedy, unit: Unit, *, full: bool) -> str:
         return ""
     sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in remedy.closing_after_mm.items())
     after = f"Then it leans {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums and full else "")
-    sure = f"; chance that all it touches is inside tolerance: {chance(remedy.probability)}"
+    sure = f"; chance that all is then as asked for: {chance(remedy.probability)}"
     return f"{after}{sure if remedy.moves else ''}."
 
 

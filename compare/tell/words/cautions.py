@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Final
 
 from compare.cure.plans import Remedy
-from compare.design.craft.move import Effort
 
 KNIFE: Final = (
     "Knife: cut on a mat against a safety straightedge, the holding hand behind the blade, a fresh blade, "
@@ -28,5 +27,5 @@ def cautions(*, cuts: bool) -> tuple[str, ...]:
 def repair_cautions(remedies: Sequence[Remedy]) -> tuple[str, ...]:
     """Return the cautions that belong to plans of repair: those of what they cut, score and glue."""
     cut = any(r.cuts for r in remedies)
-    glued = any(r.moves and r.effort is not Effort.TRIM for r in remedies)
+    glued = any(r.glues for r in remedies)
     return (*((KNIFE,) if cut else ()), *((GLUE,) if glued else ()), *((CHILDREN,) if cut or glued else ()))

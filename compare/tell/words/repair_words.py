@@ -9,6 +9,7 @@ from compare.design.craft.move import Effort, Move, MoveKind, SideEffect, SideEf
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.name_words import called, of_stage
 from compare.units import MM, Unit
+from compare.vocabulary import parsed
 
 EFFORT: Final[Mapping[Effort, str]] = MappingProxyType(
     {
@@ -27,12 +28,12 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
             "Make a new strip for {part}, {to} from fold to fold, to match its side of the fold."
         ),
         MoveKind.LOWER_REST: (
-            "Bring the rest down to it: re-score both sides of the parallel fold {by} shorter{others}."
+            "Bring the rest{of} down to it: re-score both sides of the parallel fold {by} shorter{others}."
         ),
         MoveKind.SLIDE_TOP: (
-            "{how} {part} off the plane and glue it {by} {from_ridge} the ridge: {to} from it."
+            "Lift {part} off the plane and glue it {by} {from_ridge} the ridge: {to} from it."
         ),
-        MoveKind.SLIDE_FOOT: "{how} {part} and glue it {by} farther {out}: {to} from the inner foot.",
+        MoveKind.SLIDE_FOOT: "Lift {part} and glue it {by} farther {out}: {to} from the inner foot.",
         MoveKind.TRIM_PLANE: "Trim {by} off the outer edge of {part}.",
         MoveKind.TRIM_CLEAR: (
             "Trim {by} off the outer edge of {part}: shut, it then stays {to} (± {known}) inside the fore "
@@ -41,7 +42,7 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
         MoveKind.LEAVE_NARROW: "Leave {part} {by} narrow if looks allow; only a new plane makes it wider.",
         MoveKind.TRIM_PAGE: "Trim {by} off {part}.",
         MoveKind.NEW_BASE: "Only a new base makes {part} {by} wider.",
-        MoveKind.NEW_FOLD: "Make the parallel fold anew, {part} {to} from foot to ridge.",
+        MoveKind.NEW_FOLD: "Make the parallel fold anew, {part} {to} from foot to ridge{as_is}.",
         MoveKind.FOLD_SHORTER: "Re-score {part} {by} shorter: {to} from foot to ridge.",
         MoveKind.NEW_STRIP: "Make {part} anew: {to} from fold to fold.",
         MoveKind.STRIP_SHORTER: "Re-score {part}: {to} from fold to fold.",
@@ -55,12 +56,13 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
         MoveKind.NEW_RIDGE: (
             "Make the parallel fold{of} anew, its ridge scored {by} farther {way}: sides of {sizes}."
         ),
-        MoveKind.FEET_TOGETHER: (
-            "Measure both inner feet from the spine with a rule to see which of them is off, then glue them "
-            "{by} {together}."
+        MoveKind.FEET_MEASURED: (
+            "Measure both inner feet from the spine with a rule: {sizes} are wanted. Lift all feet of the "
+            "side that is off and glue them anew: the inner foot there, each outer one as far from it as now."
         ),
         MoveKind.MOVE_FOOT: "Lift inner foot {side} and glue it {by} {from_the_spine}.",
         MoveKind.MOVE_FEET: "Lift the {side} feet and glue them {by} {from_the_spine}.",
+        MoveKind.REBUILD_STAGE: "Build stage {stage} anew with the lengths of the design: {listed}.",
         MoveKind.REBUILD: "Build it anew with the lengths of the design: {listed}.",
     }
 )
@@ -68,32 +70,31 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
 _OTHER_LEGS: Final[Mapping[int, str]] = MappingProxyType({0: "", 1: ", the other leg too"})
 
 
-def move_sentence(move: Move, unit: Unit, *, alone: bool = False) -> str:
-    """Return a move as an instruction; one that is done instead of another begins with "Or" unless alone."""
+def move_sentence(move: Move, unit: Unit) -> str:
+    """Return a move as an instruction."""
     m, outward = move, move.by_mm > 0
     part = called(m.part)
-    text = MOVES[m.kind].format(
+    return MOVES[m.kind].format(
         part=part,
+        as_is=", the other side as it is" if m.changes_mm else "",
         by=_size(m.by_mm, unit),
         to=_size(m.to_mm, unit),
         known=_size(m.expanded_mm, unit),
-        how="Leave that and lift" if m.instead else "Lift",
         out="out" if outward else "in",
         from_ridge="farther from" if outward else "nearer to",
         from_spine="farther out"
         if outward
         else f"nearer to the {'spine' if m.stage == 1 else 'crease below'}",
         from_the_spine="farther from the spine" if outward else "nearer to the spine",
-        together="farther apart" if outward else "nearer together",
         way="right" if outward else "left",
         other_way="left" if outward else "right",
         side=m.side,
-        of=of_stage(m.stage),
+        of=of_stage(m.stage if m.stage > 1 else parsed(m.part).stage),
+        stage=m.stage,
         others=_OTHER_LEGS.get(m.other_legs, ", all other legs too"),
         sizes=" and ".join(_size(v, unit) for v in m.sides_mm),
         listed=", ".join(f"{k} {_size(v, unit)}" for k, v in m.sets_mm.items()),
     )
-    return f"Or {text[0].lower()}{text[1:]}" if m.instead and not alone else text
 
 
 def _size(mm: float, unit: Unit) -> str:
@@ -115,10 +116,10 @@ def side_effect_words(effect: SideEffect, unit: Unit) -> str:
 
 
 def steps(remedy: Remedy, unit: Unit) -> list[str]:
-    """Return the moves of a plan one by one; the first stands alone. "Leave it" is told as one step."""
+    """Return the moves of a plan one by one. "Leave it" is told as one step."""
     if not remedy.moves:
         return [_leave_it(remedy, unit)]
-    return [move_sentence(m, unit, alone=i == 0) for i, m in enumerate(remedy.moves)]
+    return [move_sentence(m, unit) for m in remedy.moves]
 
 
 def remedy_text(remedy: Remedy, unit: Unit = MM) -> str:
@@ -133,6 +134,6 @@ def side_effects(remedy: Remedy, unit: Unit) -> tuple[str, ...]:
 
 def _leave_it(remedy: Remedy, unit: Unit) -> str:
     off = " and ".join(cause_sentence(c, unit) for c in remedy.leaves)
-    return "Leave it, if looks allow: it stands level and its sums close" + (
+    return "Leave it, if looks allow: it stands level, its sums close and it shuts" + (
         f"; it is only that {off}." if off else "; only a length differs from the design."
     )

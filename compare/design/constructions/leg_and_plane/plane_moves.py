@@ -48,7 +48,6 @@ def _lowered(bench: Bench, short: str, by: float) -> list[Move]:
             stage=n.stage,
             by_mm=by,
             other_legs=len(legs),
-            instead=True,
             changes_mm=dict.fromkeys(down, -by),
             cuts=True,
             effort=Effort.SEVERAL,
@@ -64,7 +63,7 @@ def _slid(bench: Bench, fault: Fault, size: float) -> list[Move]:
     if partner is None:
         return [_slide(bench, name, -size)]
     own = _slide(bench, name, bench.to_match(name, partner))
-    other = _slide(bench, partner, bench.to_match(partner, name), instead=True)
+    other = _slide(bench, partner, bench.to_match(partner, name), to_match=True)
     return [own, other] if _room_for(bench, partner, other.changes_mm[partner]) else [own]
 
 
@@ -79,7 +78,7 @@ def _room_for(bench: Bench, name: str, change: float) -> bool:
     return after > ROOM and (page is None or foot is None or foot + after <= page - ROOM)
 
 
-def _slide(bench: Bench, name: str, change: float, *, instead: bool = False) -> Move:
+def _slide(bench: Bench, name: str, change: float, *, to_match: bool = False) -> Move:
     after = bench.values[name] + change
     off = SideEffect(SideEffectKind.OFF_DESIGN, name, after - bench.nominal(name))
     return Move(
@@ -87,11 +86,10 @@ def _slide(bench: Bench, name: str, change: float, *, instead: bool = False) -> 
         part=name,
         by_mm=change,
         to_mm=after,
-        instead=instead,
         changes_mm={name: change},
         cuts=False,
         effort=Effort.REGLUE,
-        side_effects=(off,) if instead else (),
+        side_effects=(off,) if to_match else (),
     )
 
 

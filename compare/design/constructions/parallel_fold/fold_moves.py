@@ -11,7 +11,12 @@ from compare.vocabulary import Kind, parsed
 
 
 def _side(bench: Bench, fault: Fault, size: float) -> list[Move]:
-    return [anew(MoveKind.NEW_FOLD if size < 0 else MoveKind.FOLD_SHORTER, bench, fault.name, size)]
+    """Make one side as designed; a new fold keeps its other side as it is."""
+    if size >= 0:
+        return [anew(MoveKind.FOLD_SHORTER, bench, fault.name, size)]
+    other = parsed(fault.name).mirrored
+    kept = {other: 0.0} if other in bench.values else {}
+    return [replace(anew(MoveKind.NEW_FOLD, bench, fault.name, size), changes_mm=kept)]
 
 
 def _foot(bench: Bench, fault: Fault, size: float) -> list[Move]:
