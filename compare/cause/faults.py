@@ -8,7 +8,7 @@ from compare.quantities.measured import feet_lengths
 from compare.vocabulary import Kind
 
 
-def _apart(feet: tuple[str, str]) -> Fault:
+def feet_apart(feet: tuple[str, str]) -> Fault:
     """Where the spine is not seen, nobody can say which of the two feet is wrong."""
     return Fault(kind=FaultKind.FEET_APART, name=Kind.FEET, pattern=dict.fromkeys(feet, 0.5))
 
@@ -29,5 +29,5 @@ def faults_of(spec: Spec, *, spine_seen: bool) -> tuple[Fault, ...]:
     names = [k for k in mechanism.lengths if k in mechanism.ends]
     feet = feet_lengths(mechanism)
     own = spec.building.faults(names)
-    first = [] if spine_seen or feet is None else [_apart(feet)]
+    first = [] if spine_seen or feet is None else [feet_apart(feet)]
     return (*first, *_plain(names, own), *own)

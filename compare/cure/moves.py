@@ -5,10 +5,12 @@ from types import MappingProxyType
 from typing import Final
 
 from compare.cause.causes import Cause
+from compare.cause.faults import feet_apart
 from compare.design.craft.bench import Bench, Maker, Makers, anew, strip_anew, trimmed
 from compare.design.craft.fault import Fault, FaultKind, fault_of_length
 from compare.design.craft.move import Effort, Move, MoveKind
-from compare.vocabulary import Kind, named, parsed
+from compare.quantities.measured import feet_lengths
+from compare.vocabulary import Kind, feet_equality, named, parsed
 from measure.sides import SIDES
 
 
@@ -53,23 +55,35 @@ def moves_for(makers: Makers, bench: Bench, cause: Cause) -> list[Move]:
     return maker_of(makers, cause.fault)(bench, cause.fault, cause.size_mm)
 
 
-def match_moves(makers: Makers, bench: Bench) -> list[Move]:
-    """Return moves that make pairs match, for when errors add up that are no single fault."""
-    out: list[Move] = []
+def match_moves(makers: Makers, bench: Bench) -> list[tuple[str, Move]]:
+    """Return moves that make pairs match, each with the name of its pair.
+
+    For when errors add up that are no single fault.
+    """
+    out: list[tuple[str, Move]] = []
     for pair in bench.mechanism.pairs:
         if pair.first in bench.values and pair.second in bench.values:
             fault = fault_of_length(pair.first)
-            out += maker_of(makers, fault)(bench, fault, -bench.to_match(pair.first, pair.second))
+            moves = maker_of(makers, fault)(bench, fault, -bench.to_match(pair.first, pair.second))
+            out += [(pair.name, m) for m in moves]
     return out
 
 
-def feet_moves(makers: Makers, bench: Bench, assumed: Sequence[str]) -> list[Move]:
+def measuring_moves(bench: Bench, assumed: Sequence[str]) -> list[Move]:
+    """Return the move that looks where both inner feet stand; [] if the photo tells it."""
+    feet = feet_lengths(bench.mechanism)
+    if feet is None or not all(k in assumed and k in bench.values for k in feet):
+        return []
+    return _apart(bench, feet_apart(feet), 0.0)
+
+
+def feet_moves(makers: Makers, bench: Bench, assumed: Sequence[str]) -> list[tuple[str, Move]]:
     """Return moves of the feet of one side that make both sides of a fold reach one ridge when shut.
 
     assumed : lengths that were not measured; a foot among them tells nothing.
     """
     maker = makers.get(FaultKind.FEET_MOVED)
-    out: list[Move] = []
+    out: list[tuple[str, Move]] = []
     for loop in bench.mechanism.loops:
         n = parsed(loop.name)
         known = [k for k in (*loop.one, *loop.other) if k in bench.values and k not in assumed]
@@ -85,5 +99,5 @@ def feet_moves(makers: Makers, bench: Bench, assumed: Sequence[str]) -> list[Mov
                 side=side,
                 pattern={foot: 1.0},
             )
-            out += maker(bench, fault, size)
+            out += [(feet_equality(n.stage), m) for m in maker(bench, fault, size)]
     return out

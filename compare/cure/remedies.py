@@ -13,7 +13,7 @@ import numpy as np
 
 from compare.cause.causes import Cause
 from compare.cure.dummy_as_known import dummy_of
-from compare.cure.moves import feet_moves, match_moves, moves_for
+from compare.cure.moves import feet_moves, match_moves, measuring_moves, moves_for
 from compare.cure.plans import Remedy, applied, bench_after, solved
 from compare.cure.rules_kept import Dummy
 from compare.design.craft.move import Effort, Move, MoveKind, SideEffect, SideEffectKind
@@ -53,7 +53,7 @@ NUMBERS: Final = PlanNumbers()
 
 def _worth(move: Move, hand: float) -> bool:
     """Return whether a hand can make a move so small."""
-    return move.kind is MoveKind.TRIM_CLEAR or abs(move.by_mm) >= hand
+    return move.kind in (MoveKind.TRIM_CLEAR, MoveKind.FEET_MEASURED) or abs(move.by_mm) >= hand
 
 
 def _matched(cause: Cause, dummy: Dummy) -> bool:
@@ -123,15 +123,23 @@ def _bettered(dummy: Dummy, plan: Remedy, enough: float, assumed: Sequence[str])
         bench = bench_after(dummy, plan.moves)
         unsure = [i for i in plan.clearances if i.probability < NUMBERS.clear]
         more = [m for m in _trims(dummy, plan) if any(_reaches(dummy, i, m) for i in unsure)]
-        more += match_moves(makers, bench) + feet_moves(makers, bench, assumed)
+        known = {i.name: i.expanded for i in plan.items}
+        for rule, move in match_moves(makers, bench) + feet_moves(makers, bench, assumed):
+            more += [move] if abs(move.by_mm) > known.get(rule, 0.0) else []  # else it may be noise
+        more += measuring_moves(bench, assumed)
         done = _touched(plan.moves)
         more = [m for m in more if _worth(m, hand) and not done & {*m.changes_mm, *m.sets_mm}]
-        trials = [solved(dummy, [*plan.moves, m]) for m in more]
+        trials = [solved(dummy, _in_order([*plan.moves, m])) for m in more]
         best = max(trials, key=lambda r: r.probability, default=plan)
         if best.probability < plan.probability + NUMBERS.gain:
             break
         plan = best
     return plan
+
+
+def _in_order(moves: Sequence[Move]) -> list[Move]:
+    """Return moves in the order they are done: measuring before anything is glued."""
+    return sorted(moves, key=lambda m: m.kind is not MoveKind.FEET_MEASURED)
 
 
 def _reaches(dummy: Dummy, item: Item, move: Move) -> bool:

@@ -85,6 +85,9 @@ class Dummy:
             if (limits := clearance_limits(spec, side)) is not None:
                 value, low = limits
                 out.append(_demand(told_of(Told.CLEARANCE, side), "mm", value, low, np.inf))
+        if not out:  # a drawn linkage of which no rule is known: its lengths are all there is
+            allowed = {k: spec.tolerance.of(k) for k in self.names}
+            out = [_demand(k, "mm", nominal[k], -allowed[k], allowed[k]) for k in self.names]
         return tuple(replace(self.now.get(i.name, i), measured=nan, u=nan) for i in out)
 
     @cached_property
@@ -105,7 +108,7 @@ class Dummy:
             if clearance_limits(self.spec, side) is not None:
                 chains = [r.total(rows) for r in closed_chains(self.spec, side)]
                 out.append(rows[named(Kind.PAGE, side)] - np.max(chains, axis=0))
-        return np.stack(np.broadcast_arrays(*out), axis=-1)
+        return np.stack(np.broadcast_arrays(*(out or [rows[k] for k in self.names])), axis=-1)
 
     def state(self, lengths: Mapping[str, float], cov: Array, *, closing: bool = True) -> State:
         """Return what holds with these lengths (mm) and this covariance (mm^2).

@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from compare.cause.binding import binding_of, usual_binding
+from compare.cause.binding import binding_of
 from compare.design.study.contact import binding_openings
+from compare.design.study.usual_binding import usual_binding
 from compare.quantities.measured import measured_of
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
 from compare.verdict.findings import compare_profile

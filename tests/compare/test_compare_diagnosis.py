@@ -204,7 +204,7 @@ def test_remedies_are_solved_again(tmp_path: Path) -> None:
     new_leg, lower = findings.remedies
     assert "Make a new strip for leg right, 40.0 mm" in remedy_text(new_leg, MM) and new_leg.cuts
     for r in (new_leg, lower):
-        assert r.lean_after_deg["right"] == pytest.approx(0, abs=1e-6)
+        assert r.lean_after_deg["right"] == pytest.approx(0, abs=1e-3)
         assert r.closing_after_mm["right"] == pytest.approx(0, abs=1e-9)
     findings = compare_profile(profile_of(spec, {"page spacing left": 2.0}), spec)
     move, instead = findings.remedies
