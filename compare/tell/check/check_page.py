@@ -102,8 +102,7 @@ def _then(remedy: Remedy, findings: Findings, unit: Unit) -> str:
     doubtful = [i for i in remedy.clearances if i.verdict is not Verdict.CONFORMS]
     short = [i for i in doubtful if abs(i.measured - now[i.name]) > SAME_MM]
     out = f"Then: {level}." if level else ""
-    if remedy.moves:
-        out += f" All is then as asked for with a chance of {chance(remedy.probability)}."
+    out += f" All is then as asked for with a chance of {chance(remedy.probability)}."
     for i in short:
         side = parsed(i.name).side
         what = "sticks out" if i.measured < 0 else "stays inside by"

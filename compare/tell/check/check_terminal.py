@@ -186,7 +186,7 @@ def _then(remedy: Remedy, unit: Unit, *, full: bool) -> str:
     sums = ", ".join(f"{s} {unit.signed(v)}" for s, v in remedy.closing_after_mm.items())
     after = f"Then it leans {lean} degrees" + (f"; closing sum {sums} {unit.name}" if sums and full else "")
     sure = f"; chance that all is then as asked for: {chance(remedy.probability)}"
-    return f"{after}{sure if remedy.moves else ''}."
+    return f"{after}{sure}."
 
 
 def _entries(console: Console, entries: Sequence[tuple[str, str]]) -> None:
