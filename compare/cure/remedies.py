@@ -170,11 +170,16 @@ def _anew(dummy: Dummy) -> list[Remedy]:
     return [solved(dummy, (m,)) for m in out]
 
 
-def _attainable(dummy: Dummy) -> float:
-    """Return how likely a dummy is good of which all that can be measured is right: the most to hope for."""
-    nominal = dummy.spec.mechanism.lengths
+def _enough(measured: Measured, spec: Spec) -> float:
+    """Return how likely a plan must be to be good enough.
+
+    Compared with a dummy that has no fault and is measured as nominal: what a photo does not tell of that
+    one, no repair of a strip can better.
+    """
+    dummy = dummy_of(measured, spec, {}, (), {})
+    nominal = spec.mechanism.lengths
     state = dummy.state({k: nominal[k] for k in dummy.names}, dummy.cov)
-    return state.probability
+    return max(NUMBERS.likely * state.probability, NUMBERS.even)
 
 
 def _rank(plan: Remedy, enough: float) -> tuple[bool, int, int, int, float]:
@@ -205,7 +210,7 @@ def remedies_for(
     unexplained : lean -> degrees of it that no length explains, so no repair of a length cures.
     """
     dummy = dummy_of(measured, spec, {i.name: i for i in items}, causes, unexplained)
-    enough = NUMBERS.likely * _attainable(dummy)
+    enough = _enough(measured, spec)
     assumed = tuple(measured.assumed)
     tried = [solved(dummy, moves) for moves in _sequences(dummy, causes) if len(moves) <= NUMBERS.steps]
     plans = [_bettered(dummy, p, enough, assumed) for p in tried or [solved(dummy, ())]]
