@@ -37,6 +37,7 @@ class LotOption(Enum):
     AQL = "the AQL"
     LEVEL = "the inspection level"
     TOGETHER = "what was taken together"
+    MASTER = "the master"
     LEDGER = "the ledger"
     SCHEDULER = "the scheduler"
     BY = "who took a photo"

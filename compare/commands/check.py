@@ -24,6 +24,7 @@ from compare.commands.set_up_options import (
 )
 
 if TYPE_CHECKING:
+    from compare.jobs.before_after import Changes
     from compare.jobs.check_dummy import Inspection
 
 CONFORMS: Final = 0
@@ -61,6 +62,10 @@ EXIT_CODES: Final = MappingProxyType({"conforms": CONFORMS, "does not conform": 
 @click.option(
     "--shut-thickness", type=float, metavar="MM", help="Thickness of the shut dummy (default: from the card)."
 )
+@click.option(
+    "--before", type=click.Path(path_type=Path), metavar="BEFORE.json",
+    help="Earlier result (--json) of this dummy, taken alike: what a repair changed, and how sure.",
+)  # fmt: skip
 @click.option("--full", is_flag=True, help="All tables, and what was seen and assumed.")
 @click.option("--budget", is_flag=True, help="Also the uncertainty budget of every length.")
 @click.option(
@@ -102,6 +107,7 @@ def check(
     points: Path | None,
     closed: Path | None,
     shut_thickness: float | None,
+    before: Path | None,
     full: bool,
     budget: bool,
     rule: Rule,
@@ -140,6 +146,7 @@ def check(
                 "--closed": closed is not None,
                 "--report": report is not None,
                 "--csv": table is not None,
+                "--before": before is not None,
                 "--budget": budget,
             }
         )
@@ -153,7 +160,7 @@ def check(
             Output("--report", report, REPORT),
             Output("--csv", table, TABLE),
         ),
-        (*photos, spec, points, closed, camera, printer),
+        (*photos, spec, points, closed, camera, printer, before),
         replace=force,
     )
     if spec is None:
@@ -172,6 +179,11 @@ def check(
     from compare.jobs.check_dummy import check as run
     from measure.joints.by_hand import read_points
 
+    earlier = None
+    if before is not None:
+        from compare.jobs.before_after import read_before
+
+        earlier = read_before(before)
     inspection = run(
         photos,
         spec,
@@ -181,9 +193,15 @@ def check(
         closed=closed,
         shut_mm=shut_thickness,
     )
+    changes = None
+    if earlier is not None:
+        from compare.jobs.before_after import changes_since
+        from compare.jobs.before_after import setup_of as set_up
+
+        changes = changes_since(earlier, inspection.findings, set_up(inspection))
     write_files(inspection, annotate=annotate, report=report, table=table, replace=force)
     remember_bars(printer, bars, (shot.sighting.sheet.paper for shot in inspection.shots))
-    show(inspection, as_json=as_json, full=full, budget=budget)
+    show(inspection, as_json=as_json, full=full, budget=budget, changes=changes)
     ctx.exit(EXIT_CODES.get(inspection.verdict.value, OPEN))
 
 
@@ -215,8 +233,17 @@ def write_files(
         write_csv(inspection.findings, table, replace=replace)
 
 
-def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget: bool = False) -> None:
+def show(
+    inspection: "Inspection",
+    *,
+    as_json: bool,
+    full: bool = False,
+    budget: bool = False,
+    changes: "Changes | None" = None,
+) -> None:
     """Print the answer."""
+    from compare.tell.words.photos.change_words import change_sentences, changes_dict
+
     if as_json:
         from compare.tell.check.check_json import inspection_dict, to_text
 
@@ -225,6 +252,8 @@ def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget:
             from compare.tell.check.budget_table import budgets_dict
 
             data["budget"] = budgets_dict(inspection.budgets)
+        if changes is not None:
+            data["changes"] = changes_dict(changes, inspection.spec.units)
         click.echo(to_text(data))
         return
     from compare.tell.check.check_terminal import print_findings
@@ -239,6 +268,9 @@ def show(inspection: "Inspection", *, as_json: bool, full: bool = False, budget:
         from compare.tell.motion_seen.motion_table import print_motion
 
         print_motion(motion, inspection.findings, sys.stdout)
+    if changes is not None:
+        for sentence in change_sentences(changes, inspection.spec.units):
+            click.echo(sentence)
     if budget:
         from compare.tell.check.budget_table import print_budgets
 

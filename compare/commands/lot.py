@@ -10,6 +10,7 @@ from compare.commands.lot_options import (
     LEVELS,
     checking_of,
     ledger_option,
+    master_file,
     photo_options,
     progress,
 )
@@ -59,6 +60,11 @@ def lot() -> None:
 @click.option(
     "--together", metavar="COLUMN", help="Column that tells which samples were taken together (X-bar charts)."
 )
+@click.option(
+    "--master", "masters", multiple=True, metavar="SAMPLE=READINGS.csv",
+    help="A sample measured by hand (CSV: length, reading, doubt): what all photos share cancels."
+    " May be given several times.",
+)  # fmt: skip
 @ledger_option
 @click.option("--name", help="Name of the lot (default: the folder's).")
 @click.option(
@@ -88,6 +94,7 @@ def check_lot(
     level: str,
     severity: str,
     together: str | None,
+    masters: tuple[str, ...],
     ledger: str,
     name: str | None,
     report: Path | None,
@@ -106,23 +113,28 @@ def check_lot(
     from compare.lot.assess_lot import Sampling, assess
     from compare.lot.ledger.ledger import Ledger
     from compare.lot.plans.attribute_plans import plan
+    from compare.lot.run.hand_readings import read_hand_readings
     from compare.lot.run.manifest import MANIFEST, read_lot
     from compare.lot.run.runner import run_lot
+    from compare.lot.study.master import Master, check_masters
     from compare.tell.result_files import LOT_REPORT
 
     checking = checking_of(use, standoff, bars, printer, camera, rule)
     design = load_spec(spec)
+    files = [master_file(text) for text in masters]
+    known = [Master(sample=name, readings=read_hand_readings(path, design.units)) for name, path in files]
     found = read_lot(folder, manifest, naming)
     found = replace(found, name=printable(name)) if name else found
     target = None if no_report else report or Path(f"lot-{_file_name(found.name)}.html")
     check_outputs(
         [Output("--report", target, LOT_REPORT)],
-        (spec, manifest or folder / MANIFEST, camera, printer, ledger),
+        (spec, manifest or folder / MANIFEST, camera, printer, ledger, *(path for _, path in files)),
         replace=force,
     )
     if together is not None and not any(together in shot.labels for shot in found.shots):
-        known = ", ".join(sorted({label for shot in found.shots for label in shot.labels})) or "none"
-        raise LotError(LotOption.TOGETHER, f": the manifest has no column {together!r} (labels: {known})")
+        columns = ", ".join(sorted({label for shot in found.shots for label in shot.labels})) or "none"
+        raise LotError(LotOption.TOGETHER, f": the manifest has no column {together!r} (labels: {columns})")
+    check_masters(known, dict.fromkeys(shot.sample for shot in found.shots), design)
     chosen = None
     if size is not None:
         plan(size, aql, level)  # refuse what the tables do not have before hours of work
@@ -142,7 +154,7 @@ def check_lot(
                 err=True,
             )
             ctx.exit(TERMINATED if isinstance(stop, Terminated) else INTERRUPTED)
-        assessment = assess(found.name, design, checking, run, book, chosen, together)
+        assessment = assess(found.name, design, checking, run, book, chosen, together, known)
     if target is not None:
         from compare.lot.worst_samples import look_again
         from compare.tell.lot.lot_page import write_lot_report

@@ -1,5 +1,6 @@
 """Options and progress that the commands of `foldgauge lot` share."""
 
+import re
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -61,6 +62,21 @@ def checking_of(
 
     setup = setup_of(use, standoff, bars, printer, camera)
     return Checking(setup=setup, telling=TO_LEDGER, rule=Judged(rule))
+
+
+def master_file(text: str) -> tuple[str, Path]:
+    """Return sample and file of a --master.
+
+    Raises
+    ------
+    LotError : it is not SAMPLE=FILE.
+    """
+    from compare.compare_errors import LotError, LotOption
+
+    parts = re.fullmatch(r"([^=]+)=(.+)", text)
+    if parts is None:
+        raise LotError(LotOption.MASTER, f": a sample and its file are wanted, 7=readings.csv, got {text!r}")
+    return parts[1].strip(), Path(parts[2].strip())
 
 
 @contextmanager

@@ -1,24 +1,26 @@
 """A lot assessed: samples, statistics, decision and advice together, for every way of telling them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from compare.compare_errors import LotError, LotOption
 from compare.design.spec.spec import Spec
+from compare.lot.charts.drift import SHUFFLE_SEED
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.lot_advice import Advice, Frequent, advice, frequent_causes
 from compare.lot.lot_decision import Decision, decide, past_lots, plan_for, stricter_would_accept
 from compare.lot.plans.attribute_plans import Severity
 from compare.lot.run.checking import Checking
 from compare.lot.run.runner import Run
-from compare.lot.run.samples import Sample, load_samples
+from compare.lot.run.samples import Sample, judged, load_samples
 from compare.lot.run.unused_photos import LotNote, Unused
-from compare.lot.study.lot_statistics import Statistics, label_columns, statistics_of
+from compare.lot.study.lot_statistics import Statistics, statistics_of
+from compare.lot.study.master import Comparison, Master, compare_with
+from compare.lot.study.repeatability import set_apart
+from compare.lot.study.sample_groups import label_columns
 from compare.version import own_version
-
-SHUFFLE_SEED: Final = 7870  # the same lot is always told the same way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +39,7 @@ class Assessment:
 
     Attributes
     ----------
+    samples : as judged in their lot. comparison : with samples measured by hand; None without any.
     problems : (photo, reason) of all that could not be used.
     notes : what is to be known about how the photos were found.
     """
@@ -49,6 +52,7 @@ class Assessment:
     decision: Decision
     advice: tuple[Advice, ...]
     causes: tuple[Frequent, ...]
+    comparison: Comparison | None
     problems: tuple[tuple[str, Unused], ...]
     notes: tuple[LotNote, ...]
     version: str
@@ -89,6 +93,7 @@ def assess(
     ledger: Ledger,
     sampling: Sampling | None,
     together: str | None = None,
+    masters: Sequence[Master] = (),
 ) -> Assessment:
     """Assess a lot from the ledger, and keep the decision there if a sampling plan was asked for.
 
@@ -97,12 +102,17 @@ def assess(
     lot : its name. checking : how the samples were checked.
     run : the run that checked it. sampling : plan to decide by, or None.
     together : column of the manifest that tells which samples were taken together, or None.
+    masters : samples that were measured by hand as well.
 
     Raises
     ------
-    LotError : the plan does not exist, or the ledger cannot be used.
+    LotError : the plan does not exist, the ledger cannot be used, or a master does not fit its photo.
     """
-    samples = load_samples(ledger, list(run.keys))
+    samples = set_apart(load_samples(ledger, list(run.keys)))
+    comparison = None
+    if masters:
+        samples, comparison = compare_with(samples, masters, spec)
+    samples = tuple(judged(s, checking.rule) for s in samples)
     if together is not None and together not in label_columns(samples):
         known = ", ".join(label_columns(samples)) or "none"
         raise LotError(LotOption.TOGETHER, f": the manifest has no column {together!r} (labels: {known})")
@@ -111,7 +121,7 @@ def assess(
     if sampling is not None:
         past = past_lots(ledger.decisions(spec.source.sha256), before=lot)
         chosen = plan_for(sampling.size, sampling.aql, sampling.level, sampling.severity, past)
-    decision = decide(samples, statistics, chosen)
+    decision = decide(samples, statistics, chosen, checking.rule)
     if sampling is not None and decision.plan is not None and decision.word != "undecided":
         _keep(ledger, lot, spec, decision, sampling)
     return Assessment(
@@ -123,6 +133,7 @@ def assess(
         decision=decision,
         advice=advice(statistics, samples),
         causes=frequent_causes(samples),
+        comparison=comparison,
         problems=(*(p for s in samples for p in s.refused), *run.problems),
         notes=tuple(run.notes),
         version=own_version(),

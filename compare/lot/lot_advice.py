@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 from compare.lot.run.samples import Sample
-from compare.lot.study.lot_statistics import Grouping, Statistics
+from compare.lot.study.lot_statistics import Statistics
+from compare.lot.study.sample_groups import Grouping
 from compare.vocabulary import parsed
 
 
@@ -14,6 +15,7 @@ class AdviceKind(Enum):
 
     CHANGED = auto()  # it drifts, or made a step
     OFF = auto()  # all pieces alike
+    SEEMS_OFF = auto()  # all photos alike: whether pieces or photos are off, they do not tell
     VARIES = auto()  # from piece to piece
     DEPENDS = auto()  # on a label
 
@@ -45,7 +47,7 @@ class Advice:
     @property
     def cuts(self) -> bool:
         """True if a knife or blade is involved."""
-        return not parsed(self.statistics.name).is_glued
+        return self.kind is not AdviceKind.SEEMS_OFF and not parsed(self.statistics.name).is_glued
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,12 +106,15 @@ def advice(statistics: Sequence[Statistics], samples: Sequence[Sample]) -> tuple
     lengths = [s for s in statistics if s.kind == "length"]
     drifts = sorted((s for s in lengths if s.drifts), key=lambda s: -abs(s.course.change) / s.half)
     off = sorted((s for s in lengths if s.off and not s.drifts), key=lambda s: -abs(s.mean) / s.half)
+    doubtful = (s for s in lengths if s.seems_off and not s.off and not s.drifts)
+    seems = sorted(doubtful, key=lambda s: -abs(s.mean) / s.half)
     return (
         *(
             Advice(kind=AdviceKind.CHANGED, statistics=s, comes_with=_label_change(s, samples))
             for s in drifts
         ),
         *(Advice(kind=AdviceKind.OFF, statistics=s) for s in off),
+        *(Advice(kind=AdviceKind.SEEMS_OFF, statistics=s) for s in seems),
         *(Advice(kind=AdviceKind.VARIES, statistics=s) for s in lengths if s.spreads),
         *(
             Advice(kind=AdviceKind.DEPENDS, statistics=s, grouping=g)

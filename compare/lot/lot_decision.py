@@ -26,9 +26,10 @@ from compare.lot.plans.plan_risks import Risks, risks
 from compare.lot.run.samples import Sample
 from compare.lot.study.capability import share_interval
 from compare.lot.study.lot_statistics import Statistics
-from compare.verdict.conformity import Verdict
+from compare.verdict.conformity import COVERAGE, Rule, Verdict
 
 Word = Literal["accept", "do not accept", "undecided"]
+NOT_NORMAL: Final = 0.01  # chance, shared among all, under which values are not taken for normal
 NEAR: Final = 0.75  # a drift that has used up this share of the tolerance stops the line
 
 
@@ -45,6 +46,7 @@ class Basis(Enum):
     SOME_FAIL = auto()
     NONE_JUDGED = auto()
     SOME_OPEN = auto()
+    BY_THE_WHOLE = auto()  # some are open by themselves, but together they hold production inside its limits
     ALL_CONFORM = auto()
 
 
@@ -65,11 +67,18 @@ class Counts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByVariables:
-    """Second opinion by variables: factor, and the lengths that do not keep it; None where n is too small."""
+    """Second opinion by variables: the lengths that do not keep the factor, and those that may not.
+
+    Attributes
+    ----------
+    n, k : samples, and standard deviations that the mean should keep from each limit.
+    too_near : lengths that surely do not. unsure : those that do or not by what is common to all photos.
+    """
 
     n: int
     k: float
     too_near: tuple[str, ...]
+    unsure: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +95,7 @@ class Decision:
     out_of_limits : samples with a measured value out of its limits, uncertainty left aside.
     share : 95 % interval of the nonconforming share of the lot, open samples counted either way.
     drifting : statistics of what changed, lengths first and the worst first.
+    left_aside : what no photo can settle (it rests on a spine that is not seen) and no sample is blamed for.
     """
 
     word: Word
@@ -102,6 +112,7 @@ class Decision:
     risks: Risks | None
     by_variables: ByVariables | None
     drifting: tuple[Statistics, ...]
+    left_aside: tuple[str, ...] = ()
 
     @property
     def moving(self) -> tuple[Statistics, ...]:
@@ -140,10 +151,17 @@ def drifting(statistics: Sequence[Statistics]) -> tuple[Statistics, ...]:
 
 
 def urgent(s: Statistics) -> bool:
-    """Return True if what changed has come near its limit or beyond, or takes samples out of limits."""
-    end = s.now
-    limit = s.high if end > 0 else -s.low
-    return s.failing > 0 or (math.isfinite(limit) and abs(end) >= NEAR * limit)
+    """Return True if what changed has come near its limit or beyond, or takes samples out of limits.
+
+    Where it stands carries what is common to all photos: that alone stops no line. Either the change itself,
+    in which it cancels, is as large, or it stands near its limit with the common doubt taken off.
+    """
+    end = abs(s.now)
+    limit = s.high if s.now > 0 else -s.low
+    if s.failing > 0 or not math.isfinite(limit):
+        return s.failing > 0
+    near = NEAR * limit
+    return end >= near and (abs(s.course.change) >= near or end - COVERAGE * s.common >= near)
 
 
 def past_lots(rows: Sequence[Mapping[str, Any]], before: str) -> list[PastLot]:
@@ -175,8 +193,13 @@ def _variables(statistics: Sequence[Statistics], aql: float) -> ByVariables | No
         return None
     n = min(s.n for s in lengths)
     k = variables.factor(n, aql / 100, 0.95)
-    bad = [s.name for s in lengths if not variables.judge(s.values, s.low, s.high, k).accepted]
-    return ByVariables(n=n, k=k, too_near=tuple(bad))
+
+    def kept(s: Statistics, doubt: float) -> bool:
+        return variables.judge(s.values, s.low, s.high, k, doubt).accepted
+
+    bad = [s.name for s in lengths if not kept(s, -COVERAGE * s.common)]
+    unsure = [s.name for s in lengths if s.name not in bad and not kept(s, COVERAGE * s.common)]
+    return ByVariables(n=n, k=k, too_near=tuple(bad), unsure=tuple(unsure))
 
 
 def _by_plan(p: Plan, counts: Counts) -> tuple[Word, Basis]:
@@ -193,12 +216,36 @@ def _by_plan(p: Plan, counts: Counts) -> tuple[Word, Basis]:
     return "undecided", Basis.DOUBT_DECIDES
 
 
-def _without_plan(counts: Counts) -> tuple[Word, Basis]:
+def hold(statistics: Sequence[Statistics], aside: Sequence[str]) -> bool:
+    """Return True if the samples together hold everything inside its limits.
+
+    Steady, normally distributed, no value measured outside, and the tolerance interval (95 % of the parts,
+    95 % confidence, what all photos share included) inside the limits.
+    """
+    return bool(statistics) and all(
+        not s.drifts
+        and not s.outside
+        and not s.normality.chance * len(statistics) < NOT_NORMAL
+        and s.low <= s.interval[0]
+        and s.interval[1] <= s.high
+        for s in statistics
+        if s.name not in aside
+    )
+
+
+def _without_plan(
+    samples: Sequence[Sample], statistics: Sequence[Statistics], counts: Counts, aside: Sequence[str]
+) -> tuple[Word, Basis]:
     if counts.failing:
         return "do not accept", Basis.SOME_FAIL
     if not counts.judged:
         return "undecided", Basis.NONE_JUDGED
     if counts.open:
+        seen = all(not s.unseen for s in samples)
+        held = {s.name for s in statistics}
+        whole = seen and all(n in held for s in samples for n in s.readings if n not in aside)
+        if whole and hold(statistics, aside):
+            return "accept", Basis.BY_THE_WHOLE
         return "undecided", Basis.SOME_OPEN
     return "accept", Basis.ALL_CONFORM
 
@@ -207,6 +254,7 @@ def decide(
     samples: Sequence[Sample],
     statistics: Sequence[Statistics],
     chosen: tuple[Plan, Switch] | None = None,
+    rule: Rule = Rule.GUARDED,
 ) -> Decision:
     """Decide on a lot.
 
@@ -214,6 +262,7 @@ def decide(
     ----------
     samples : of the lot. statistics : of everything measured. chosen : plan and switching state, if the
         lot is to be accepted or refused by a sampling plan; without one only the samples are judged.
+    rule : by which readings are judged.
     """
     counts = count(samples)
     moving = drifting(statistics)
@@ -222,9 +271,10 @@ def decide(
         share_interval(counts.failing, n)[0],
         share_interval(min(counts.failing + counts.open, n), n)[1],
     )
+    aside = tuple(dict.fromkeys(n for s in samples for n, r in s.readings.items() if r.left_aside(rule)))
     p = r = switch = by = of_plan = beyond = None
     if chosen is None:
-        word, basis = _without_plan(counts)
+        word, basis = _without_plan(samples, statistics, counts, aside)
     else:
         p, switch = chosen
         r = risks(p.n, p.reject - 1, p.aql)
@@ -249,6 +299,7 @@ def decide(
         risks=r,
         by_variables=by,
         drifting=moving,
+        left_aside=aside,
     )
 
 

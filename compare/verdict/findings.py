@@ -63,6 +63,13 @@ class Findings:
         return binding_of(self.measured, self.spec)
 
     @property
+    def unseen(self) -> tuple[str, ...]:
+        """What the photo should show and does not: without it the dummy cannot be called good."""
+        halves = (told_of(Told.LEAN, h.name) for h in self.spec.mechanism.halves)
+        seen = {n.item.name for n in self.leans}
+        return (*unseen_lengths(self.measured, self.spec), *(h for h in halves if h not in seen))
+
+    @property
     def items(self) -> tuple[Item, ...]:
         """All items the verdict rests on."""
         return (*self.lengths, *self.pairs, *(n.item for n in self.leans), *self.clearances)

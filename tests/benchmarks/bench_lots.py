@@ -1,8 +1,9 @@
-"""Lots: speed over single-process, memory per worker, ledger speed, and kill -9 at random moments.
+"""Lots: speed over single-process, memory per worker, ledger speed, kill -9 at random moments, and verdicts.
 
     python tests/benchmarks/bench_lots.py speed [PHOTOS]     # 12-MP photos; default 40
     python tests/benchmarks/bench_lots.py ledger [ROWS]      # default 100,000
     python tests/benchmarks/bench_lots.py kill [TIMES]       # default 20
+    python tests/benchmarks/bench_lots.py simulate [LOTS]    # lots of 24 by simulation; default 200
 
 Times mean nothing on a busy machine: every figure is a ratio to something timed in the same run.
 """
@@ -17,7 +18,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -31,12 +32,16 @@ from sqlalchemy import insert  # noqa: E402
 
 import compare.lot.run.runner as runner  # noqa: E402
 from compare.design.load_spec import load_spec  # noqa: E402
-from compare.lot.ledger.ledger import Ledger, readings_of  # noqa: E402
+from compare.lot.ledger.ledger import Ledger  # noqa: E402
+from compare.lot.ledger.ledger_entry import readings_of  # noqa: E402
 from compare.lot.ledger.ledger_tables import INSPECTION, READING  # noqa: E402
+from compare.lot.lot_advice import AdviceKind  # noqa: E402
 from compare.lot.run.sample_job import Job, Outcome, run_job  # noqa: E402
 from compare.tell.lot.lot_history import history_page, read_history  # noqa: E402
+from compare.verdict.conformity import Verdict  # noqa: E402
 from tests.helpers.made_lots import CHECKING, result_of  # noqa: E402
 from tests.helpers.made_profiles import TWO_SIDED, spec_of  # noqa: E402
+from tests.helpers.simulated_lots import LENGTHS, Shown, Simulated, pieces, simulate, two_sided  # noqa: E402
 
 PHOTOS = ("good_arch", "short_leg", "dark_card", "crease_off", "asymmetric", "dim_light")
 
@@ -217,6 +222,65 @@ def kill(times: int) -> None:
         shutil.rmtree(folder)
 
 
+SEED = 2718
+CHANGES_A_DIE = frozenset((AdviceKind.OFF, AdviceKind.CHANGED, AdviceKind.VARIES))
+LEG = LENGTHS.index("leg left")
+
+
+def made(count: int, tolerance: float, shown: Shown, masters: int = 0, **how: float) -> list[Simulated]:
+    """Simulate lots of 24: stable, or the left leg with a `step` somewhere or a `drift` per sample."""
+    rng = np.random.default_rng(SEED)
+    out = []
+    with tempfile.TemporaryDirectory() as place:
+        spec = two_sided(Path(place), tolerance)
+        for _ in range(count):
+            truth = pieces(24, shown, rng)
+            truth[:, LEG] += how.get("step", 0.0) * (np.arange(24) >= rng.integers(4, 21))
+            truth[:, LEG] += how.get("drift", 0.0) * np.arange(24)
+            truth[12, LEG] += how.get("fault", 0.0)
+            out.append(simulate(spec, truth, shown, rng, [5, 11, 17][:masters]))
+    return out
+
+
+def _share(flags: Iterable[bool]) -> str:
+    found = list(flags)
+    return f"{sum(found)} of {len(found)}"
+
+
+def _u(lots: list[Simulated]) -> float:
+    return float(np.median([2 * s.u for x in lots for s in x.statistics if s.kind == "length"]))
+
+
+def verdicts(count: int) -> None:
+    """Print how often simulated lots are judged right; see `tests/helpers/simulated_lots.py`."""
+    for tolerance in (0.5, 0.8):
+        usual = Shown()
+        print(f"tolerance {tolerance} mm; {usual}")
+        lots = made(count, tolerance, usual)
+        wrong = _share(any(a.kind in CHANGES_A_DIE for a in x.advice) for x in lots)
+        stopped = _share(x.decision.stop for x in lots)
+        print(
+            f"  no master: U {_u(lots):.2f} mm; told to change a die {wrong}, stopped {stopped}", flush=True
+        )
+        for masters in (1, 3):
+            lots = made(count // 2, tolerance, usual, masters)
+            accepted = _share(x.decision.word == "accept" for x in lots)
+            print(f"  {masters} master(s): U {_u(lots):.2f} mm; stable lots accepted {accepted}", flush=True)
+        lots = made(count // 2, tolerance, usual, 3, fault=tolerance + 0.1)
+        called = [x.samples[12].verdict for x in lots]
+        bad = [abs(x.truth[12, LEG]) > tolerance for x in lots]
+        good = _share(v is Verdict.CONFORMS for v, b in zip(called, bad, strict=True) if b)
+        print(f"  3 masters, one piece just outside: called good {good}", flush=True)
+        for how in ({"step": 0.5}, {"drift": 0.05}):
+            lots = made(count // 2, tolerance, usual, **how)
+            seen = _share(any(s.name == "leg left" for s in x.decision.drifting) for x in lots)
+            print(f"  {how}: found {seen}", flush=True)
+        lots = made(count, tolerance, Shown(own=0.0, alike=0.5))
+        changed = _share(bool(x.decision.drifting) for x in lots)
+        lengths = _share(s.drifts for x in lots for s in x.statistics if s.kind == "length")
+        print(f"  stable, neighbours alike by 0.5: lots changed {changed}, lengths {lengths}", flush=True)
+
+
 if __name__ == "__main__":
     what, *more = sys.argv[1:] or [""]
     if what == "speed":
@@ -225,5 +289,7 @@ if __name__ == "__main__":
         ledger_speed(int(more[0]) if more else 100_000)
     elif what == "kill":
         kill(int(more[0]) if more else 20)
+    elif what == "simulate":
+        verdicts(int(more[0]) if more else 200)
     else:
         print(__doc__)

@@ -1,7 +1,11 @@
 """Made-up lots: profiles from the linkage put into a ledger, as if their photos had been checked."""
 
+import atexit
 import csv
+import shutil
+import tempfile
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +13,8 @@ import numpy as np
 
 from capture.setup import Setup
 from compare.design.spec.spec import Spec
-from compare.lot.ledger.ledger import Entry, Ledger
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.ledger.ledger_entry import Entry
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, sha256_of
@@ -50,10 +55,30 @@ def fake_folder(folder: Path, count: int, labels: Sequence[Mapping[str, str]] = 
     return folder
 
 
+def varied(base: Mapping[str, Any], wrong: Mapping[str, float], rng: np.random.Generator) -> dict[str, Any]:
+    """A result like another, its lengths measured anew and off by so much more: a check without its work.
+
+    What follows from the lengths (pairs, lean, causes, words) stays as it was.
+    """
+    lengths = {
+        name: item | {"measured": item["measured"] + wrong.get(name, 0.0) + float(rng.normal(0, 0.07))}
+        for name, item in base["lengths"].items()
+    }
+    return dict(base) | {"lengths": lengths}
+
+
 def fill(
-    ledger: Ledger, lot: Lot, spec: Spec, faults: Sequence[Mapping[str, float]], rng: np.random.Generator
+    ledger: Ledger,
+    lot: Lot,
+    spec: Spec,
+    faults: Sequence[Mapping[str, float]],
+    rng: np.random.Generator,
+    base: Mapping[str, Any] | None = None,
 ) -> Run:
-    """Put an inspection of every photo of a lot into the ledger; faults: one per sample, mm by length."""
+    """Put an inspection of every photo of a lot into the ledger; faults: one per sample, mm by length.
+
+    With `base` the results are this one, varied.
+    """
     run = Run()
     for shots, wrong in zip(lot.samples, faults, strict=True):
         digests = [sha256_of(s.path) for s in shots]
@@ -73,7 +98,7 @@ def fill(
             status="checked",
             reason="",
             seconds=0.5,
-            result=result_of(spec, wrong, rng),
+            result=result_of(spec, wrong, rng) if base is None else varied(base, wrong, rng),
             alone={},
         )
         ledger.add(entry)
@@ -86,10 +111,21 @@ def drifting_lot(
 ) -> tuple[Path, Path, Path]:
     """A lot whose left leg gets shorter from sample `since` on; die B makes the right foot spacing longer.
 
+    Made once for each set of options and copied from there.
+
     Returns
     -------
     Folder, spec, ledger.
     """
+    made = _drifting_lot(count, since, step_mm, seed)
+    shutil.copytree(made, place, dirs_exist_ok=True)
+    return place / "lamps", place / "spread.toml", place / "ledger.sqlite"
+
+
+@cache
+def _drifting_lot(count: int, since: int, step_mm: float, seed: int) -> Path:
+    place = Path(tempfile.mkdtemp(prefix="drifting-lot-"))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
     rng = np.random.default_rng(seed)
     spec = spec_of(TWO_SIDED, place)
     labels = [
@@ -110,4 +146,4 @@ def drifting_lot(
         faults.append(wrong)
     with Ledger(place / "ledger.sqlite") as ledger:
         fill(ledger, read_lot(folder), spec, faults, rng)
-    return folder, place / "spread.toml", place / "ledger.sqlite"
+    return place

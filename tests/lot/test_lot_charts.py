@@ -11,7 +11,7 @@ from compare.lot.charts.control_charts import (
     weighted_mean,
     within_sigma,
 )
-from compare.lot.charts.drift import course
+from compare.lot.charts.drift import course, likeness
 from compare.lot.charts.run_rules import RULES, signals
 from compare.tell.words.lots.run_rule_words import signal_words
 
@@ -187,3 +187,38 @@ def test_short_and_constant_series() -> None:
     assert np.isnan(short_term_sigma([1.0]))
     long = course(np.concatenate([np.zeros(3001), np.ones(2000)]) + rng.normal(0, 1, 5001), rng)
     assert long.kind == "step" and abs(long.start - 3001) < 60 and len(long.fitted) == 5001
+
+
+def wandering(alike: float, count: int, rng: np.random.Generator) -> list[np.ndarray]:
+    """Series of 24 in which each value is a little like the one before (first-order autoregression)."""
+    x = rng.normal(size=(count, 24))
+    for k in range(1, 24):
+        x[:, k] = alike * x[:, k - 1] + np.sqrt(1 - alike**2) * x[:, k]
+    return list(x)
+
+
+def test_wandering_is_no_change_and_a_change_is_still_found() -> None:
+    rng = np.random.default_rng(31)
+    told = [course(x, rng, sure=0.01).changed for x in wandering(0.5, 120, rng)]
+    assert sum(told) <= 12  # 5 % of 120 and two standard errors; a shuffle alone would tell 25 %
+    step = np.where(np.arange(24) >= 9, 0.5, 0.0) / 0.144  # half a millimetre, cut and measured as usual
+    found = [course(x + step, rng, sure=0.0005).changed for x in wandering(0.0, 25, rng)]
+    assert sum(found) >= 20
+
+
+def test_likeness_of_neighbours_is_corrected_for_the_fit() -> None:
+    rng = np.random.default_rng(32)
+    t = np.arange(24.0)
+    for alike in (0.0, 0.5):
+        left = [x - np.polyval(np.polyfit(t, x, 1), t) for x in wandering(alike, 400, rng)]
+        seen = [likeness(r) for r in left]
+        # clipped at 0, and a line takes out less than the best of all shapes: a little high
+        assert alike - 0.05 < float(np.mean(seen)) < alike + 0.25
+
+
+def test_values_that_weigh_little_make_no_change() -> None:
+    rng = np.random.default_rng(33)
+    x = rng.normal(0, 0.1, 24)
+    x[17:] += 0.6  # the last ones, photographed badly
+    weights = np.where(np.arange(24) >= 17, 0.01, 1.0)
+    assert course(x, rng).changed and not course(x, rng, weights=weights).changed

@@ -154,6 +154,27 @@ def test_samples_taken_together(tmp_path: Path) -> None:
     assert "no column 'week'" in one_line(run(*base, "--together", "week"))
 
 
+def test_a_sample_measured_by_hand(tmp_path: Path) -> None:
+    folder, spec, ledger = drifting_lot(tmp_path)
+    base = ["lot", folder, "--spec", spec, "--ledger", ledger, "--no-report", "--json"]
+    alone = json.loads(run(*base).stdout)
+    by_hand = tmp_path / "three.csv"
+    by_hand.write_text("length, reading, doubt\nleg right, 40.0, 0.05\nfold right, 40.0, 0.05\n")
+    result = run(*base, "--master", f"3={by_hand}")
+    data = json.loads(result.stdout)
+    assert data["comparison"]["masters"] == ["3"] and alone["comparison"] is None
+    assert set(data["comparison"]["taken_off"]) == {"leg right", "fold right", "leg = fold right"}
+    assert data["comparison"]["sentences"][0].startswith("Compared with sample 3, measured by hand")
+    third = next(s for s in data["samples"] if s["name"] == "3")["readings"]["leg right"]
+    assert third["deviation"] == pytest.approx(0, abs=1e-6) and third["U"] == pytest.approx(0.05)
+    assert data["statistics"]["leg left"]["course"] == alone["statistics"]["leg left"]["course"]
+    assert "--master: a sample and its file are wanted" in one_line(run(*base, "--master", "three.csv"))
+    assert "--master: no photo shows a sample 'x'" in one_line(run(*base, "--master", f"x={by_hand}"))
+    by_hand.write_text("leg right, 44")
+    assert "--master 3: leg right by hand is" in one_line(run(*base, "--master", f"3={by_hand}"))
+    assert "the readings cannot be read" in one_line(run(*base, "--master", f"3={tmp_path / 'none'}"))
+
+
 def test_history_and_export(tmp_path: Path) -> None:
     folder, spec, ledger = drifting_lot(tmp_path)
     out = tmp_path / "h.html"

@@ -1,6 +1,7 @@
 """What is decided on a lot, and what the assemblers are told."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,20 +11,23 @@ from scipy import stats
 from compare.compare_errors import LotError
 from compare.design.load_spec import load_spec
 from compare.lot.assess_lot import Assessment, Sampling, assess
+from compare.lot.charts.drift import SHUFFLE_SEED
 from compare.lot.ledger.ledger import Ledger
+from compare.lot.ledger.ledger_history import all_series
 from compare.lot.lot_advice import AdviceKind, advice
-from compare.lot.lot_decision import decide, past_lots, stricter_would_accept
+from compare.lot.lot_decision import Decision, decide, past_lots, stricter_would_accept
 from compare.lot.plans.attribute_plans import PastLot, next_severity, plan
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.runner import run_lot
-from compare.lot.run.samples import Reading, Sample
+from compare.lot.run.samples import Reading, Sample, judged
 from compare.lot.study.lot_statistics import statistics_of
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences
 from compare.tell.words.lots.lot_words import listed, percent, size
+from compare.tell.words.lots.sample_words import sample_answer
 from compare.tell.words.name_words import spoken
 from compare.verdict.conformity import Rule, Verdict
-from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill
+from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
 from tests.helpers.made_profiles import TWO_SIDED, spec_of
 
 
@@ -90,7 +94,7 @@ def test_a_good_lot_is_accepted_and_nothing_is_told(tmp_path: Path) -> None:
     rng = np.random.default_rng(1)
     lot = read_lot(fake_folder(tmp_path / "good", 20))
     with Ledger(tmp_path / "l.sqlite") as ledger:
-        run = fill(ledger, lot, spec, [{}] * 20, rng)
+        run = fill(ledger, lot, spec, [{}] * 20, rng, result_of(spec, {}, rng))
         sampling = Sampling(size=150, aql=4.0)  # 20 samples, 2 allowed
         a = assess("good", spec, CHECKING, run, ledger, sampling)
         assert (a.decision.word, a.decision.stop, a.exit_code) == ("accept", False, 0)
@@ -103,14 +107,15 @@ def test_a_good_lot_is_accepted_and_nothing_is_told(tmp_path: Path) -> None:
 def test_switching_rules_follow_the_ledger(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED.replace("length = 0.8", "length = 1.2"), tmp_path)
     rng = np.random.default_rng(2)
+    good, bad = (result_of(spec, wrong, rng) for wrong in ({}, {"leg left": -3.0}))
     with Ledger(tmp_path / "l.sqlite") as ledger:
         for k in range(2):
             lot = read_lot(fake_folder(tmp_path / f"bad {k}", 20))
-            run = fill(ledger, lot, spec, [{"leg left": -3.0}] * 20, rng)
+            run = fill(ledger, lot, spec, [{}] * 20, rng, bad)
             a = assess(lot.name, spec, CHECKING, run, ledger, Sampling(size=150, aql=4.0))
             assert a.decision.word == "do not accept" and a.decision.plan.severity == "normal"  # type: ignore[union-attr]
         lot = read_lot(fake_folder(tmp_path / "next", 20))
-        run = fill(ledger, lot, spec, [{}] * 20, rng)
+        run = fill(ledger, lot, spec, [{}] * 20, rng, good)
         a = assess(lot.name, spec, CHECKING, run, ledger, Sampling(size=150, aql=4.0))
         assert a.decision.plan is not None and a.decision.plan.severity == "tightened"
         # judged again, a lot has only the lots before it as its past
@@ -280,3 +285,98 @@ def test_words() -> None:
     assert [percent(p) for p in (0.00001, 0.004, 0.05, 0.5)] == ["under 0.01 %", "0.40 %", "5.0 %", "50 %"]
     assert listed(["a"]) == "a" and listed(["a", "b", "c"]) == "a, b and c"
     assert Verdict.OPEN.value == "too close to call"
+
+
+def test_what_no_photo_settles_is_said_once_and_blamed_on_no_sample() -> None:
+    """A clearance that rests on an unseen spine leaves no sample in doubt."""
+    samples = []
+    for k in range(12):
+        good = sample(k, 0.0)
+        spine = Reading(
+            kind="clearance", name="clearance left", nominal=2.0, deviation=-0.4, u=0.75, low=-1.0,
+            high=math.inf, alone=(), common=0.2, assumed=0.6,
+        )  # fmt: skip
+        readings = {**good.readings, "clearance left": spine}
+        samples.append(
+            judged(replace(good, readings=readings, verdict=Verdict.OPEN, unseen=()), Rule.GUARDED)
+        )
+    d = decide(samples, statistics_of(samples, np.random.default_rng(0)))
+    assert d.left_aside == ("clearance left",) and d.counts.open == 0
+    assert headline(d, samples) == "Accept: all 12 samples conform (clearance not judged)."
+    told = [s for s in sentences(d, samples) if "spine" in s]
+    assert len(told) == 1 and told[0].startswith("Left aside, as no photo settles it")
+    # what surely fails is no matter of the spine, and what the photo should have shown keeps a sample open
+    short = replace(samples[0].readings["clearance left"], deviation=-3.0)
+    worse = replace(samples[0], readings={**samples[0].readings, "clearance left": short})
+    assert judged(worse, Rule.GUARDED).verdict is Verdict.FAILS
+    assert judged(replace(samples[0], unseen=("leg right",)), Rule.GUARDED).verdict is Verdict.OPEN
+
+
+def test_a_change_stops_the_line_only_by_what_is_not_common() -> None:
+    """A small step beside a large common doubt: where it stands may be the photos', so the line runs on."""
+    rng = np.random.default_rng(9)
+
+    def stepped(by: float, base: float) -> Decision:
+        noise = rng.normal(0, 0.04, 24)
+        lot = [
+            replace_u(sample(k, base + by * (k >= 12) + float(e), u=0.3), common=0.29)
+            for k, e in enumerate(noise)
+        ]
+        return decide(lot, statistics_of(lot, np.random.default_rng(0)))
+
+    near = stepped(0.25, 0.4)
+    assert near.drifting and not near.stop
+    assert stepped(0.7, 0.0).stop  # the change alone is as large
+    assert stepped(0.25, 1.3).stop  # it stands beyond, whatever is common
+
+
+def replace_u(s: Sample, common: float) -> Sample:
+    return replace(s, readings={n: replace(r, common=common) for n, r in s.readings.items()})
+
+
+def test_a_change_whose_place_is_not_sure_is_set_by_hand() -> None:
+    rng = np.random.default_rng(10)
+    noise = rng.normal(0, 0.04, 24)
+    lot = [replace_u(sample(k, 0.5 * (k >= 12) + float(e), u=0.3), common=0.29) for k, e in enumerate(noise)]
+    (told,) = advice(statistics_of(lot, np.random.default_rng(0)), lot)
+    assert told.kind is AdviceKind.CHANGED and "set it by that reading" in advice_do(told)
+    assert "0.5 mm shorter again" in advice_do(
+        advice(
+            statistics_of(known := [replace_u(s, common=0.01) for s in lot], np.random.default_rng(0)), known
+        )[0]
+    )
+
+
+def test_a_lot_and_its_history_judge_alike(tmp_path: Path) -> None:
+    """Series near the edge of what is told: the lot's course is the history's, name by name."""
+    spec = spec_of(TWO_SIDED, tmp_path)
+    rng = np.random.default_rng(21)
+    base = result_of(spec, {}, rng)
+    for k, slope in enumerate((0.010, 0.014, 0.018)):
+        lot = read_lot(fake_folder(tmp_path / f"lot {k}", 20))
+        with Ledger(tmp_path / f"{k}.sqlite") as ledger:
+            run = fill(
+                ledger, lot, spec, [{n: slope * i for n in base["lengths"]} for i in range(20)], rng, base
+            )
+            a = assess(lot.name, spec, CHECKING, run, ledger, None)
+            found = all_series(ledger, np.random.default_rng(SHUFFLE_SEED))
+        courses = {s.name: (s.course.kind, s.course.start, s.course.chance) for s in a.statistics}
+        assert courses == {
+            s.name: (s.course.kind, s.course.start, s.course.chance) for s in found if s.name in courses
+        }
+        one = {s.name: s for s in found}
+        assert {n for n, c in courses.items() if c[0] != "steady"} == {
+            n for n in courses if one[n].course.changed
+        }
+
+
+def test_what_is_said_of_a_sample_is_what_the_lot_knows() -> None:
+    """The photo's own answer stands where the lot knows no better; else what is open (or fails) is named."""
+    own = replace(sample(1, 0.75), answer="Too close to call: by the photo.", by_photo=Verdict.OPEN)
+    assert sample_answer(own, Rule.GUARDED) == own.answer
+    compared = replace(own, verdict=Verdict.CONFORMS)
+    assert sample_answer(compared, Rule.GUARDED) == "Conforms."
+    sure = replace(sample(1, 1.2), answer=own.answer, by_photo=Verdict.OPEN)
+    assert sample_answer(sure, Rule.GUARDED) == "Does not conform: leg left off by +1.20 ± 0.10 mm."
+    lost = replace(own, verdict=None, answer="")
+    assert sample_answer(lost, Rule.GUARDED) == ""

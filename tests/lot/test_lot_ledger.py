@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import pickle
 import shutil
 import sqlite3
 import subprocess
@@ -21,9 +22,11 @@ from sqlalchemy import func, select
 from capture.setup import Setup
 from capture.sheet.printer_file import read_printer
 from compare.compare_errors import LotError
-from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.ledger.ledger_entry import Entry, inspection_key
 from compare.lot.ledger.ledger_history import Series, all_series, lots
 from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING, SCHEMA_VERSION
+from compare.lot.ledger.sqlite_file import APPLICATION_ID
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import read_lot
 from compare.lot.run.samples import load_samples
@@ -178,28 +181,118 @@ def test_places_that_cannot_be_a_ledger(tmp_path: Path) -> None:
         Ledger(tmp_path / "none.sqlite", create=False)
     text = tmp_path / "notes.sqlite"
     text.write_text("these are notes, and long enough not to be taken for an empty file " * 40)
-    with pytest.raises(LotError, match=r"notes.sqlite cannot be used: file is not a database"):
+    with pytest.raises(LotError, match=r"notes.sqlite is not a ledger \(no SQLite file\)"):
         Ledger(text)
     with pytest.raises(LotError, match="a file or a URL"):
         Ledger("tapedeck://somewhere")
     with pytest.raises(LotError, match="cannot be used"):
         Ledger(tmp_path / "no folder" / "l.sqlite")
-    sqlite3.connect(tmp_path / "other.sqlite").execute(
-        "create table about (name text, value text)"
-    ).connection.commit()
-    with pytest.raises(LotError, match="holds no ledger"):
-        Ledger(tmp_path / "other.sqlite", create=False)
+    (tmp_path / "empty.sqlite").touch()
+    with pytest.raises(LotError, match="holds no ledger of foldgauge$"):
+        Ledger(tmp_path / "empty.sqlite", create=False)
+    Ledger(tmp_path / "empty.sqlite").close()  # nobody's: it becomes one
+
+
+@pytest.mark.parametrize("create", [True, False])
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+@pytest.mark.parametrize("mark", [0, 42])
+def test_another_programs_database_is_left_as_it_is(
+    tmp_path: Path, create: bool, journal: str, mark: int
+) -> None:
+    path = tmp_path / "other.sqlite"
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute(f"pragma journal_mode = {journal}")
+        raw.execute(f"pragma application_id = {mark}")
+        raw.execute("create table about (name text, value text)")
+        raw.execute("insert into about values ('schema', '2')")
+        raw.commit()
+    before = path.read_bytes()
+    with pytest.raises(LotError, match="the data of another program, and is left as it is"):
+        Ledger(path, create=create)
+    assert path.read_bytes() == before and [p.name for p in tmp_path.iterdir()] == ["other.sqlite"]
+
+
+def test_a_file_of_ours_is_known_by_its_mark(tmp_path: Path) -> None:
+    path = tmp_path / "l.sqlite"
+    Ledger(path).close()
+    with closing(sqlite3.connect(path)) as raw:
+        assert raw.execute("pragma application_id").fetchone() == (APPLICATION_ID,)
+    assert path.read_bytes()[68:72] == b"FOLD"  # where the file format keeps it (1.3.15)
+
+
+def test_a_damaged_ledger_is_left_as_it_is(tmp_path: Path) -> None:
+    whole = tmp_path / "whole.sqlite"
+    with Ledger(whole) as ledger:
+        for k in range(3):
+            ledger.add(entry(tmp_path, k))
+    data = whole.read_bytes()
+    rng = np.random.default_rng(8)
+    page = 4096  # of garbage; garbage inside a cell is the cell's, SQLite keeps no sums of it
+    for k in range(12):
+        path = tmp_path / f"{k}.sqlite"
+        bad = bytearray(data)
+        at = page * int(rng.integers(0, len(data) // page))
+        bad[at : at + page] = rng.bytes(page)
+        if k % 3 == 2:
+            del bad[max(at, 1) :]
+        path.write_bytes(bad)
+        with pytest.raises(LotError, match=f"{k}.sqlite") as err:
+            Ledger(path)
+        assert "\n" not in str(err.value) and path.read_bytes() == bad
+
+
+def test_cells_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    path, first = tmp_path / "l.sqlite", entry(tmp_path, 1)
+    with Ledger(path) as ledger:
+        ledger.add(first)
+        for cell in ("labels", "photos", "verdict", "dropped"):
+            with ledger.writing() as connection:
+                connection.exec_driver_sql(f"update inspection set {cell} = '[7'")
+            with pytest.raises(LotError, match="is damaged: its inspection of sample '1'"):
+                load_samples(ledger, [first.key])
+    with sqlite3.connect(path) as raw:
+        raw.execute("update about set value = 'two'")
+    raw.close()
+    with pytest.raises(LotError, match="its schema is 'two'"):
+        Ledger(path)
+
+
+OPENER = """
+import sys
+sys.path[:0] = {paths!r}
+from compare.lot.ledger.ledger import Ledger
+sys.stdin.readline()
+for k in range(25):
+    Ledger(f"{place}/{{k}}.sqlite").close()
+"""
+
+
+def test_two_processes_may_make_a_ledger_at_once(tmp_path: Path) -> None:
+    """Turning a new file to write-ahead mode wants it for itself: whoever comes second tries again."""
+    code = OPENER.format(paths=[str(ROOT)], place=tmp_path)
+    both = [subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE) for _ in range(2)]
+    for process in both:
+        assert process.stdin is not None
+        process.stdin.write(b"\n")
+        process.stdin.flush()
+    for process in both:
+        process.communicate()
+    assert [process.returncode for process in both] == [0, 0]
 
 
 def older_ledger(path: Path) -> None:
-    """A ledger as version 1 wrote it: no decisions, no indexes."""
+    """A ledger as version 1 wrote it: no mark, no decisions, no indexes, one figure of doubt."""
     with Ledger(path) as ledger:
         ledger.add(entry(path.parent, 1))
     with sqlite3.connect(path) as raw:
         raw.execute("drop table decision")
         raw.execute("drop index reading_by_name")
         raw.execute("drop index inspection_by_lot")
+        for column in ("u_common", "u_assumed"):
+            raw.execute(f"alter table reading drop column {column}")
+        raw.execute("alter table inspection drop column unseen")
         raw.execute("update about set value = '1' where name = 'schema'")
+        raw.execute("pragma application_id = 0")
     raw.close()
 
 
@@ -208,6 +301,8 @@ def test_an_older_ledger_is_brought_up_to_date(tmp_path: Path) -> None:
     older_ledger(path)
     with Ledger(path) as ledger:
         assert ledger.count() == 1 and ledger.decisions("x") == []
+        (old,) = load_samples(ledger, [entry(tmp_path, 1).key])
+        assert old.readings["leg left"].u > 0
     with closing(sqlite3.connect(path)) as raw:
         assert raw.execute("select value from about").fetchone() == (str(SCHEMA_VERSION),)
         indexes = {r[0] for r in raw.execute("select name from sqlite_master where type = 'index'")}
@@ -242,16 +337,14 @@ def test_a_failed_transaction_leaves_nothing(tmp_path: Path) -> None:
 
 ROOT = Path(__file__).resolve().parents[2]
 WRITER = """
-import sys
+import pickle, sys
 sys.path[:0] = {paths!r}
 from dataclasses import replace
-from pathlib import Path
-from tests.lot.test_lot_ledger import entry
 from compare.lot.ledger.ledger import Ledger
-place = Path({place!r})
-first = entry(place, 0)
+with open({place!r} + "/entry", "rb") as file:
+    first = pickle.load(file)
 entries = [replace(first, sample=str(i), photos_sha256=[str(i)]) for i in range({count})]
-with Ledger(place / "l.sqlite") as ledger:
+with Ledger({place!r} + "/l.sqlite") as ledger:
     print("open", flush=True)
     for e in entries:
         ledger.add(e)
@@ -262,6 +355,7 @@ with Ledger(place / "l.sqlite") as ledger:
 def test_killed_writers_leave_every_finished_sample_once(tmp_path: Path) -> None:
     """kill -9 while writing, at random moments: what was reported as kept is there, once and whole."""
     count, rng = 400, np.random.default_rng(20)
+    (tmp_path / "entry").write_bytes(pickle.dumps(entry(tmp_path, 0)))
     code = WRITER.format(paths=[str(ROOT)], place=str(tmp_path), count=count)
     reported: set[str] = set()
     for _ in range(4):
@@ -280,6 +374,7 @@ def test_killed_writers_leave_every_finished_sample_once(tmp_path: Path) -> None
 
 
 def test_two_processes_may_write_at_once(tmp_path: Path) -> None:
+    (tmp_path / "entry").write_bytes(pickle.dumps(entry(tmp_path, 0)))
     code = WRITER.format(paths=[str(ROOT)], place=str(tmp_path), count=40)
     writers = [subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.DEVNULL) for _ in range(2)]
     assert [w.wait() for w in writers] == [0, 0]
@@ -352,11 +447,12 @@ def test_an_export_that_fails_leaves_nothing(tmp_path: Path) -> None:
 def test_history_finds_what_drifts_over_lots(tmp_path: Path) -> None:
     spec = spec_of(TWO_SIDED, tmp_path)
     rng = np.random.default_rng(3)
+    base = result_of(spec, {}, rng)
     with Ledger(tmp_path / "l.sqlite") as ledger:
         for k in range(12):
             lot = read_lot(fake_folder(tmp_path / f"lot {k:02d}", 5))
             wrong = [{"leg left": float(rng.normal(0, 0.05)) - 0.08 * max(k - 5, 0)} for _ in range(5)]
-            fill(ledger, lot, spec, wrong, rng)
+            fill(ledger, lot, spec, wrong, rng, base)
         got = series(ledger, "leg left", rng)
         assert got.lot_names == tuple(f"lot {k:02d}" for k in range(12)) and set(got.counts) == {5}
         assert got.course.changed and -0.7 < got.course.change < -0.3 and 4 <= got.course.start <= 7

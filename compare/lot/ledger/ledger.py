@@ -4,20 +4,19 @@ SQLite runs with a write-ahead log and full synchronisation, one transaction per
 any moment leaves every finished sample there once and nothing of the others.
 """
 
-import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event, func, insert, inspect, select, update
+from sqlalchemy import URL, Connection, create_engine, func, insert, inspect, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
 from compare.compare_errors import LotError, LotOption
+from compare.lot.ledger.ledger_entry import Entry, causes_of, readings_of
 from compare.lot.ledger.ledger_tables import (
     ABOUT,
     CAUSE,
@@ -28,160 +27,26 @@ from compare.lot.ledger.ledger_tables import (
     READING,
     SCHEMA_VERSION,
 )
+from compare.lot.ledger.sqlite_file import APPLICATION_ID, Owner, damage, owner_of, settle
 
-TABLES: Final = {"length": "lengths", "pair": "pairs", "lean": "lean", "clearance": "clearance"}
-"""Kind of a reading -> where it stands in a result."""
-
-BUSY_MS: Final = 30_000  # how long a writer waits for another one
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One sample checked, as it goes into the ledger.
-
-    Attributes
-    ----------
-    lot, sample, place, labels, made_at : from the folder and the manifest.
-    photos, photos_sha256, spec, spec_sha256, settings, version : what was checked with what.
-    dropped : (photo, reason) of those that could not be used.
-    status : "checked" or "refused"; reason : why it was refused.
-    result : as the command `check` prints it as JSON; {} if refused.
-    alone : name of a reading -> its deviation by each photo alone; {} for a single photo.
-    """
-
-    lot: str
-    sample: str
-    place: int
-    labels: Mapping[str, str]
-    made_at: str
-    photos: Sequence[str]
-    photos_sha256: Sequence[str]
-    dropped: Sequence[tuple[str, str]]
-    spec: str
-    spec_sha256: str
-    settings: Mapping[str, Any]
-    version: str
-    status: str
-    reason: str
-    seconds: float
-    result: Mapping[str, Any]
-    alone: Mapping[str, Sequence[float]]
-
-    @property
-    def key(self) -> str:
-        """What makes this inspection the same as another."""
-        return inspection_key(self.photos_sha256, self.spec_sha256, self.settings, self.version)
+LEDGER_TABLES: Final = frozenset((ABOUT.name, INSPECTION.name, READING.name))
+"""What every ledger holds, also one from before files were marked as ours."""
 
 
-def inspection_key(
-    photos_sha256: Sequence[str], spec_sha256: str, settings: Mapping[str, Any], version: str
-) -> str:
-    """Return the key of an inspection: photos, spec, settings and version, hashed."""
-    text = json.dumps([list(photos_sha256), spec_sha256, dict(settings), version], sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def readings_of(
-    result: Mapping[str, Any], alone: Mapping[str, Sequence[float]] | None = None
-) -> list[dict[str, Any]]:
-    """Return the rows of everything with a verdict in a result."""
-    rows: list[dict[str, Any]] = []
-    for kind, table in TABLES.items():
-        for short, item in result.get(table, {}).items():
-            low, high = item["limits"]
-            name = f"{kind} {short}" if kind in ("lean", "clearance") else short
-            rows.append(
-                {
-                    "kind": kind,
-                    "name": name,
-                    "nominal": item["nominal"],
-                    "measured": item["measured"],
-                    "u": None if item["U"] is None else item["U"] / 2,
-                    "low": low,
-                    "high": high,
-                    "verdict": item["verdict"],
-                    "alone": json.dumps(list((alone or {}).get(name, ()))),
-                }
-            )
-    return rows
-
-
-def causes_of(result: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the rows of the causes that the answer names.
-
-    Where the diagnosis names none but the sample fails, the length with the largest share of the lean of each
-    failing half stands in, as it does in the answer.
-    """
-    named = _named_causes(result)
-    if named or result.get("verdict") != "does not conform":
-        return named
-    out: dict[str, dict[str, Any]] = {}
-    for half in result["lean"].values():
-        shares = [c for c in half["contributions"] if c["exact"] is not None]
-        if half["verdict"] != "does not conform" or not shares:
-            continue
-        largest = max(shares, key=lambda c: abs(c["exact"]))
-        out.setdefault(
-            largest["length"],
-            {
-                "name": largest["length"],
-                "sentence": "",
-                "size_mm": largest["deviation_mm"],
-                "probability": None,
-                "lean_deg": abs(largest["exact"]),
-            },
-        )
-    return list(out.values())
-
-
-def _named_causes(result: Mapping[str, Any]) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": c["name"],
-            "sentence": c["sentence"],
-            "size_mm": c["size_mm"],
-            "probability": c["probability"],
-            "lean_deg": max((abs(v) for v in c["lean"].values() if v is not None), default=0.0),
-        }
-        for c in result.get("diagnosis", {}).get("causes", ())
-        if c["named"] and result["verdict"] != "conforms"
-    ]
-
-
-def _url(place: str | Path) -> str:
+def _url(place: str | Path) -> str | URL:
     text = str(place)
     if "://" not in text:
-        return f"sqlite:///{Path(text).absolute()}"
+        return URL.create("sqlite", database=str(Path(text).absolute()))
     for plain in ("postgresql://", "postgres://"):
         if text.startswith(plain):
             return "postgresql+psycopg://" + text[len(plain) :]
     return text
 
 
-def _sqlite_settings(engine: Engine) -> None:
-    """Write-ahead log, full synchronisation, and transactions that begin when we say so.
-
-    Python's driver would begin them late and end them before a change of tables; SQLAlchemy documents this
-    cure (dialects, SQLite, "Serializable isolation / Savepoints / Transactional DDL").
-    """
-
-    @event.listens_for(engine, "connect")
-    def _(connection: Any, record: object) -> None:
-        connection.isolation_level = None
-        cursor = connection.cursor()
-        for pragma in (
-            f"busy_timeout = {BUSY_MS}",
-            "journal_mode = WAL",
-            "synchronous = FULL",
-            "foreign_keys = ON",
-        ):
-            cursor.execute(f"PRAGMA {pragma}")
-        cursor.close()
-
-    @event.listens_for(engine, "begin")
-    def _(connection: Connection) -> None:
-        writing = connection.get_execution_options().get("writing")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+def _mark(connection: Connection) -> None:
+    """Mark a file as a ledger, so that it can be told from the files of other programs."""
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
 class Ledger:
@@ -195,7 +60,8 @@ class Ledger:
 
     Raises
     ------
-    LotError : it cannot be opened, or was written by a newer foldgauge.
+    LotError : it cannot be opened, is damaged, belongs to another program, or was written by a newer
+        foldgauge; then nothing is written into it.
     """
 
     def __init__(self, place: str | Path, *, create: bool = True) -> None:
@@ -216,9 +82,26 @@ class Ledger:
                 LotOption.LEDGER, f": the driver {err.name} is missing; pip install 'foldgauge[postgresql]'"
             ) from None
         if self.engine.dialect.name == "sqlite":
-            _sqlite_settings(self.engine)
+            self._must_be_ours(create)
+            settle(self.engine)
         with self._told():
             self._bring_up_to_date(create)
+
+    def _must_be_ours(self, create: bool) -> None:
+        """Refuse a file of another program before anything is written into it."""
+        database = self.engine.url.database
+        if not database or database == ":memory:":
+            return
+        owner = owner_of(Path(database), LEDGER_TABLES)
+        if owner is Owner.ANOTHER:
+            raise LotError(
+                f"{self._named()} holds no ledger of foldgauge but the data of another program, and is left "
+                "as it is; ",
+                LotOption.LEDGER,
+                " names another place",
+            )
+        if owner is Owner.NOBODY and not create:
+            raise LotError(f"{self._named()} holds no ledger of foldgauge")
 
     def close(self) -> None:
         """Let go of the database."""
@@ -261,6 +144,13 @@ class Ledger:
     def _bring_up_to_date(self, create: bool) -> None:
         with self.reading() as connection:
             found = self._version(connection)
+            wrong = damage(connection) if create and connection.dialect.name == "sqlite" else None
+        if wrong is not None:
+            raise LotError(
+                f"the ledger {self._named()} is damaged ({wrong}) and is left as it is; ",
+                LotOption.LEDGER,
+                " names another place",
+            )
         if found == SCHEMA_VERSION:
             return
         if found is None and not create:
@@ -270,6 +160,7 @@ class Ledger:
             if found is None:
                 METADATA.create_all(connection)
                 connection.execute(insert(ABOUT).values(name="schema", value=str(SCHEMA_VERSION)))
+                _mark(connection)
                 return
             if found > SCHEMA_VERSION:
                 raise LotError(
@@ -281,13 +172,17 @@ class Ledger:
             connection.execute(
                 update(ABOUT).where(ABOUT.c.name == "schema").values(value=str(SCHEMA_VERSION))
             )
+            _mark(connection)
 
-    @staticmethod
-    def _version(connection: Connection) -> int | None:
+    def _version(self, connection: Connection) -> int | None:
         if not inspect(connection).has_table(ABOUT.name):
             return None
         value = connection.execute(select(ABOUT.c.value).where(ABOUT.c.name == "schema")).scalar()
-        return None if value is None else int(value)
+        if value is None:
+            return None
+        if not str(value).isdecimal():
+            raise LotError(f"the ledger {self._named()} is damaged: its schema is {str(value)[:20]!r}")
+        return int(value)
 
     def add(self, entry: Entry) -> bool:
         """Keep one inspection; False if it is there already (then nothing is changed)."""
@@ -311,6 +206,7 @@ class Ledger:
             "reason": entry.reason,
             "verdict": entry.result.get("verdict", ""),
             "answer": entry.result.get("answer", ""),
+            "unseen": json.dumps(entry.result["unseen"]) if "unseen" in entry.result else None,
             "seconds": entry.seconds,
             "result": json.dumps(dict(entry.result), allow_nan=False),
         }

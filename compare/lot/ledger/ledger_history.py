@@ -10,12 +10,15 @@ from sqlalchemy import Select, case, func, select
 
 from capture.arrays import Array
 from compare.compare_errors import LotError, LotOption
-from compare.lot.charts.drift import Course, course
-from compare.lot.ledger.ledger import TABLES, Ledger
+from compare.lot.charts.drift import SURE, Course, base_of, course, shuffles_of
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.ledger.ledger_entry import TABLES
 from compare.lot.ledger.ledger_tables import DECISION, INSPECTION, READING
+from compare.lot.run.samples import own_part
+from compare.lot.study.repeatability import weights_of
 
 LOTS_FOR_COURSE: Final = 8
-LONGEST: Final = 100  # points of a history; more are averaged
+LONGEST: Final = 100  # lots of a history; more are averaged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +161,7 @@ def all_series(
     LotError : the ledger holds nothing of that name.
     """
     limits = _limits(ledger, spec)
+    looked_at = max(len(limits), 1)
     if only is not None:
         if only not in limits:
             raise _unknown(only, limits)
@@ -168,14 +172,25 @@ def all_series(
         first = sorted((number, lot) for lot, number in connection.execute(order))
     ordered = {lot: k for k, (_, lot) in enumerate(first)}
     read = _by_lot if len(ordered) >= LOTS_FOR_COURSE else _by_sample
-    found = read(ledger, rng, spec, only, ordered, limits)
+    found = read(ledger, _Judging(base_of(rng), looked_at), spec, only, ordered, limits)
     kinds = list(TABLES)
     return tuple(sorted(found, key=lambda s: kinds.index(limits[s.name][0])))
 
 
+@dataclass(frozen=True, slots=True)
+class _Judging:
+    """How courses are judged: as in the lots themselves (same chance, shared among as many lengths)."""
+
+    base: int
+    looked_at: int
+
+    def course(self, name: str, values: Array, **options: Any) -> Course:
+        return course(values, shuffles_of(self.base, name), sure=SURE / self.looked_at, **options)
+
+
 def _by_lot(
     ledger: Ledger,
-    rng: np.random.Generator,
+    judging: _Judging,
     spec: str | None,
     only: str | None,
     ordered: Mapping[str, int],
@@ -216,7 +231,7 @@ def _by_lot(
                 lots=(),
                 samples=(),
                 values=np.zeros(0),
-                course=course(means, rng, longest=LONGEST),
+                course=judging.course(name, means, longest=LONGEST),
             )
         )
     return out
@@ -224,7 +239,7 @@ def _by_lot(
 
 def _by_sample(
     ledger: Ledger,
-    rng: np.random.Generator,
+    judging: _Judging,
     spec: str | None,
     only: str | None,
     ordered: Mapping[str, int],
@@ -232,24 +247,26 @@ def _by_sample(
 ) -> list[Series]:
     """Few lots: read every sample."""
     i, r = INSPECTION.c, READING.c
-    query = _of_spec(select(r.name, i.lot, i.place, i.id, i.sample, r.measured - r.nominal), spec).join(
-        INSPECTION, i.id == r.inspection_id
-    )
+    query = _of_spec(
+        select(r.name, i.lot, i.place, i.id, i.sample, r.measured - r.nominal, r.u, r.u_common, r.u_assumed),
+        spec,
+    ).join(INSPECTION, i.id == r.inspection_id)
     query = query.where(r.measured.is_not(None), r.nominal.is_not(None))
     if only is not None:
         query = query.where(r.name == only)
-    tables: dict[str, list[tuple[int, int, int, str, float]]] = {}
+    tables: dict[str, list[tuple[int, int, int, str, float, float]]] = {}
     with ledger.reading() as connection:
-        for name, lot, place, number, sample, deviation in connection.execute(query):
-            tables.setdefault(name, []).append((ordered[lot], place, number, sample, deviation))
+        for name, lot, place, number, sample, deviation, *parts in connection.execute(query):
+            own = own_part(*(0.0 if x is None else float(x) for x in parts))
+            tables.setdefault(name, []).append((ordered[lot], place, number, sample, deviation, own))
     lot_names = list(ordered)
     out: list[Series] = []
     for name, rows in tables.items():
         rows.sort(key=lambda row: row[:3])
         code = np.array([row[0] for row in rows])
-        values = np.array([row[4] for row in rows], dtype=float)
+        values, stated = (np.array([row[k] for row in rows], dtype=float) for k in (4, 5))
         there = np.unique(code)
-        parts = [values[code == k] for k in there]
+        by_lot = [values[code == k] for k in there]
         kind, lowest, highest = limits[name]
         out.append(
             Series(
@@ -258,14 +275,14 @@ def _by_sample(
                 low=lowest,
                 high=highest,
                 lot_names=tuple(lot_names[k] for k in there),
-                means=np.array([x.mean() for x in parts]),
-                sds=np.array([x.std(ddof=1) if len(x) > 1 else np.nan for x in parts]),
-                counts=np.array([float(len(x)) for x in parts]),
+                means=np.array([x.mean() for x in by_lot]),
+                sds=np.array([x.std(ddof=1) if len(x) > 1 else np.nan for x in by_lot]),
+                counts=np.array([float(len(x)) for x in by_lot]),
                 extent=(float(values.min()), float(values.max())),
                 lots=tuple(lot_names[k] for k in code),
                 samples=tuple(row[3] for row in rows),
                 values=values,
-                course=course(values, rng, longest=LONGEST),
+                course=judging.course(name, values, weights=weights_of(values, stated)),
             )
         )
     return out

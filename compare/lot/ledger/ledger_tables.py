@@ -21,7 +21,7 @@ from sqlalchemy import (
     inspect,
 )
 
-SCHEMA_VERSION: Final = 2
+SCHEMA_VERSION: Final = 3
 
 METADATA: Final = MetaData()
 
@@ -51,6 +51,7 @@ INSPECTION: Final = Table(
     Column("reason", Text, nullable=False),
     Column("verdict", Text, nullable=False),
     Column("answer", Text, nullable=False),
+    Column("unseen", Text),  # JSON: what the photo should show and does not; null = not known
     Column("seconds", Float, nullable=False),
     Column("result", Text, nullable=False),  # JSON, everything `foldgauge check --json` prints
 )
@@ -64,6 +65,8 @@ READING: Final = Table(
     Column("nominal", Float),
     Column("measured", Float),
     Column("u", Float),
+    Column("u_common", Float),  # part of u that photos of one set-up share; null = not known
+    Column("u_assumed", Float),  # part of u from what no photo shows (an unseen spine); null = not known
     Column("low", Float),  # limits of measured - nominal; null = none
     Column("high", Float),
     Column("verdict", Text, nullable=False),
@@ -109,5 +112,16 @@ def _to_2(connection: Connection) -> None:
             index.create(connection)
 
 
-MIGRATIONS: Final[Mapping[int, Callable[[Connection], None]]] = {2: _to_2}
+def _to_3(connection: Connection) -> None:
+    """Version 3 keeps apart what of an uncertainty all photos of a set-up share, and what is assumed."""
+    for table, column, kind in (
+        ("reading", "u_common", "FLOAT"),
+        ("reading", "u_assumed", "FLOAT"),
+        ("inspection", "unseen", "TEXT"),
+    ):
+        if column not in {c["name"] for c in inspect(connection).get_columns(table)}:
+            connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {column} {kind}")
+
+
+MIGRATIONS: Final[Mapping[int, Callable[[Connection], None]]] = {2: _to_2, 3: _to_3}
 """Version -> the step that leads to it from the one before."""

@@ -74,8 +74,8 @@ class Quality:
     accepted: bool
 
 
-def judge(values: Array, low: float, high: float, k: float) -> Quality:
-    """Judge a sample of values by the factor k."""
+def judge(values: Array, low: float, high: float, k: float, doubt: float = 0.0) -> Quality:
+    """Judge a sample of values by the factor k; `doubt` takes the mean nearer to each limit (- = farther)."""
     x = np.asarray(values, dtype=float)
     s = float(np.std(x, ddof=1))
     mean = float(np.mean(x))
@@ -85,5 +85,5 @@ def judge(values: Array, low: float, high: float, k: float) -> Quality:
             return math.nan
         return gap / s if s > 0 else math.copysign(math.inf, gap)
 
-    q = (distance(high - mean), distance(mean - low))
+    q = (distance(high - mean - doubt), distance(mean - low - doubt))
     return Quality(upper=q[0], lower=q[1], accepted=all(v >= k for v in q if not math.isnan(v)))

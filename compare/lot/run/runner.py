@@ -17,7 +17,8 @@ from typing import Any, Final
 from capture.files import FileBytes
 from compare.compare_errors import LotError, LotOption
 from compare.design.spec.spec import Spec
-from compare.lot.ledger.ledger import Entry, Ledger, inspection_key
+from compare.lot.ledger.ledger import Ledger
+from compare.lot.ledger.ledger_entry import Entry, inspection_key
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, Shot
 from compare.lot.run.sample_job import Job, Outcome, end_with_parent, run_job

@@ -1,16 +1,18 @@
 """Samples of a lot, put together from their photos in the ledger."""
 
 import json
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 from sqlalchemy import select
 
+from compare.compare_errors import LotError, LotOption
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_tables import CAUSE, INSPECTION, READING
-from compare.verdict.conformity import Rule, Verdict, judge
+from compare.verdict.conformity import Rule, Verdict, judge, overall
 
 CHUNK: Final = 500
 
@@ -23,6 +25,8 @@ class Reading:
     ----------
     kind : "length", "pair", "lean" or "clearance". deviation : measured minus nominal; u : its standard
         uncertainty. low, high : limits of the deviation, infinite if there is none.
+    common : part of u that all photos of the set-up share. assumed : part that rests on values which no photo
+        shows (the place of an unseen spine). stated_own : the sample's own part as the photo states it.
     alone : deviation by each photo alone, if there are several.
     """
 
@@ -34,6 +38,14 @@ class Reading:
     low: float
     high: float
     alone: tuple[float, ...]
+    common: float = 0.0
+    assumed: float = 0.0
+    stated_own: float = math.nan
+
+    @property
+    def own(self) -> float:
+        """Part of u that is this sample's alone: what is left of it in a comparison with another sample."""
+        return own_part(self.u, self.common, self.assumed)
 
     @property
     def unit(self) -> str:
@@ -43,6 +55,12 @@ class Reading:
     def verdict(self, rule: Rule) -> Verdict:
         """Judge it."""
         return judge(self.deviation, self.u, self.low, self.high, rule)
+
+    def left_aside(self, rule: Rule) -> bool:
+        """Return True if what no photo shows is alone enough to keep it open: no sample is to blame."""
+        seen = self.verdict(rule)
+        alone = judge(self.deviation, self.assumed, self.low, self.high, rule)
+        return self.assumed > 0 and seen is Verdict.OPEN and alone is Verdict.OPEN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +80,8 @@ class Sample:
     Attributes
     ----------
     place : in the lot, 0 for the first made. photos : files that could be used; refused : (file, reason).
-    verdict : None if no photo of it could be used.
+    answer, by_photo : of the photo alone. unseen : what it should show and does not; None = not known.
+    verdict : of the sample in its lot; None if no photo of it could be used.
     """
 
     name: str
@@ -75,6 +94,8 @@ class Sample:
     causes: tuple[NamedCause, ...]
     answer: str
     verdict: Verdict | None
+    unseen: tuple[str, ...] | None = None
+    by_photo: Verdict | None = None
 
     @property
     def out_of_limits(self) -> bool:
@@ -92,7 +113,13 @@ def _limit(value: float | None, otherwise: float) -> float:
     return otherwise if value is None else float(value)
 
 
+def own_part(u: float, common: float, assumed: float) -> float:
+    """Return what is left of an uncertainty beside the common and the assumed part."""
+    return math.sqrt(max(u**2 - common**2 - assumed**2, 0.0))
+
+
 def _reading(row: Mapping[str, Any]) -> Reading:
+    common, assumed = row["u_common"] or 0.0, row["u_assumed"] or 0.0
     return Reading(
         kind=row["kind"],
         name=row["name"],
@@ -102,6 +129,9 @@ def _reading(row: Mapping[str, Any]) -> Reading:
         low=_limit(row["low"], -np.inf),
         high=_limit(row["high"], np.inf),
         alone=tuple(json.loads(row["alone"])),
+        common=common,
+        assumed=assumed,
+        stated_own=own_part(row["u"], common, assumed),
     )
 
 
@@ -109,6 +139,7 @@ def _sample(
     head: Mapping[str, Any], readings: Sequence[Mapping[str, Any]], causes: Sequence[Mapping[str, Any]]
 ) -> Sample:
     checked = head["status"] == "checked"
+    verdict = Verdict(head["verdict"]) if checked else None
     photos = json.loads(head["photos"])
     dropped = tuple((name, reason) for name, reason in json.loads(head["dropped"]))
     if not checked:
@@ -134,8 +165,25 @@ def _sample(
             for c in causes
         ),
         answer=head["answer"],
-        verdict=Verdict(head["verdict"]) if checked else None,
+        verdict=verdict,
+        by_photo=verdict,
+        unseen=None if head["unseen"] is None else tuple(json.loads(head["unseen"])),
     )
+
+
+def judged(sample: Sample, rule: Rule) -> Sample:
+    """Return a sample judged by its readings as they stand, those that no photo can settle left aside.
+
+    Where it is not known what the photo did not show, the photo's verdict stays. What conforms has no causes.
+    """
+    if sample.verdict is None or sample.unseen is None:
+        return sample
+    told = [r.verdict(rule) for r in sample.readings.values() if not r.left_aside(rule)]
+    verdict = overall(told)
+    if verdict is Verdict.CONFORMS and sample.unseen:
+        verdict = Verdict.OPEN  # what was not seen cannot be called good
+    causes = () if verdict is Verdict.CONFORMS else sample.causes
+    return replace(sample, verdict=verdict, causes=causes)
 
 
 def load_samples(ledger: Ledger, keys: Sequence[str]) -> tuple[Sample, ...]:
@@ -144,6 +192,10 @@ def load_samples(ledger: Ledger, keys: Sequence[str]) -> tuple[Sample, ...]:
     Parameters
     ----------
     keys : of inspections in the ledger, in the order of the lot.
+
+    Raises
+    ------
+    LotError : what the ledger holds cannot be read.
     """
     heads: list[Mapping[str, Any]] = []
     readings: dict[int, list[Mapping[str, Any]]] = {}
@@ -151,7 +203,7 @@ def load_samples(ledger: Ledger, keys: Sequence[str]) -> tuple[Sample, ...]:
     c = INSPECTION.c
     columns = (
         c.id, c.key, c.sample, c.place, c.photos, c.dropped, c.made_at, c.labels, c.status, c.reason,
-        c.verdict, c.answer,
+        c.verdict, c.answer, c.unseen,
     )  # fmt: skip
     with ledger.reading() as connection:
         for i in range(0, len(keys), CHUNK):
@@ -165,4 +217,15 @@ def load_samples(ledger: Ledger, keys: Sequence[str]) -> tuple[Sample, ...]:
                     out.setdefault(row["inspection_id"], []).append(dict(row))
     rank = {key: i for i, key in enumerate(keys)}
     heads.sort(key=lambda h: (h["place"], rank[h["key"]]))
-    return tuple(_sample(h, readings.get(h["id"], ()), causes.get(h["id"], ())) for h in heads)
+    samples: list[Sample] = []
+    for h in heads:
+        try:
+            samples.append(_sample(h, readings.get(h["id"], ()), causes.get(h["id"], ())))
+        except (ValueError, TypeError, AttributeError):  # cells that no ledger of ours holds
+            raise LotError(
+                f"the ledger {ledger.place} is damaged: its inspection of sample {str(h['sample'])[:40]!r} "
+                "cannot be read; ",
+                LotOption.LEDGER,
+                " names another place",
+            ) from None
+    return tuple(samples)

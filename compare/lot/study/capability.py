@@ -53,6 +53,7 @@ def capability(
     target: float | None = None,
     freedom: float | None = None,
     confidence: float = 0.95,
+    common: float = 0.0,
 ) -> Capability:
     """Return the indices of a normal process.
 
@@ -62,6 +63,8 @@ def capability(
     low, high : limits; one of them may be infinite. target : default the middle of the limits.
     freedom : degrees of freedom of sigma, default n - 1.
     confidence : of the intervals, two-sided.
+    common : standard uncertainty of the mean beside the scatter, shared by all values; it widens what rests
+        on the mean's place (Cpk, Ppk) and leaves what does not (Cp, Pp).
     """
     nu = n - 1 if freedom is None else freedom
     tail = (1 - confidence) / 2
@@ -76,7 +79,9 @@ def capability(
         aim = (low + high) / 2 if target is None else target
         about = p / math.sqrt(1 + ((mean - aim) / sigma) ** 2)
     k = min(upper, lower)
-    half = float(stats.norm.ppf(1 - tail)) * math.sqrt(1 / (9 * n) + k**2 / (2 * nu))
+    half = float(stats.norm.ppf(1 - tail)) * math.sqrt(
+        1 / (9 * n) + k**2 / (2 * nu) + (common / (3 * sigma)) ** 2
+    )
     return Capability(
         ratio=ratio,
         least=Index(value=k, low=k - half, high=k + half),
@@ -143,6 +148,16 @@ def share_outside(mean: float, sigma: float, low: float, high: float) -> float:
     if sigma == 0:
         return 0.0 if low <= mean <= high else 1.0
     return float(stats.norm.cdf((low - mean) / sigma) + stats.norm.sf((high - mean) / sigma))
+
+
+def share_range(mean: float, sigma: float, low: float, high: float, doubt: float) -> tuple[float, float]:
+    """Return the smallest and the largest share outside the limits, the mean moved by up to `doubt`."""
+    ends = [mean - doubt, mean + doubt]
+    middle = (low + high) / 2
+    if math.isfinite(middle) and ends[0] < middle < ends[1]:
+        ends.append(middle)
+    shares = [share_outside(m, sigma, low, high) for m in ends]
+    return min(shares), max(shares)
 
 
 def share_interval(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:

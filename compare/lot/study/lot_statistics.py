@@ -1,16 +1,16 @@
 """What the samples of a lot say about each thing measured: place, spread, course, groups."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from scipy import stats
 
 from capture.arrays import Array
-from compare.lot.charts.control_charts import Chart, groups, individuals, short_term_sigma, within_sigma
-from compare.lot.charts.drift import Course, course
+from compare.lot.charts.control_charts import Chart, individuals, short_term_sigma
+from compare.lot.charts.drift import SURE, WORTH, Course, base_of, course, shuffles_of
 from compare.lot.charts.run_rules import Signal, signals
 from compare.lot.run.samples import Reading, Sample
 from compare.lot.study.capability import (
@@ -20,83 +20,24 @@ from compare.lot.study.capability import (
     moving_range_freedom,
     normality,
     share_outside,
+    share_range,
     true_spread,
 )
+from compare.lot.study.repeatability import weights_of
+from compare.lot.study.sample_groups import (
+    FEWEST,
+    Grouping,
+    Subgroups,
+    groupings_of,
+    label_columns,
+    subgroups_of,
+)
 from compare.lot.study.tolerance_interval import two_sided_factor
-from compare.lot.study.variance import by_columns
-from compare.verdict.conformity import Rule, Verdict
+from compare.verdict.conformity import COVERAGE, Rule, Verdict
 
-FEWEST: Final = 3  # samples below which nothing is said about spread
 SHARE: Final = 0.95  # of all parts, that the tolerance interval holds ...
 CONFIDENCE: Final = 0.95  # ... with this confidence
 REPEATS: Final = 5  # degrees of freedom needed before repeated photos tell the measuring spread
-WORTH: Final = 0.25  # a change smaller than this share of the tolerance is not worth a word
-SURE: Final = 0.01  # probability of chance, shared among all lengths looked at
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
-    """Samples with one label: mean deviation, its 95 % half-width, and how many."""
-
-    label: str
-    mean: float
-    half_width: float
-    n: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grouping:
-    """Samples divided by one column of the manifest.
-
-    Attributes
-    ----------
-    chance : probability that so large differences come by chance, the other columns accounted for; nan if
-        the column divides the samples as the others do.
-    """
-
-    column: str
-    chance: float
-    groups: tuple[Group, ...]
-
-    @property
-    def difference(self) -> float:
-        """Largest mean minus smallest."""
-        return self.longest.mean - self.shortest.mean
-
-    @property
-    def shortest(self) -> Group:
-        """The group of the smallest mean."""
-        return min(self.groups, key=lambda g: g.mean)
-
-    @property
-    def longest(self) -> Group:
-        """The group of the largest mean."""
-        return max(self.groups, key=lambda g: g.mean)
-
-    @property
-    def worst(self) -> Group:
-        """The one of these two that is farther off the design."""
-        return max((self.shortest, self.longest), key=lambda g: abs(g.mean))
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Subgroups:
-    """Samples taken together now and then: charts of their means and of the spread within them.
-
-    Attributes
-    ----------
-    column : of the manifest. names : label of each subgroup, in order; size : samples in each.
-    means, spread : charts (X-bar and R up to five samples, X-bar and S above). sd : within subgroups.
-    left_out : samples of subgroups that are not complete.
-    """
-
-    column: str
-    names: tuple[str, ...]
-    size: int
-    means: Chart
-    spread: Chart
-    sd: float
-    left_out: int
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -106,13 +47,17 @@ class Statistics:
     Attributes
     ----------
     samples : indices of the samples it was measured on, in order; values : (n,) of them.
-    low, high : limits. mean, sd : of the values; short_sd : from successive differences.
-    u : median standard uncertainty of a value.
+    low, high : limits. mean, sd : of the values, each weighed by its uncertainty; short_sd : from successive
+        differences.
+    u : median standard uncertainty of a value. own : the part of it that scatters from sample to sample;
+        common : the part that all samples share, so that no number of them makes the mean surer.
+    looked_at : things measured among which this is one; chance is shared among them.
     able : indices with the short-term spread (Cp, Cpk), did : with that of the whole (Pp, Ppk); None with
         too few values or no spread.
-    interval : holds 95 % of the parts with 95 % confidence (normal distribution).
+    interval : holds 95 % of the parts with 95 % confidence (normal distribution), what is common included.
     outside : values out of limits; failing : surely out, with their uncertainty.
-    share : of parts out of limits, normal distribution with the spread as seen.
+    share : of parts out of limits, normal distribution with the spread as seen; share_range : with the mean
+        moved by what is common, either way.
     measuring : standard deviation of the measuring, from repeated photos; nan without.
     true_share : share with the measuring taken out; nan without repeated photos.
     course, chart, signals, groupings : how it runs, and by columns of the manifest.
@@ -130,6 +75,9 @@ class Statistics:
     sd: float
     short_sd: float
     u: float
+    own: float
+    common: float
+    looked_at: int
     able: Capability | None
     did: Capability | None
     normality: Normality
@@ -137,6 +85,7 @@ class Statistics:
     outside: int
     failing: int
     share: float
+    share_range: tuple[float, float]
     measuring: float
     true_share: float
     course: Course
@@ -158,7 +107,22 @@ class Statistics:
     @property
     def drifts(self) -> bool:
         """True if it changed, surely and by enough to matter."""
-        return self.course.changed and abs(self.course.change) >= WORTH * self.half
+        return self.course.matters(self.half)
+
+    @property
+    def mean_u(self) -> float:
+        """Standard uncertainty of the mean: what is common, and the scatter over the number of samples."""
+        return math.hypot(self.common, self.sd / math.sqrt(self.n))
+
+    @property
+    def sure(self) -> float:
+        """How many standard uncertainties make a statement sure, with so many lengths looked at."""
+        return float(stats.norm.isf(SURE / (2 * self.looked_at)))
+
+    @property
+    def stands_sure(self) -> bool:
+        """True if it is sure that it is off the design now, and to which side."""
+        return abs(self.now) > self.sure * self.mean_u
 
     @property
     def now(self) -> float:
@@ -167,13 +131,17 @@ class Statistics:
 
     @property
     def off(self) -> bool:
-        """True if all samples are off to one side by enough to matter."""
+        """True if all samples are off to one side, by enough to matter and beyond what the photos share."""
+        return self.seems_off and abs(self.mean) > self.sure * self.mean_u
+
+    @property
+    def seems_off(self) -> bool:
+        """True if the photos show all samples off to one side; it may be the photos that are."""
         wrong_side = (self.mean > 0 and math.isfinite(self.high)) or (
             self.mean < 0 and math.isfinite(self.low)
         )
-        return wrong_side and abs(self.mean) >= max(
-            2 * WORTH * self.half, 3 * self.sd / math.sqrt(self.n) if self.sd > 0 else 0.0
-        )
+        scatter = self.sd / math.sqrt(self.n)
+        return wrong_side and abs(self.mean) >= max(2 * WORTH * self.half, self.sure * scatter)
 
     @property
     def spreads(self) -> bool:
@@ -199,66 +167,36 @@ def _measuring_sd(readings: Sequence[Reading]) -> float:
     return math.sqrt(sum(float(np.sum((x - x.mean()) ** 2)) for x in repeated) / freedom)
 
 
-def _groupings(values: Array, labels: Mapping[str, Sequence[str]]) -> tuple[Grouping, ...]:
-    used = {k: v for k, v in labels.items() if 1 < len(set(v)) <= len(v) // 2}
-    if not used or len(values) < 6:
-        return ()
-    out: list[Grouping] = []
-    for source in by_columns(values, used)[:-1]:
-        column = np.array(used[source.name])
-        groups: list[Group] = []
-        for label in sorted(set(column)):
-            x = values[column == label]
-            half = math.nan
-            if len(x) > 1:
-                half = float(stats.t.ppf(0.975, len(x) - 1)) * float(x.std(ddof=1)) / math.sqrt(len(x))
-            groups.append(Group(label=str(label), mean=float(x.mean()), half_width=half, n=len(x)))
-        out.append(Grouping(column=source.name, chance=source.chance, groups=tuple(groups)))
-    return tuple(out)
-
-
-RANGE_UP_TO: Final = 5  # samples in a subgroup up to which the range tells as much as the deviation
-
-
-def _subgroups(values: Array, labels: Sequence[str], column: str) -> Subgroups | None:
-    """Divide values by label into subgroups of the commonest size; None with fewer than three of them."""
-    members: dict[str, list[float]] = {}
-    for label, value in zip(labels, values, strict=True):
-        members.setdefault(label, []).append(float(value))
-    sizes = [len(v) for k, v in members.items() if k]
-    size = max(set(sizes), key=lambda n: (sizes.count(n), n), default=0)
-    whole = {k: v for k, v in members.items() if k and len(v) == size}
-    if size < 2 or len(whole) < FEWEST:
-        return None
-    table = np.array(list(whole.values()))
-    kind: Literal["range", "sd"] = "range" if size <= RANGE_UP_TO else "sd"
-    means, spread = groups(table, kind)
-    return Subgroups(
-        column=column,
-        names=tuple(whole),
-        size=size,
-        means=means,
-        spread=spread,
-        sd=within_sigma(table, kind),
-        left_out=len(values) - table.size,
-    )
-
-
 def _able(
-    mean: float, n: int, short_sd: float, together: Subgroups | None, low: float, high: float
+    mean: float,
+    n: int,
+    short_sd: float,
+    together: Subgroups | None,
+    low: float,
+    high: float,
+    common: float,
 ) -> Capability | None:
     """Capability with the short-term spread: within subgroups if there are any, else of successive ones."""
     sd, freedom = short_sd, moving_range_freedom(n)
     if together is not None:
         sd, freedom = together.sd, float(len(together.names) * (together.size - 1))
-    return capability(mean, sd, n, low, high, target=0.0, freedom=freedom) if sd > 0 else None
+    if not sd > 0:
+        return None
+    return capability(mean, sd, n, low, high, target=0.0, freedom=freedom, common=common)
+
+
+def _weighted(values: Array, weights: Array) -> tuple[float, float]:
+    """Return weighted mean and standard deviation (the weights' mean is 1)."""
+    n = len(values)
+    mean = float(weights @ values) / n
+    return mean, math.sqrt(float(weights @ (values - mean) ** 2) / (n - 1))
 
 
 def _one(
     name: str,
     samples: Sequence[Sample],
     rule: Rule,
-    rng: np.random.Generator,
+    shuffles: np.random.Generator,
     looked_at: int,
     together: str | None,
 ) -> Statistics | None:
@@ -268,20 +206,22 @@ def _one(
     n, first = len(values), readings[0]
     if n < FEWEST or not (math.isfinite(first.low) or math.isfinite(first.high)):
         return None
-    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    weights = weights_of(values, [r.stated_own for r in readings])
+    mean, sd = _weighted(values, weights)
+    common = float(np.median([math.hypot(r.common, r.assumed) for r in readings]))
     short_sd = short_term_sigma(values)
     low, high = first.low, first.high
-    path = course(values, rng, sure=SURE / looked_at)
+    path = course(values, shuffles, weights=weights, sure=SURE / looked_at)
     measuring = _measuring_sd(readings)
     per_sample = measuring / math.sqrt(float(np.median([max(len(r.alone), 1) for r in readings])))
     parts = true_spread(sd, per_sample) if math.isfinite(measuring) else math.nan
-    k = two_sided_factor(n, SHARE, CONFIDENCE)
+    half_width = two_sided_factor(n, SHARE, CONFIDENCE) * sd + COVERAGE * common
     labels = {c: [samples[i].labels.get(c, "") for i in at] for c in label_columns(samples)}
     straight = values - path.fitted + mean  # groups are compared with the drift taken out
     chart = individuals(values)[0] if short_sd > 0 else None
     groups_of = None
     if together is not None:
-        groups_of = _subgroups(values, labels.pop(together, [""] * n), together)
+        groups_of = subgroups_of(values, labels.pop(together, [""] * n), together)
     return Statistics(
         kind=first.kind,
         name=name,
@@ -294,26 +234,25 @@ def _one(
         sd=sd,
         short_sd=short_sd,
         u=float(np.median([r.u for r in readings])),
-        able=_able(mean, n, short_sd, groups_of, low, high),
-        did=capability(mean, sd, n, low, high, target=0.0) if sd > 0 else None,
+        own=float(np.median([r.own for r in readings])),
+        common=common,
+        looked_at=looked_at,
+        able=_able(mean, n, short_sd, groups_of, low, high, common),
+        did=capability(mean, sd, n, low, high, target=0.0, common=common) if sd > 0 else None,
         normality=normality(values - path.fitted),
-        interval=(mean - k * sd, mean + k * sd),
+        interval=(mean - half_width, mean + half_width),
         outside=int(np.sum((values < low) | (values > high))),
         failing=sum(r.verdict(rule) is Verdict.FAILS for r in readings),
         share=share_outside(mean, sd, low, high),
+        share_range=share_range(mean, sd, low, high, COVERAGE * common),
         measuring=measuring,
         true_share=share_outside(mean, parts, low, high) if math.isfinite(parts) else math.nan,
         course=path,
         chart=chart,
         signals=signals(chart) if chart is not None else (),
-        groupings=_groupings(straight, labels),
+        groupings=groupings_of(straight, labels),
         subgroups=groups_of,
     )
-
-
-def label_columns(samples: Sequence[Sample]) -> tuple[str, ...]:
-    """Return the columns of the manifest that hold labels."""
-    return tuple(dict.fromkeys(c for s in samples for c in s.labels))
 
 
 def statistics_of(
@@ -333,6 +272,7 @@ def statistics_of(
     names = list(dict.fromkeys(n for s in samples for n in s.readings))
     kinds = {n: r.kind for s in samples for n, r in s.readings.items()}
     names.sort(key=lambda n: order[kinds[n]])
-    looked_at = max(sum(k == "length" for k in kinds.values()), 1)
-    found = (_one(n, samples, rule, rng, looked_at, together) for n in names)
+    looked_at = max(len(names), 1)
+    base = base_of(rng)
+    found = (_one(n, samples, rule, shuffles_of(base, n), looked_at, together) for n in names)
     return tuple(s for s in found if s is not None)

@@ -5,6 +5,7 @@ the mean; without any distribution by order statistics.
 """
 
 import math
+from functools import cache
 
 import numpy as np
 from scipy import stats
@@ -26,6 +27,7 @@ def _half_width(offset: float, share: float) -> float:
     return float(brentq(lambda r: float(ndtr(a + r) - ndtr(a - r)) - share, 0.0, a + 40.0, xtol=1e-13))
 
 
+@cache
 def two_sided_factor(n: int, share: float, confidence: float) -> float:
     """Return k: mean +- k s holds at least `share` of the parts, with the stated confidence.
 

@@ -8,10 +8,12 @@
     photo               {"name", "sha256", "size"}; spec {"name", "sha256", "units"}
     camera              name of the calibrated camera | null
     use, standoff_mm    how the sheet was used, and how far in front of it the near end stands
-    lengths, pairs      {name: {nominal, measured, U, deviation, limits [low, high], probability, verdict}}
+    lengths, pairs      {name: {nominal, measured, U, deviation, limits [low, high], probability, verdict,
+                        U_common, U_assumed}}: of U, what photos of one set-up share, and what rests on
+                        values that no photo shows
     angles              {name: {nominal, measured, U, deviation}} (they follow from the lengths)
-    lean                {side: {nominal, measured, U, deviation, limits, probability, verdict, solved,
-                        remainder, remainder_U,
+    lean                {side: {nominal, measured, U, deviation, limits, probability, verdict, U_common,
+                        U_assumed, solved, remainder, remainder_U,
                         contributions: [{length, deviation_mm, exact, first_order, U}]}}
     clearance           {side: like lengths, remark}
     diagnosis           {none, misfit, causes: [{name, sentence, size_mm, u_mm, probability, named,
@@ -25,6 +27,7 @@
                         design, rest, rest_U}}, rest_mm: {length: {rest, U}}}]}: with several openings
     symptoms            sentences: what the photo shows beside the lengths
     next_steps          sentences
+    unseen              names of what the photo should show and does not: with any, nothing can be called good
     undetermined        {name: reason}; assumed {name: reason}
     notes               sentences
     versions            {"foldgauge", "numpy", "opencv", "python"}
@@ -53,6 +56,7 @@ from compare.tell.words.symptom_words import symptom_sentences
 from compare.tell.words.verdict_words import remark_words
 from compare.units import unit_of
 from compare.verdict.conformity import COVERAGE, Item
+from compare.verdict.doubt_parts import DoubtParts, doubt_parts
 from compare.verdict.findings import Findings
 from compare.version import versions
 from compare.vocabulary import parsed
@@ -77,8 +81,17 @@ def _item(item: Item) -> dict[str, Any]:
     return out
 
 
-def _lean(leaning: Leaning) -> dict[str, Any]:
-    return _item(leaning.item) | {
+def _judged(item: Item, parts: Mapping[str, DoubtParts]) -> dict[str, Any]:
+    """Return an item with limits and what its U is made of."""
+    mine = parts.get(item.name)
+    return _item(item) | {
+        "U_common": None if mine is None else _number(COVERAGE * mine.common),
+        "U_assumed": None if mine is None else _number(COVERAGE * mine.assumed),
+    }
+
+
+def _lean(leaning: Leaning, parts: Mapping[str, DoubtParts]) -> dict[str, Any]:
+    return _judged(leaning.item, parts) | {
         "solved": _number(leaning.solved_deg),
         "remainder": _number(leaning.remainder_deg),
         "remainder_U": _number(2 * leaning.remainder_u_deg),
@@ -120,6 +133,7 @@ def _binding(binding: Binding | None) -> dict[str, Any] | None:
 def findings_dict(findings: Findings) -> dict[str, Any]:
     """Return the comparison as plain dicts, lists, strings and numbers."""
     diagnosis, unit = findings.diagnosis, unit_of(findings.spec.units)
+    parts = doubt_parts(findings.measured, findings.spec)
     angles = {}
     for i in findings.angles:
         angles[i.name] = {k: v for k, v in _item(i).items() if k in ("nominal", "measured", "U", "deviation")}
@@ -130,11 +144,11 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         "rule": findings.rule.value,
         "title": findings.spec.title,
         "units": {"length": "mm", "angle": "deg"},
-        "lengths": {i.name: _item(i) for i in findings.lengths},
+        "lengths": {i.name: _judged(i, parts) for i in findings.lengths},
         "angles": angles,
-        "pairs": {i.name: _item(i) for i in findings.pairs},
-        "lean": {n.side: _lean(n) for n in findings.leans},
-        "clearance": {parsed(i.name).side: _item(i) for i in findings.clearances},
+        "pairs": {i.name: _judged(i, parts) for i in findings.pairs},
+        "lean": {n.side: _lean(n, parts) for n in findings.leans},
+        "clearance": {parsed(i.name).side: _judged(i, parts) for i in findings.clearances},
         "diagnosis": {
             "none": _number(diagnosis.probability_none),
             "misfit": _number(diagnosis.misfit),
@@ -181,6 +195,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
         },
         "symptoms": symptom_sentences(findings.symptoms, unit),
         "next_steps": list(next_steps(findings)),
+        "unseen": list(findings.unseen),
         "undetermined": told_reasons(findings.undetermined),
         "assumed": told_reasons(findings.measured.assumed),
     }

@@ -21,11 +21,19 @@ _MARK: Final[Mapping[Verdict, str]] = MappingProxyType(
 )
 
 
-def verdict_mark(x: float, y: float, verdict: Verdict, *, radius: float = 5.0, title: str = "") -> Markup:
-    """Return the mark of a verdict at a place; `title` is for a pointer."""
+def verdict_mark(
+    x: float, y: float, verdict: Verdict | None, *, radius: float = 5.0, title: str = "", beyond: bool = False
+) -> Markup:
+    """Return the mark of a verdict at a place.
+
+    Parameters
+    ----------
+    verdict : None for a point that has none: a disc in the colour of the course, never the good one.
+    title : for a pointer. beyond : measured outside its limits, though too close to call.
+    """
     inside = svg.element("title", title) if title else Markup("")
-    css = _MARK[verdict]
-    if verdict is Verdict.CONFORMS:
+    css = "mark plain" if verdict is None else _MARK[verdict] + (" beyond" if beyond else "")
+    if verdict in (Verdict.CONFORMS, None):
         return svg.element("circle", inside, cx=x, cy=y, r=radius, class_=css)
     if verdict is Verdict.FAILS:
         r = svg.num(1.5 * radius)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from sqlalchemy import select
+from sqlalchemy import Float, select
 
 from compare.compare_errors import LotError
 from compare.lot.ledger.ledger import Ledger
@@ -79,7 +79,7 @@ def _parquet(path: Path, names: list[str], rows: Iterator[dict[str, Any]]) -> in
         import pyarrow.parquet as pq
     except ImportError:
         raise LotError("Parquet wants pyarrow: pip install 'foldgauge[parquet]', or export CSV") from None
-    whole, real = {"id", "place"}, {"nominal", "measured", "u", "low", "high"}
+    whole, real = {"id", "place"}, {c.name for c in READING.c if isinstance(c.type, Float)}
     kinds = [pa.int64() if n in whole else pa.float64() if n in real else pa.string() for n in names]
     schema = pa.schema(list(zip(names, kinds, strict=True)))
     count = 0

@@ -2,16 +2,20 @@
 
 import math
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from markupsafe import Markup
 
 from compare.lot.lot_advice import Frequent
 from compare.lot.plans.plan_risks import chance_of_acceptance
-from compare.lot.study.lot_statistics import Grouping, Statistics
+from compare.lot.study.lot_statistics import Statistics
+from compare.lot.study.sample_groups import Grouping
 from compare.tell.draw import svg
 from compare.tell.draw.axes import ticks
 from compare.tell.lot.lot_axes import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, Axes, frame, reach
+
+MOST_CAUSES: Final = 8
 
 
 def histogram(s: Statistics) -> Markup:
@@ -60,30 +64,21 @@ def histogram(s: Statistics) -> Markup:
 
 def pareto(causes: Sequence[Frequent], judged: int) -> Markup:
     """Return the causes named, the most frequent first, with the share of samples they reach together."""
-    rows = list(causes[:8])
-    step, left = 30.0, 240.0
+    rows = list(causes[:MOST_CAUSES])
+    step, left = 48.0, 8.0
     widest = max(c.count for c in rows)
-    height = TOP + step * len(rows) + 8
     parts: list[Markup] = []
     reached: set[str] = set()
     for k, c in enumerate(rows):
         y = TOP + k * step
-        width = c.count / widest * (WIDTH - left - 230)
+        width = c.count / widest * (WIDTH - 2 * left)
         reached |= set(c.which)
-        parts.append(svg.words(c.name, left - 10, y + 15, "axis strong", anchor="end"))
-        parts.append(
-            svg.element(
-                "rect",
-                x=left,
-                y=y + 2,
-                width=width,
-                height=18.0,
-                class_="column culprit" if k == 0 else "column",
-            )
-        )
         text = f"{c.count} of {judged}, mean {c.mean_mm:+.1f} mm; so far {len(reached)}"
-        parts.append(svg.words(text, left + width + 8, y + 15, "axis"))
-    return frame(parts, "causes by how many samples they are named in", height=height)
+        parts.append(svg.words(c.name, left, y + 8, "axis strong"))
+        parts.append(svg.words(text, WIDTH - left, y + 8, "axis", anchor="end"))
+        css = "column culprit" if k == 0 else "column"
+        parts.append(svg.element("rect", x=left, y=y + 15, width=width, height=15.0, class_=css))
+    return frame(parts, "causes by how many samples they are named in", height=TOP + step * len(rows))
 
 
 def group_chart(s: Statistics, grouping: Grouping) -> Markup:
@@ -110,7 +105,7 @@ def group_chart(s: Statistics, grouping: Grouping) -> Markup:
             parts.append(
                 svg.line(np.array([[x(g.mean - g.half_width), y], [x(g.mean + g.half_width), y]]), "whisker")
             )
-        parts.append(svg.element("circle", cx=x(g.mean), cy=y, r=5.0, class_="mark in"))
+        parts.append(svg.element("circle", cx=x(g.mean), cy=y, r=5.0, class_="mark plain"))
         parts.append(svg.words(f"{g.mean:+.2f} {s.unit}, n {g.n}", WIDTH - RIGHT + 8, y + 5, "axis"))
     for v in ticks(low, high):
         parts.append(

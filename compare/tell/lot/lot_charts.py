@@ -11,13 +11,14 @@ from capture.arrays import Array
 from compare.lot.charts.control_charts import Chart
 from compare.lot.ledger.ledger_history import Series
 from compare.lot.run.samples import Sample
-from compare.lot.study.lot_statistics import Statistics, Subgroups
+from compare.lot.study.lot_statistics import Statistics
+from compare.lot.study.sample_groups import Subgroups
 from compare.tell.draw import svg
 from compare.tell.draw.verdict_marks import verdict_mark
 from compare.tell.lot.lot_axes import (
     BOTTOM,
     HEIGHT,
-    LEFT,
+    RIGHT,
     TOP,
     WIDTH,
     Axes,
@@ -88,8 +89,9 @@ def _points(s: Statistics, samples: Sequence[Sample], axes: Axes, rule: Rule) ->
     for k, i in enumerate(s.samples):
         reading = samples[i].readings[s.name]
         title = f"{samples[i].when}: {reading.deviation:+.2f} ±{2 * reading.u:.2f} {s.unit}"
+        beyond = not reading.low <= reading.deviation <= reading.high
         at = float(axes.x(k)), float(axes.y(s.values[k]))
-        out.append(verdict_mark(*at, reading.verdict(rule), radius=4.0, title=title))
+        out.append(verdict_mark(*at, reading.verdict(rule), radius=4.0, title=title, beyond=beyond))
     return out
 
 
@@ -100,7 +102,7 @@ def _sample_names(s: Statistics, samples: Sequence[Sample], axes: Axes) -> list[
         svg.words(samples[s.samples[k]].name, float(axes.x(k)), y, "axis", anchor="middle")
         for k in range(0, s.n, step)
     ]
-    out.append(svg.words("sample", LEFT - 8, y, "axis", anchor="end"))
+    out.append(svg.words("sample", WIDTH - RIGHT + 8, y, "axis"))
     return out
 
 
@@ -134,7 +136,7 @@ def control_chart(
     at = axes.x(np.arange(k))
     parts.append(svg.line(np.column_stack([at, axes.y(chart.values)]), "trace"))
     for j in range(k):
-        verdict = Verdict.FAILS if j in chart.outside else Verdict.CONFORMS
+        verdict = Verdict.FAILS if j in chart.outside else None
         title = f"{names[j]}: {chart.values[j]:+.2f} {s.unit}"
         place = float(at[j]), float(axes.y(chart.values[j]))
         parts.append(verdict_mark(*place, verdict, radius=4.0, title=title))
@@ -173,7 +175,13 @@ def history_chart(s: Series, lots: Sequence[str], means: Array, sds: Array) -> M
     parts.append(svg.line(np.column_stack([at, axes.y(shown)]), "course"))
     if len(shown) <= 60:
         parts += [
-            svg.element("circle", cx=float(x), cy=float(axes.y(m)), r=4.0, class_="mark in")
+            verdict_mark(
+                float(x),
+                float(axes.y(m)),
+                None if s.low <= m <= s.high else Verdict.FAILS,
+                radius=4.0,
+                title=f"{m:+.2f} {s.unit}",
+            )
             for x, m in zip(at, shown, strict=True)
         ]
     step = max(-(-len(shown) // 6), 1)

@@ -8,6 +8,7 @@ import numpy as np
 from markupsafe import Markup
 from rich.text import Text
 
+from compare.lot.charts.drift import SHUFFLE_SEED
 from compare.lot.ledger.ledger import Ledger
 from compare.lot.ledger.ledger_history import LotLine, Series, all_series, lots
 from compare.tell.check.check_terminal import console_for, table_of
@@ -30,7 +31,7 @@ class History:
 def read_history(ledger: Ledger, spec: str | None, length: str | None, *, every: bool) -> History:
     """Read the lots, and one length (or, for a page, every one)."""
     wanted = length is not None or every
-    rng = np.random.default_rng(7870)
+    rng = np.random.default_rng(SHUFFLE_SEED)
     return History(
         place=Path(ledger.place).name if "://" not in ledger.place else "database",
         lots=lots(ledger, spec),

@@ -1,11 +1,14 @@
 """A lot's assessment as plain dicts and lists, for other programs.
 
     lot, title, spec, version, settings
-    decision     {word, stop, headline, sentences, counts, share, plan, risks, by_variables}
-    samples      [{name, made_at, labels, photos, verdict, answer, readings {name: {deviation, U, limits}}}]
-    statistics   {name: {kind, unit, n, limits, mean, sd, short_sd, U, Cp, Cpk, Pp, Ppk (each [value, low,
-                 high]), normal, interval, outside, failing, share_outside, measuring_sd,
-                 share_outside_true, course {kind, since, change, chance}, signals, subgroups, groups}}
+    decision     {word, stop, headline, sentences, counts, share, plan, risks, by_variables, left_aside}
+    comparison   null, or {masters, own_sd, sentences, taken_off {name: {shift, U}}}
+    samples      [{name, made_at, labels, photos, verdict, by_photo, answer, readings {name: {deviation, U,
+                 U_common, limits}}}]: verdict and answer in the lot, and verdict by the photo alone
+    statistics   {name: {kind, unit, n, limits, mean, mean_U, sd, short_sd, U, U_own, U_common, Cp, Cpk, Pp,
+                 Ppk (each [value, low, high]), normal, interval, outside, failing, share_outside,
+                 share_outside_range, measuring_sd, share_outside_true, course {kind, since, change, chance},
+                 signals, subgroups, groups}}
     causes       [{name, samples, mean_mm, lean_deg}]; advice [{seen, do}]; cautions; problems; notes
 
 Deviations in mm (lean: degrees); a number that could not be had is null.
@@ -20,10 +23,13 @@ from compare.lot.study.capability import Capability, Index
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
+from compare.tell.words.lots.comparison_words import comparison_sentences
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences
 from compare.tell.words.lots.run_rule_words import signal_words
+from compare.tell.words.lots.sample_words import sample_answer
 from compare.tell.words.lots.unused_words import lot_note, told_unused
+from compare.verdict.conformity import COVERAGE, Rule
 
 
 def number(x: float, digits: int = 6) -> float | None:
@@ -54,13 +60,17 @@ def _statistics(s: Statistics, samples: tuple[Sample, ...]) -> dict[str, Any]:
         "mean": number(s.mean),
         "sd": number(s.sd),
         "short_sd": number(s.short_sd),
-        "U": number(2 * s.u),
+        "mean_U": number(COVERAGE * s.mean_u),
+        "U": number(COVERAGE * s.u),
+        "U_own": number(COVERAGE * s.own),
+        "U_common": number(COVERAGE * s.common),
         **_indices(s.able, s.did),
         "normal": number(s.normality.chance),
         "interval": [number(v) for v in s.interval],
         "outside": s.outside,
         "failing": s.failing,
         "share_outside": number(s.share),
+        "share_outside_range": [number(v) for v in s.share_range],
         "measuring_sd": number(s.measuring),
         "share_outside_true": number(s.true_share),
         "course": {
@@ -102,18 +112,20 @@ def _statistics(s: Statistics, samples: tuple[Sample, ...]) -> dict[str, Any]:
     }
 
 
-def _sample(s: Sample) -> dict[str, Any]:
+def _sample(s: Sample, rule: Rule) -> dict[str, Any]:
     return {
         "name": s.name,
         "made_at": s.made_at,
         "labels": dict(s.labels),
         "photos": list(s.photos),
         "verdict": s.verdict.value if s.verdict else None,
-        "answer": s.answer,
+        "by_photo": s.by_photo.value if s.by_photo else None,
+        "answer": sample_answer(s, rule),
         "readings": {
             name: {
                 "deviation": number(r.deviation),
-                "U": number(2 * r.u),
+                "U": number(COVERAGE * r.u),
+                "U_common": number(COVERAGE * r.common),
                 "limits": [number(r.low), number(r.high)],
             }
             for name, r in s.readings.items()
@@ -153,7 +165,22 @@ def _decision(a: Assessment) -> dict[str, Any]:
             "consumer_share": number(risks.consumer_share),
             "good_share": number(risks.good_share),
         },
-        "by_variables": None if by is None else {"n": by.n, "k": number(by.k), "too_near": list(by.too_near)},
+        "by_variables": None
+        if by is None
+        else {"n": by.n, "k": number(by.k), "too_near": list(by.too_near), "unsure": list(by.unsure)},
+        "left_aside": list(d.left_aside),
+    }
+
+
+def _comparison(a: Assessment) -> dict[str, Any] | None:
+    c = a.comparison
+    if c is None:
+        return None
+    return {
+        "masters": list(c.masters),
+        "own_sd": number(c.own),
+        "sentences": comparison_sentences(a),
+        "taken_off": {x.name: {"shift": number(x.shift), "U": number(COVERAGE * x.u)} for x in c.corrections},
     }
 
 
@@ -166,7 +193,8 @@ def assessment_dict(a: Assessment) -> dict[str, Any]:
         "version": a.version,
         "settings": a.checking.as_dict(),
         "decision": _decision(a),
-        "samples": [_sample(s) for s in a.samples],
+        "comparison": _comparison(a),
+        "samples": [_sample(s, a.checking.rule) for s in a.samples],
         "statistics": {s.name: _statistics(s, a.samples) for s in a.statistics},
         "causes": [
             {

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import TextIO
+from typing import Final, TextIO
 
 from rich.table import Table
 from rich.text import Text
@@ -12,10 +12,15 @@ from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.cautions import cautions
 from compare.tell.words.design_words import warnings_told
+from compare.tell.words.lots.comparison_words import comparison_sentences
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences
 from compare.tell.words.lots.lot_words import percent
 from compare.tell.words.lots.unused_words import lot_note, told_unused
+from compare.verdict.conformity import COVERAGE
+
+SHARE_APART: Final = 0.01  # shares that differ by less are told as one
+LEAST_SHARE: Final = 0.001
 
 
 def _signed(x: float) -> str:
@@ -38,23 +43,29 @@ def course_words(s: Statistics, names: Sequence[str]) -> str:
     return f"{kind} {_signed(s.course.change)}{start}"
 
 
+def share_words(s: Statistics) -> str:
+    """Return the share of parts out of limits; a range where what all photos share leaves it open."""
+    low, high = s.share_range
+    if high - low < max(SHARE_APART, s.share):
+        return percent(s.share)
+    return f"up to {percent(high)}" if low < LEAST_SHARE else f"{percent(low)} to {percent(high)}"
+
+
 def statistics_table(a: Assessment) -> Table:
     """Return one row per thing measured."""
     table = table_of(
         "Off by, over the samples (mm; lean: degrees)",
-        "", "n", "mean", "sd", "limits", "out", "Ppk", "share", "course",
+        "", "mean", "sd", "limits", "out", "share", "course",
     )  # fmt: skip
     names = [s.name for s in a.samples]
     for s in a.statistics:
         table.add_row(
             s.name,
-            str(s.n),
-            _signed(s.mean),
+            f"{_signed(s.mean)} ±{COVERAGE * s.mean_u:.2f}",
             f"{s.sd:.2f}",
             limits_words(s),
             str(s.outside),
-            f"{s.did.least.value:.2f}" if s.did else "-",
-            percent(s.share).replace("under ", "<"),
+            share_words(s).replace("under ", "<"),
             course_words(s, names),
         )
     return table
@@ -64,7 +75,7 @@ def print_assessment(a: Assessment, stream: TextIO) -> None:
     """Print the whole assessment; the first line is the decision."""
     console = console_for(stream)
     console.print(Text(headline(a.decision, a.samples), style="bold"))
-    for sentence in sentences(a.decision, a.samples):
+    for sentence in [*sentences(a.decision, a.samples), *comparison_sentences(a)]:
         console.print(Text(sentence))
     console.print()
     c = a.decision.counts

@@ -27,6 +27,7 @@ COMMAND_LINE: Final[Mapping[Enum, str]] = MappingProxyType(
         LotOption.AQL: "--aql",
         LotOption.LEVEL: "--level",
         LotOption.TOGETHER: "--together",
+        LotOption.MASTER: "--master",
         LotOption.LEDGER: "--ledger",
         LotOption.SCHEDULER: "--scheduler",
         LotOption.BY: "--by",

@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 
+from compare.compare_errors import LotOption
 from compare.lot.lot_advice import Advice, AdviceKind
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.lots.lot_decision_words import since
 from compare.tell.words.lots.lot_words import became, capital, percent, size
 from compare.tell.words.name_words import spoken
+from compare.tell.words.option_names import COMMAND_LINE
+from compare.verdict.conformity import COVERAGE
 from compare.vocabulary import parsed
 
 
@@ -22,8 +25,15 @@ def advice_seen(advice: Advice, samples: Sequence[Sample]) -> str:
         case AdviceKind.OFF:
             too = "long" if s.mean > 0 else "short"
             return f"{name} is {size(s.mean, s.unit)} too {too} in the mean of {s.n} samples."
+        case AdviceKind.SEEMS_OFF:
+            too = "long" if s.mean > 0 else "short"
+            return (
+                f"The photos show {spoken(s.name)} {size(s.mean, s.unit)} too {too} in the mean of {s.n} "
+                f"samples, but all photos alike may be off by up to {size(COVERAGE * s.common, s.unit)}."
+            )
         case AdviceKind.VARIES:
-            out = f", {percent(s.share)} of pieces out of limits" if s.share >= 0.001 else ""
+            least = s.share_range[0]
+            out = f", at least {percent(least)} of pieces out of limits" if least >= 0.001 else ""
             return (
                 f"{name} varies from piece to piece by {size(2 * s.course.spread, s.unit)} either way{out}."
             )
@@ -44,10 +54,17 @@ def advice_do(advice: Advice) -> str:
             do = f"Look for {what} at {_tool(s)}"
             if c := advice.comes_with:
                 do += f"; it comes with the change from {c.column} {c.before} to {c.after}"
+            if not s.stands_sure:  # how far it is off carries what is common to all photos
+                return f"{do}. Measure one of the last pieces by hand, and set it by that reading."
             back = f"{size(s.now, s.unit)} {became(s.kind, -s.now)}"
             return f"{do}. Set it {back} again, then photograph three pieces in a row."
         case AdviceKind.OFF:
             return f"Set {_tool(s)} {size(s.mean, s.unit)} {became(s.kind, -s.mean)} for all pieces."
+        case AdviceKind.SEEMS_OFF:
+            return (
+                f"Change nothing yet: measure it by hand on three of the samples and give the readings with "
+                f"{COMMAND_LINE[LotOption.MASTER]}."
+            )
         case AdviceKind.VARIES:
             if parsed(s.name).is_glued:
                 return "Glue it against a jig or stop instead of by eye."

@@ -14,6 +14,7 @@ from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.lots.lot_words import became, capital, listed, percent, size
 from compare.tell.words.name_words import spoken
 from compare.tell.words.option_names import COMMAND_LINE
+from compare.vocabulary import parsed
 
 SWITCHES: Final[Mapping[SwitchReason, str]] = MappingProxyType(
     {
@@ -80,6 +81,11 @@ def sentences(decision: Decision, samples: Sequence[Sample]) -> list[str]:
         )
     else:
         out += _plan_sentences(d, d.plan)
+    if d.left_aside:
+        out.append(
+            f"Left aside, as no photo settles it while the spine is not known: {listed(list(d.left_aside))}. "
+            "A tick of ink on the spine, at the near end, is enough."
+        )
     if d.counts.open:
         out.append(
             f"By the measured values alone {d.out_of_limits} of {d.counts.judged} samples are out of a "
@@ -97,7 +103,13 @@ def _why(d: Decision) -> str:
     """Return what the decision was made by, without a full stop."""
     off = ", but the line does not hold its course" if d.off_course else ""
     counts = d.counts if d.by_plan is None else d.by_plan
-    return f"{_basis(d.basis, counts, d.plan)}{off}"
+    aside = f" ({listed(kinds_of(d.left_aside))} not judged)" if d.left_aside and d.word == "accept" else ""
+    return f"{_basis(d.basis, counts, d.plan)}{aside}{off}"
+
+
+def kinds_of(names: Sequence[str]) -> list[str]:
+    """Return the things by their kind, each once: "clearance"."""
+    return list(dict.fromkeys(str(parsed(n).told or parsed(n).bare) for n in names))
 
 
 def _basis(basis: Basis, counts: Counts, plan: Plan | None) -> str:
@@ -126,6 +138,12 @@ def _basis(basis: Basis, counts: Counts, plan: Plan | None) -> str:
             return f"{failing} of {judged} {'sample does' if failing == 1 else 'samples do'} not conform"
         case Basis.NONE_JUDGED:
             return "no sample could be judged"
+        case Basis.BY_THE_WHOLE:
+            return (
+                f"together the {judged} samples hold 95 % of such pieces inside their limits (95 % "
+                f"confidence), though {counts.open} of them alone {'is' if counts.open == 1 else 'are'} too "
+                "close to call"
+            )
         case Basis.SOME_OPEN:
             return f"{counts.open} of {judged} samples are too close to call"
         case _:
