@@ -25,7 +25,7 @@ from compare.tell.design.design_frames import (
 )
 from compare.tell.draw import svg
 from compare.tell.draw.axes import ticks
-from compare.tell.draw.marks import Bar, Line, Sketch, Words
+from compare.tell.draw.marks import Bar, Line, Sketch, Words, text_size
 from compare.tell.draw.palette import ALLOWED, BAR, CURVES, GREEN, GREY, INK, PALE, VERMILLION, Pen
 from compare.tell.draw.raster import image_of
 from compare.tell.result_files import PICTURE, png_mark, write_whole
@@ -37,7 +37,8 @@ OPENINGS: Final = (180.0, 150.0, 120.0, 90.0, 60.0, 30.0, 10.0)  # degrees
 WIDTH: Final = 1200.0
 MARGIN: Final = 36.0
 LOOPS_SHOWN: Final = 6
-MOST_NAMES: Final = 4  # beside the curves of a chart
+MOST_NAMES: Final = 4  # of the curves of a chart
+NAMES: Final = 16.0  # px for their row, under the title
 LONGEST: Final = 44
 NOTE_COLUMNS: Final = 150  # characters of the line under the title
 
@@ -145,20 +146,18 @@ def _chart(
         at = float(place(np.array([d]), np.zeros(1))[0, 0])
         sketch.add(Words(at, y + tall + 16, f"{d}°", 11, GREY, "middle"))
     sketch.add(Line(np.array([(x, y), (x, y + tall), (x + wide, y + tall)]), Pen(GREY, 1.0)))
-    sketch.add(Words(x, y - 10, title, 14))
-    row = 0
-    ends = [float(v[np.isfinite(v)][-1]) for _, v in curves if np.isfinite(v).any()]
-    falls_free = min(ends, default=low) > (low + high) / 2  # all end high: names go below them
+    sketch.add(Words(x, y - NAMES - 10, title, 14))
+    row, along = 0, x
     for i, (_, v) in enumerate(curves):
         if any(_same(v, w) for _, w in curves[:i]):
             continue  # drawn already, and named there
         colour = CURVES[row % len(CURVES)]
         sketch.add(Line(place(degrees, v), Pen(colour, 2.0)))
         twins = [n for n, w in curves[i:] if _same(v, w)]
-        names = "all" if len(twins) == len(curves) > 2 else ", ".join(twins)
+        names = ("all" if len(twins) == len(curves) > 2 else ", ".join(twins))[:LONGEST]
         if len(curves) > 1 and row < MOST_NAMES:
-            level = y + tall - 8 - 15 * row if falls_free else y + 12 + 15 * row
-            sketch.add(Words(x + wide, level, names[:LONGEST], 12, colour, "end"))
+            sketch.add(Words(along, y - 8, names, 12, colour))
+            along += text_size(names, 12)[0] + 14
         row += 1
 
 
@@ -174,18 +173,20 @@ def _charts(sketch: Sketch, spec: Spec, motion: Motion, top: float) -> float:
     wide, tall = (WIDTH - 2 * MARGIN - 3 * 46 - 20) / 3, 150.0
     x = MARGIN + 46
     title, heights = f"Height of the ridge, {unit.name}", ridges or [("", motion.rise / unit.mm)]
-    _chart(sketch, (x, top + 26, wide, tall), title, degrees, heights)
+    _chart(sketch, (x, top + 26 + NAMES, wide, tall), title, degrees, heights)
     leans = [(k, np.degrees(v)) for k, v in motion.pose.lean.items()]
     if motion.pose.nod is not None:
         leans.append(("nod (side view)", np.degrees(motion.pose.nod)))
     level = spec.tolerance.level_deg
     if leans:
-        box = (x + wide + 56, top + 26, wide, tall)
+        box = (x + wide + 56, top + 26 + NAMES, wide, tall)
         _chart(sketch, box, "Lean to the page, degrees", degrees, leans, (-level, level))
     room = [(f"{s} fore edge", -v / unit.mm) for s, v in motion.over.items()]
     title = f"Room left at the fore edge, {unit.name}"
-    _chart(sketch, (x + (2 if leans else 1) * (wide + 56), top + 26, wide, tall), title, degrees, room)
-    return top + tall + 62
+    _chart(
+        sketch, (x + (2 if leans else 1) * (wide + 56), top + 26 + NAMES, wide, tall), title, degrees, room
+    )
+    return top + tall + NAMES + 62
 
 
 def _sums(sketch: Sketch, spec: Spec, loops: Sequence[Loop], top: float) -> float:
