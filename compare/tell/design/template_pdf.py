@@ -160,7 +160,8 @@ def _first_page(
     c.setFont(BOLD, 15)
     c.drawString(x * mm, y * mm, spec.title or spec.source.name)
     c.setFont(FONT, 9.5)
-    big = sorted({f"{max(p.paper):g} x {min(p.paper):g} mm" for p in pages if p.paper != paper})
+    sizes = [(unit.plain(max(p.paper)), unit.plain(min(p.paper))) for p in pages if p.paper != paper]
+    big = sorted({f"{long} x {short} {unit.name}" for long, short in sizes})
     lines = [
         "Cutting and gluing template at true size.",
         "Print at 100 % (actual size) and measure both bars with a steel rule: "
