@@ -67,7 +67,7 @@ CASES = [
     (
         "stages",
         {"stage 2 leg right": -2.0},
-        "2 halves lean, the stage 2 right one 4.5 degrees and the stage 3 right one 4.5 degrees: the "
+        "2 halves lean, the stage 2 right one 4.5 degrees and the stage 3 right one 4.5 degrees: "
         "stage 2 leg right is 2.0 mm short.",
     ),
     (
@@ -80,7 +80,7 @@ CASES = [
     ("background", {"leg left": 2.0}, "The left half leans 3.1 degrees: leg left is 2.0 mm too long."),
     ("vfold", {"leg left": -2.0}, "leg left is 2.0 mm short"),
     ("pillar", {"leg left": -2.0}, "leg left is 2.0 mm short"),
-    ("scissors", {"roof left": 2.0}, '"roof left" is 2.0 mm too long'),
+    ("scissors", {"roof left": 2.0}, "roof left is 2.0 mm too long"),
 ]
 
 
