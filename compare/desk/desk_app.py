@@ -120,7 +120,7 @@ def desk_app(project: Project, entry: Pass, pool: WorkerPool) -> ASGIApp:
     app = Starlette(
         routes=routes(),
         lifespan=life,
-        exception_handlers={HTTPException: _lost, FoldgaugeError: _slip},
+        exception_handlers={HTTPException: _lost, FoldgaugeError: _slip, Exception: _lost},
     )
     app.state.desk = Desk(project, pool, CheckQueue(pool))
     return DeskGate(app, entry)

@@ -67,7 +67,8 @@ def test_a_phone_brings_photos_and_sees_only_those(
     (earlier,) = desk.project.dummies()[0].checks()
     phone.get(door.address.removeprefix(f"http://{PHONE}"))
     answer = send(phone, door)
-    assert answer.status_code == 200 and "Conforms" in answer.text
+    assert answer.status_code == 200 and 'id="answer"' in answer.text
+    assert desk.project.dummies()[0].checks()[0].asked()["brought_by"] == "phone"
     assert door.checks == [desk.project.dummies()[0].checks()[0].name]
     for path in (f"/{earlier.name}", "/dummies/crane", "/set-up", f"/{earlier.name}/state"):
         assert phone.get(path).status_code == 404

@@ -198,5 +198,9 @@ def test_every_weakness_has_one_thing_to_change() -> None:
         weak: dict[str, Any] = {"kind": kind, "strong": True, "amount": 1.0}
         told = photo_advice({"name": "a.jpg", "sheet": True, "sill": True, "weak": [weak]}, words)
         assert told.change == words(f"change.{kind}") and told.css == "unsure"
+        mild = photo_advice(
+            {"name": "a.jpg", "sheet": True, "sill": True, "weak": [{**weak, "strong": False}]}, words
+        )
+        assert mild.change.startswith("Better still: ") and mild.css == "good"
     clean = photo_advice({"name": "a.jpg", "sheet": True, "sill": True, "weak": []}, words)
     assert clean.css == "good" and all(g.css == "good" for g in clean.glances)

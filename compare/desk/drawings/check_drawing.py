@@ -14,6 +14,7 @@ SIGN: Final = {"conforms": "✓", "does not conform": "✗", "too close to call"
 CSS: Final = {"conforms": "good", "does not conform": "bad", "too close to call": "unsure"}
 RULE_WIDTH, RULE_HEIGHT = 220.0, 30.0
 MARGIN_MM: Final = 10.0
+PLATE_TEXT: Final = 0.84  # plates are cut for another font than the browser's, which may be wider
 
 
 def _points(line: Mapping[str, Any]) -> Any:
@@ -69,7 +70,7 @@ def _plate(label: Mapping[str, Any]) -> Markup:
     css = "loud" if label["loud"] else "calm"
     if label["round"]:
         css += " number"
-    size = float(label["size"])
+    size = float(label["size"]) * PLATE_TEXT
     x0, y0, x1, y1 = (float(v) for v in label["box"])
     radius = (x1 - x0) / 2 if label["round"] else 0.0
     parts = [svg.element("rect", x=x0, y=y0, width=x1 - x0, height=y1 - y0, rx=radius, class_=f"plate {css}")]

@@ -18,6 +18,8 @@ from measure.layout import Panel, Role
 MARGIN: Final = 0.09
 """Of the drawing's width, around it."""
 
+MANY: Final = 16  # lengths; more have smaller figures
+
 CSS: Final[Mapping[Role, str]] = {
     Role.PAGE: "page",
     Role.FOLD: "fold",
@@ -84,7 +86,7 @@ def dummy_drawing(spec: Spec, *, figures: bool = True, opening_deg: float | None
 def _figures(spec: Spec, pose: Pose, width: float) -> list[Markup]:
     """Write every length beside its middle, and tell by attributes which key of the spec it is."""
     unit = unit_of(spec.units)
-    size = width / 34
+    size = width / (34 if len(spec.mechanism.ends) <= MANY else 44)
     out = []
     taken: list[Array] = []
     for name, (a, b) in spec.mechanism.ends.items():

@@ -36,6 +36,7 @@ OF_A_CHECK: Final = FileKind("a file of a check", (".json", ".html", ".jpg"))
 MOST_JSON: Final = 20_000_000
 MOST_KEPT: Final = 2000
 
+Way = Literal["desk", "phone", "folder"]
 State = Literal["waiting", "refused", "done"]
 
 
@@ -56,7 +57,7 @@ class Asked:
     ----------
     use, standoff_mm, bars_mm : as in `capture.setup.Setup`.
     camera : path of a calibrated camera's file; None = none. rule : how it is judged.
-    points : text of a points file, joints set by hand; "" = none.
+    points : text of a points file, joints set by hand; "" = none. by : which way the photos came.
     shut : True if the last photo shows the dummy shut, from above.
     """
 
@@ -67,6 +68,7 @@ class Asked:
     rule: Rule = "guarded"
     points: str = ""
     shut: bool = False
+    by: Way = "desk"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +184,7 @@ def fill_check(folder: Path, photos: Sequence[Brought], asked: Asked, spec: Path
         "rule": asked.rule,
         "points": POINTS if asked.points else None,
         "last_photo_shut": True if asked.shut else None,
+        "brought_by": asked.by,
         "photo": rows,
     }
     (folder / ASKED).write_text(toml_text(data, "What was asked of foldgauge"), encoding="utf-8")

@@ -20,7 +20,7 @@ from compare.desk.desk_errors import DeskError
 from compare.desk.drawings.check_drawing import LeanPoint, lean_row
 from compare.desk.drawings.dummy_drawing import dummy_drawing
 from compare.desk.gate.form_intake import Form, form_of, photos_of
-from compare.desk.project.check_folder import Asked, CheckFolder
+from compare.desk.project.check_folder import Asked, CheckFolder, Way
 from compare.desk.project.dummy_folder import DummyFolder, remove
 from compare.desk.project.project_file import Remembered
 from compare.desk.screens.bench_screen import Line, line_of
@@ -52,7 +52,7 @@ class RowOfChecks:
     changes: tuple[str, ...]
 
 
-def asked_of(form: Form, remembered: Remembered, root: Path, *, shut: bool, wanted: str) -> Asked:
+def asked_of(form: Form, remembered: Remembered, root: Path, *, shut: bool, by: Way, wanted: str) -> Asked:
     """Return how a check is to be done, from the form and what the folder remembers.
 
     Raises
@@ -76,10 +76,13 @@ def asked_of(form: Form, remembered: Remembered, root: Path, *, shut: bool, want
         camera=root / remembered.camera if remembered.camera else None,
         rule=remembered.rule,
         shut=shut,
+        by=by,
     )
 
 
-async def bring(desk: Desk, dummy: DummyFolder, form: Form, words: Catalogue) -> CheckFolder:
+async def bring(
+    desk: Desk, dummy: DummyFolder, form: Form, words: Catalogue, *, by: Way = "desk"
+) -> CheckFolder:
     """Make a check of the photos a form brings, and have it done.
 
     Raises
@@ -91,7 +94,12 @@ async def bring(desk: Desk, dummy: DummyFolder, form: Form, words: Catalogue) ->
         raise DeskError(words("photograph.none"))
     remembered = desk.project.remembered()
     asked = asked_of(
-        form, remembered, desk.project.root, shut=bool(shut), wanted=words("photograph.standoff_wanted")
+        form,
+        remembered,
+        desk.project.root,
+        shut=bool(shut),
+        by=by,
+        wanted=words("photograph.standoff_wanted"),
     )
     async with photos_of([*open_photos, *shut]) as photos:
         check = await asyncio.to_thread(dummy.add_check, photos, asked, date.today())

@@ -49,6 +49,8 @@ class LotCard:
     sign: str
     said: str
     more: tuple[str, ...]
+    size: str
+    aql: str
 
 
 def card_of(desk: Desk, lot: LotFolder, words: Catalogue) -> LotCard:
@@ -71,6 +73,8 @@ def card_of(desk: Desk, lot: LotFolder, words: Catalogue) -> LotCard:
         sign=SIGN.get(css, "…"),
         said=str(told.get("headline" if state == "done" else "line", "")),
         more=tuple(str(s) for s in told.get("sentences", ())) if state == "done" else (),
+        size=str(told.get("size") or ""),
+        aql=str(told.get("aql") or "1"),
     )
 
 
@@ -162,11 +166,17 @@ async def measure(request: Request) -> Response:
     desk, lot = desk_of(request), _lot_of(request)
     async with form_of(request) as form:
         dummy = desk.project.dummy(form.text("dummy"))
+        size, aql = form.text("size").strip(), form.text("aql").strip().replace(",", ".") or "1"
     if dummy is None:
         return await _shown(request, words_of(request)("phone.no_dummy"))
+    try:
+        plan = (int(size), float(aql)) if size else None
+    except ValueError:
+        return await _shown(request, words_of(request)("lots.size_wanted"))
     if desk.lots.any_running():
         return await _shown(request, words_of(request)("lots.one_at_a_time"))
-    await asyncio.to_thread(desk.lots.begin, desk.project.root, lot, dummy.spec, desk.project.remembered())
+    remembered = desk.project.remembered()
+    await asyncio.to_thread(desk.lots.begin, desk.project.root, lot, dummy.spec, remembered, plan)
     return go("/lots")
 
 

@@ -143,7 +143,7 @@ async def _photos(request: Request) -> Response:
             there = desk.project.dummy(door.dummy)
             if there is None:
                 raise DeskError(words("lost.page"))
-            check = await bring(desk, there, form, words)
+            check = await bring(desk, there, form, words, by="phone")
     except FoldgaugeError as err:
         if as_data:
             return JSONResponse({"line": desk_line(err)}, HTTPStatus.UNPROCESSABLE_ENTITY)

@@ -60,6 +60,7 @@ def _taken(project: Project, dummy: DummyFolder, path: Path) -> CheckFolder:
         bars_mm=remembered.bars_mm,
         camera=project.root / remembered.camera if remembered.camera else None,
         rule=remembered.rule,
+        by="folder",
     )
     check = dummy.add_check([Brought(name_of(path)[-LONGEST_NAME:], path, suffix)], asked, date.today())
     os.unlink(path)  # its copy is in the check

@@ -87,5 +87,7 @@ def photo_advice(photo: Mapping[str, Any], words: Catalogue) -> PhotoAdvice:
     of_the_photo = [w for w in weak.values() if w["kind"] not in OF_THE_PRINT]
     worth = strong or of_the_photo or list(weak.values())
     change = words(f"change.{worth[0]['kind']}") if worth else words("advice.nothing")
+    if worth and not strong:
+        change = words("advice.better", change=change)
     usable = words("advice.doubtful") if strong else words("advice.usable")
     return PhotoAdvice(name, usable, "unsure" if strong else "good", change, glances)

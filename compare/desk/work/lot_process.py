@@ -2,6 +2,7 @@
 
 import multiprocessing
 import signal
+import sys
 import time
 from dataclasses import dataclass, field
 from multiprocessing.process import BaseProcess
@@ -18,14 +19,24 @@ EVERY_S: Final = 0.5  # how often progress is written
 GOING_S: Final = 8.0  # how long a process may take to end when it is asked to
 
 
-def measure_lot(root: str, lot: str, spec: str, remembered: Remembered) -> None:
+Plan = tuple[int, float] | None
+"""Pieces in the whole lot and AQL (per cent), for a sampling plan; None = only the samples are judged."""
+
+
+def measure_lot(root: str, lot: str, spec: str, remembered: Remembered, plan: Plan = None) -> None:
     """Measure and judge a lot; runs in the process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _stop)
     there = LotFolder(Path(lot))
-    state: dict[str, Any] = {"spec": Path(spec).stem, "state": "measuring", "began": time.time()}
+    state: dict[str, Any] = {
+        "spec": Path(spec).stem,
+        "state": "measuring",
+        "began": time.time(),
+        "size": plan[0] if plan else None,
+        "aql": plan[1] if plan else None,
+    }
     try:
-        _measure(Path(root), there, Path(spec), remembered, state)
+        _measure(Path(root), there, Path(spec), remembered, plan, state)
     except KeyboardInterrupt:
         there.write_state({**state, "state": "stopped"})
     except FoldgaugeError as err:
@@ -35,18 +46,33 @@ def measure_lot(root: str, lot: str, spec: str, remembered: Remembered) -> None:
             {**state, "state": "refused", "line": f"an error inside foldgauge ({type(err).__name__})"}
         )
 
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        _let_go()
+
+
+def _let_go() -> None:
+    """End the workers, who would wait for more."""
+    if "joblib" in sys.modules:
+        from joblib.externals.loky import get_reusable_executor
+
+        get_reusable_executor().shutdown(wait=True)
+
 
 def _stop(number: int, frame: FrameType | None) -> NoReturn:
     signal.signal(signal.SIGTERM, signal.SIG_IGN)  # once is enough
     raise KeyboardInterrupt
 
 
-def _measure(root: Path, there: LotFolder, spec: Path, remembered: Remembered, state: dict[str, Any]) -> None:
+def _measure(
+    root: Path, there: LotFolder, spec: Path, remembered: Remembered, plan: Plan, state: dict[str, Any]
+) -> None:
     from capture.camera.camera_file import read_camera
     from capture.setup import Setup
     from compare.design.load_spec import load_spec
-    from compare.lot.assess_lot import assess
+    from compare.lot.assess_lot import Sampling, assess
     from compare.lot.ledger.ledger import Ledger
+    from compare.lot.plans.attribute_plans import plan as require_plan
     from compare.lot.run.checking import Checking
     from compare.lot.run.manifest import read_lot
     from compare.lot.run.runner import Tally, run_lot
@@ -63,6 +89,9 @@ def _measure(root: Path, there: LotFolder, spec: Path, remembered: Remembered, s
     )
     checking = Checking(setup=setup, telling=TO_LEDGER, rule=Rule(remembered.rule))
     design, found = load_spec(spec), read_lot(there.folder)
+    sampling = None if plan is None else Sampling(size=plan[0], aql=plan[1])
+    if plan is not None:
+        require_plan(*plan, "II")  # refuse what the tables do not have before hours of work
     last = [0.0]
 
     def tell(tally: Tally) -> None:
@@ -73,7 +102,7 @@ def _measure(root: Path, there: LotFolder, spec: Path, remembered: Remembered, s
 
     with Ledger(str(root / LEDGER)) as book:
         run = run_lot(found, design, checking, book, tell=tell)
-        assessment = assess(found.name, design, checking, run, book, None)
+        assessment = assess(found.name, design, checking, run, book, sampling)
     write_lot_report(
         assessment, there.report, folder=there.folder, looked=look_again(assessment, run), replace=True
     )
@@ -104,11 +133,13 @@ class LotRuns:
         """Return whether any lot is being measured now."""
         return any(p.is_alive() for p in self._running.values())
 
-    def begin(self, root: Path, lot: LotFolder, spec: Path, remembered: Remembered) -> None:
+    def begin(
+        self, root: Path, lot: LotFolder, spec: Path, remembered: Remembered, plan: Plan = None
+    ) -> None:
         """Begin, or go on: what the ledger holds already is not measured again."""
         lot.write_state({**lot.state(), "spec": spec.stem, "state": "measuring", "began": time.time()})
         process = multiprocessing.get_context("spawn").Process(
-            target=measure_lot, args=(str(root), str(lot.folder), str(spec), remembered)
+            target=measure_lot, args=(str(root), str(lot.folder), str(spec), remembered, plan)
         )
         process.start()
         self._running[lot.name] = process

@@ -13,9 +13,10 @@ from capture.advice import advise
 from capture.camera.camera_file import read_camera
 from capture.errors import FoldgaugeError
 from capture.files import FileBytes, read_whole
-from capture.photo import MAX_FILE_BYTES
+from capture.photo import MAX_FILE_BYTES, read_photo
 from capture.setup import Setup
 from capture.solved import Solved, solve_photo
+from capture.untrusted_photo import read_untrusted
 from compare.desk.project.check_folder import (
     ADVICE,
     ANSWER,
@@ -89,11 +90,12 @@ def _inspect(there: CheckFolder) -> Inspection:
     setup = _setup(there, asked)
     solved: list[Solved] = []
     rows: list[dict[str, Any]] = []
+    read = read_photo if asked.get("brought_by") == "desk" else read_untrusted
     files = [FileBytes(name, read_whole(path, MAX_FILE_BYTES)) for name, path in there.photos()]
     shut = files.pop() if asked.get("last_photo_shut") and len(files) > 1 else None
     for file in files:
         try:
-            one = solve_photo(file, setup)
+            one = solve_photo(read(file), setup)
         except FoldgaugeError as err:
             rows.append({"name": file.name, "sheet": False, "line": desk_line(err)})
             write_json(there.folder / ADVICE, {"photos": rows})
@@ -102,7 +104,14 @@ def _inspect(there: CheckFolder) -> Inspection:
         rows.append({"name": file.name, **seen(one)})
     write_json(there.folder / ADVICE, {"photos": rows})
     points = read_points(there.folder / POINTS) if (there.folder / POINTS).is_file() else ()
-    return check(solved, there.spec, setup, rule=asked.get("rule", "guarded"), points=points, closed=shut)
+    return check(
+        solved,
+        there.spec,
+        setup,
+        rule=asked.get("rule", "guarded"),
+        points=points,
+        closed=None if shut is None else read(shut),
+    )
 
 
 def seen(solved: Solved) -> dict[str, Any]:
