@@ -27,6 +27,7 @@ def findings_of(
     missing: tuple[str, ...] = (),
     taken_for: As = As.PARALLEL_FOLD,
     u_mm: float = 0.05,
+    spine_u_mm: float | None = None,
     spine_seen: bool = False,
     upper: bool = False,
     **moved: tuple[float, float],
@@ -34,6 +35,11 @@ def findings_of(
     """Judge the drawn dummy with some joints moved."""
     traced = replace(traced_of(traced_shape(spine_seen=spine_seen), Card()), upper=upper)
     profile = traced_profile(traced, missing, u_mm=u_mm, **moved)
+    if spine_u_mm is not None:
+        cov = profile.cov_mm2.copy()
+        k = 2 * profile.joints.index("spine")
+        cov[k, k] = spine_u_mm**2
+        profile = replace(profile, cov_mm2=cov, cov_by_source={"edge fits": cov})
     gone = {p for p in missing}
     untold = Untold(traced=traced.without(gone, ()), profile=profile, notes=())
     return judge_by_craft(
@@ -47,6 +53,14 @@ def test_a_good_dummy_is_good() -> None:
     assert len(found.pairs) == 4 and len(found.sums) == 3 and len(found.leans) == 2
     assert all(p.mends == () and p.odd == "" for p in found.pairs)
     assert craft_answer(found).startswith("Good by the rules of the craft")
+
+
+def test_a_spine_marked_roughly_keeps_no_dummy_from_being_good() -> None:
+    rough = findings_of(spine_seen=True, u_mm=0.08, spine_u_mm=0.5)
+    assert rough.verdict is Verdict.CONFORMS and rough.unseen == ("foot + fold, left = right",)
+    off = findings_of(spine_seen=True, u_mm=0.08, spine_u_mm=0.5, spine=(2.5, 0.0))
+    assert off.verdict is Verdict.FAILS  # far off all the same is told
+    assert craft_answer(off).startswith("It does not shut flat: foot + fold, left = right is off by 5.0 mm")
 
 
 def short_leg(by: float) -> dict[str, tuple[float, float]]:
