@@ -21,6 +21,9 @@ UPPER: Final = "upper stages"
 HAND_WORK_MM: Final = 5.0
 """No pair is cut or glued wrong by more: what differs more was meant so, or is something else. Faults of some
 millimetres are common; common practice, no source."""
+HAND_LOOP_MM: Final = 2.5
+"""Where both pairs of a loop fail, its sums are off by no more: two faults in one loop are seldom, and what
+belongs to a flap looks so when taken for a leg. Common practice, no source."""
 ALIKE_SHARE: Final = 0.12
 """Left and right that differ by more were hardly meant alike; common practice, no source."""
 
@@ -71,7 +74,7 @@ class CraftFindings:
     pairs, sums, leans : compared with their limits; an oblique plane has no pairs and no level.
     mirrors : lengths on the left against those on the right, mm; they carry no verdict.
     alike : whether left and right seem to have been meant alike.
-    strange : pairs that differ by more than hand work goes wrong: their halves are not judged.
+    strange : pairs and sums that are off by more than hand work goes wrong: their halves are not judged.
     unseen : rules and halves of which the photo does not show enough.
     verdict : over all that was compared; what was not seen cannot be called good.
     """
@@ -140,6 +143,7 @@ def judge_by_craft(
                 unseen.append(pair.name)
     leans = _leans(legs, measured, tolerance.level_deg, rule) if parallel else ()
     strange = [p.item for p in pairs if abs(p.item.measured) - p.item.expanded > HAND_WORK_MM]
+    strange += _strange_loops(legs, pairs, sums)
     odd_sides = {parsed(i.name).side for i in strange}
     pairs = [p for p in pairs if parsed(p.item.name).side not in odd_sides]
     leans = tuple(n for n in leans if n.side not in odd_sides)
@@ -160,6 +164,13 @@ def judge_by_craft(
         unseen=tuple(unseen),
         verdict=verdict,
     )
+
+
+def _strange_loops(legs: Sequence[Leg], pairs: Sequence[PairFound], sums: Sequence[Item]) -> list[Item]:
+    """Return the sums of loops in which too much is wrong at once."""
+    failing = {p.item.name for p in pairs if p.item.verdict is Verdict.FAILS}
+    both = {leg.loop.name for leg in legs if all(pair.name in failing for pair in leg.pairs)}
+    return [i for i in sums if i.name in both and abs(i.measured) - i.expanded > HAND_LOOP_MM]
 
 
 def _too_rough(q: Quantity, measured: TracedLengths, limit: float) -> bool:

@@ -89,7 +89,7 @@ def craft_answer(findings: CraftFindings) -> str:
     if findings.strange and findings.verdict is Verdict.OPEN:
         worst = max(findings.strange, key=lambda i: abs(i.measured))
         return (
-            f"Not judged in full: {worst.name} differs by {abs(worst.measured):.1f} mm, more than hand work "
+            f"Not judged in full: {worst.name} is off by {abs(worst.measured):.1f} mm, more than hand work "
             "goes wrong; it was meant so, or is something else."
         )
     if findings.verdict is Verdict.OPEN:
@@ -155,7 +155,7 @@ def craft_notes(judgement: Judgement) -> list[str]:
     if findings.strange:
         told = [f"{i.name} by {abs(i.measured):.1f} mm" for i in findings.strange]
         notes.append(
-            f"Differ by more than hand work goes wrong: {_joined(told)}. Their half of the plane is not "
+            f"Off by more than hand work goes wrong: {_joined(told)}. Their half of the plane is not "
             f"judged; if it is meant to lean, say --as {As.OBLIQUE}, or what was taken for a leg is none "
             "(a flap?): write a spec."
         )
