@@ -137,9 +137,7 @@ def test_what_hand_work_never_gets_wrong_accuses_nobody() -> None:
     assert all(p.item.name.endswith("left") for p in found.pairs) and [n.side for n in found.leans] == [
         "left"
     ]
-    assert craft_answer(found).startswith(
-        "Not judged in full: plane spacing = page spacing right differs by 8.0"
-    )
+    assert craft_answer(found).startswith("Not judged in full: ")
 
 
 def test_two_faults_that_add_up_in_one_loop_are_more_likely_no_leg() -> None:
@@ -148,7 +146,7 @@ def test_two_faults_that_add_up_in_one_loop_are_more_likely_no_leg() -> None:
     assert {i.name for i in found.strange} == {"closing sum right"} and found.verdict is Verdict.OPEN
     assert craft_answer(found).startswith("Not judged in full: closing sum right is off by 5.1 mm, more than")
     # The same two faults against each other leave the loop nearly closed: a dummy of two faults.
-    found = findings_of(outer_foot_right=(2.0, 0.0), **short_leg(-1.5))
+    found = findings_of(leg_top_right=(2.0, 2.6), plane_edge_right=(0.0, 3.7))
     assert found.strange == () and found.verdict is Verdict.FAILS
 
 
