@@ -1,8 +1,9 @@
 """How photographs of real spreads are measured, class by class, each checked as a careful user would.
 
 Run from the top folder: ``python tests/benchmarks/bench_spreads.py FOLDER ... [--jobs N] [--markdown OUT.md]
-[--csv OUT.csv] [--worst DIR] [--say-use] [--no-thickness] [--only PART]``. Each folder holds NAME.jpg,
-NAME.truth.json, the spec it names and, where the lens is known, NAME.camera.toml.
+[--csv OUT.csv] [--worst DIR] [--say-use] [--no-thickness] [--only PART] [--write]``. Each folder holds
+NAME.jpg, NAME.truth.json, the spec it names and, where the lens is known, NAME.camera.toml. ``--write`` puts
+the table in its place in the measuring room's README.
 
 Columns: errors of lengths (mm; those from the spine, "feet", on their own), how often U (k = 2) covers the
 truth; leans (degrees); panels of which no length is told; photos refused; good dummies accused (told not to
@@ -40,6 +41,8 @@ COMMAND = (
     "import sys; sys.argv[0] = 'foldgauge'; from compare.cli import main; main()",
 )
 TOP = Path(__file__).resolve().parents[2]
+README = TOP / "measure" / "README.md"
+MARKS = ("<!-- table of bench_spreads.py -->", "<!-- end of the table -->")
 LIMIT_S = 300.0
 WORST = 8
 
@@ -156,6 +159,20 @@ def draw_worst(folder: Path, chosen: Sequence[tuple[Path, dict[str, Any]]], say_
                     picture.convert("RGB").save(folder / f"{jpg.stem}.jpg", quality=85)
 
 
+def with_table(text: str, table_text: str) -> str:
+    """Return a page with the table between its two marks.
+
+    Raises
+    ------
+    ValueError : the page has no such marks.
+    """
+    first, last = MARKS
+    if text.count(first) != 1 or text.count(last) != 1 or text.index(last) < text.index(first):
+        raise ValueError(f"the page needs one {first} and, below it, one {last}")
+    before, rest = text.split(first)
+    return f"{before}{first}\n{table_text}{last}{rest.split(last)[1]}"
+
+
 def main() -> None:
     """Measure all photos, print a line for each and the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -166,6 +183,7 @@ def main() -> None:
     parser.add_argument("--worst", type=Path, help="folder for annotated pictures of the worst")
     parser.add_argument("--say-use", action="store_true", help="say arch or backdrop instead of auto")
     parser.add_argument("--no-thickness", action="store_true", help="leave the page's thickness out of specs")
+    parser.add_argument("--write", action="store_true", help="put the table in measure/README.md")
     parser.add_argument("--only", default="", help="only photos with this in their names")
     args = parser.parse_args()
     chosen = list(photos(args.folders, args.only))
@@ -183,6 +201,8 @@ def main() -> None:
         print("  ".join([line[0].ljust(wide[0]), *cells]))
     if args.markdown:
         args.markdown.write_text(markdown(lines))
+    if args.write:
+        README.write_text(with_table(README.read_text(), markdown(lines)))
     if args.csv:
         write_csv(args.csv, outcomes, {jpg.stem: truth for jpg, truth in chosen})
     if args.worst:
