@@ -17,6 +17,7 @@ from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
 from compare.jobs.hand_marks import marked
 from compare.jobs.one_photo import Shot, take_shot
+from compare.jobs.right_dummy import require_one_dummy
 from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.motion_seen.openings_seen import MotionSeen, motion_seen
@@ -154,6 +155,7 @@ def check(
                 hand=points,
             )
         )
+    require_one_dummy([s.photo.name for s in shots], [s.measured for s in shots])
     gathered = gather(shots, design)
     findings = compare_profile(
         gathered.profile,

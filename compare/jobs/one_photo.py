@@ -13,8 +13,16 @@ from capture.sight.sighting import Sighting
 from capture.solved import Solved, solve_photo
 from compare.design.expected_layout import layout_of
 from compare.design.spec.spec import Spec
+from compare.jobs.right_dummy import (
+    SEVERAL,
+    exchanged,
+    lopsided,
+    off_lengths,
+    refuse_exchanged,
+    require_this_design,
+)
 from compare.quantities.common_scale import common_scale
-from compare.quantities.measured import Measured, measured_of
+from compare.quantities.measured import Measured, measured_of, nominal_lengths
 from measure.guided.measure_profile import measure_profile
 from measure.joints.by_hand import HandPoint
 from measure.layout import Layout
@@ -79,26 +87,32 @@ def _require_plausible_scale(photo: Photo, measured: Measured, spec: Spec, placi
     )
 
 
+def _profile(solved: Solved, placing: Placing, layout: Layout, hand: Sequence[HandPoint]) -> Profile:
+    """Measure the near ends where they are taken to stand."""
+    return measure_profile(
+        solved.photo,
+        placing.view,
+        layout,
+        solved.sighting.sheet,
+        arch=placing.arch,
+        bottom_closed=solved.sighting.bottom_band_seen,
+        standoff_mm=placing.standoff_mm,
+        standoff_err_mm=placing.standoff_err_mm,
+        blur_px=solved.sighting.blur_px,
+        hand=hand,
+    )
+
+
 def _measured(
     solved: Solved, spec: Spec, placing: Placing, layout: Layout, hand: Sequence[HandPoint]
 ) -> Shot:
     """Measure under one assumption about the sheet."""
     photo, sighting = solved.photo, solved.sighting
     placing = with_marks(placing)
-    profile = measure_profile(
-        photo,
-        placing.view,
-        layout,
-        sighting.sheet,
-        arch=placing.arch,
-        bottom_closed=sighting.bottom_band_seen,
-        standoff_mm=placing.standoff_mm,
-        standoff_err_mm=placing.standoff_err_mm,
-        blur_px=sighting.blur_px,
-        hand=hand,
-    )
+    profile = _profile(solved, placing, layout, hand)
     measured = measured_of(profile, spec)
     _require_plausible_scale(photo, measured, spec, placing)
+    require_this_design(photo.name, measured, spec)
     return Shot(
         photo=photo,
         sighting=sighting,
@@ -136,10 +150,31 @@ def take_shot(
     solved = source if isinstance(source, Solved) else solve_photo(source, setup)
     layout = layout_of(spec, openings_deg, lengths_mm)
     problem: FoldgaugeError | None = None
-    for placing in placings(solved, near_end_of(spec)):
+    ways = placings(solved, near_end_of(spec))
+    for placing in ways:
         try:
-            return _measured(solved, spec, placing, layout, hand)
+            shot = _measured(solved, spec, placing, layout, hand)
         except FoldgaugeError as err:
             problem = problem or err
+            continue
+        nominal = nominal_lengths(spec, shot.measured.opening.value)
+        if len(off_lengths(shot.measured, nominal)) >= SEVERAL:
+            _refuse_exchanged(solved, spec, placing, layout, shot.measured)
+        return shot
     assert problem is not None
+    _refuse_exchanged(solved, spec, ways[0], layout, None)
     raise problem
+
+
+def _refuse_exchanged(
+    solved: Solved, spec: Spec, placing: Placing, layout: Layout, before: Measured | None
+) -> None:
+    """Refuse a photo in which left and right are exchanged against a design whose sides differ."""
+    other = exchanged(layout) if lopsided(spec) else None
+    if other is None:
+        return
+    try:
+        profile = _profile(solved, with_marks(placing), other, ())
+    except FoldgaugeError:
+        return
+    refuse_exchanged(solved.photo.name, before, measured_of(profile, spec), spec)
