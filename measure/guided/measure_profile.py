@@ -90,10 +90,7 @@ def measure_profile(
     placements = places_to_try(scene, places, only_there=bool(seeds))
     known = pages_of_view(view, layout)
     inked = inked_profile(scene, view, placements, known, offset_sd_mm=None if arch else standoff_err_mm)
-    # Dark lines in which hardly a panel is found are no ink: shadows, the grain of the table.
-    if inked is not None and sum(p.found for p in inked[0].panels) >= max(
-        TUNED.min_panels, 0.6 * len(layout.panels)
-    ):
+    if inked is not None:
         measured, layout = inked
     else:
         finding = find_layout(scene, placements)

@@ -39,11 +39,19 @@ class FindNumbers:
     dip: float = 4.0
     """Evidence for a dip that is seen."""
     tell_reach_mm: float = 0.35
-    inked_share: float = 0.1
-    """A photo counts as inked if that share of all such places shows a dip: 0.13 to 0.9 in photographs of
-    inked dummies, 0.00 to 0.07 in others, where a line may lie in the dark beyond a face all the same ..."""
     inked_places: int = 8
-    """... and so many do."""
+    """Ink shows at so many of all such places, ..."""
+    clear_share: float = 0.3
+    """... as a dip at that share of two strips' places ..."""
+    clear_total: float = 0.2
+    """... and at this share of all, ..."""
+    some: int = 2
+    """... or at so many places ..."""
+    some_strips: int = 3
+    """... of each of so many strips ..."""
+    some_total: float = 0.09
+    """... and at this share of all: 0.09 to 0.9 in photographs of inked dummies; in others 0.00 to 0.17, where
+    a line lies in the dark beyond a face, but hardly ever along two strips."""
 
 
 TUNED = FindNumbers()
@@ -81,9 +89,14 @@ class InkFound:
     @property
     def inked(self) -> bool:
         """Whether what was found is ink: dark between lighter sides, where the sides are light."""
-        n_light = sum(line.n_light for line in self.lines.values())
-        n_dips = sum(line.n_dips for line in self.lines.values())
-        return n_dips >= max(TUNED.inked_places, TUNED.inked_share * n_light)
+        lines = self.lines.values()
+        n_light, n_dips = sum(line.n_light for line in lines), sum(line.n_dips for line in lines)
+        some = [line for line in lines if line.n_dips >= TUNED.some]
+        clear = [line for line in some if line.n_dips >= TUNED.clear_share * line.n_light]
+        return n_dips >= TUNED.inked_places and (
+            (len(clear) > 1 and n_dips >= TUNED.clear_total * n_light)
+            or (len(some) >= TUNED.some_strips and n_dips >= TUNED.some_total * n_light)
+        )
 
 
 def find_ink(scene: Scene, placements: Sequence[Placement], line: DarkLine) -> InkFound | None:

@@ -214,9 +214,17 @@ def _trusted(stations: Array, places: Places, bow_mm: float) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class InkFit(Fit):
-    """A fitted inked near end; `one_sided` is the share of its stations that saw the face's step only."""
+    """A fitted inked near end.
+
+    Attributes
+    ----------
+    one_sided : share of its stations that saw the face's step only.
+    n_firm, firm_span : how many saw the ink from both sides, and over what share of its length.
+    """
 
     one_sided: float
+    n_firm: int
+    firm_span: float
 
 
 def fit_near_end(
@@ -236,6 +244,7 @@ def fit_near_end(
             return None
         coef, cov, rms, kept = robust_parabola(stations, places.offset_mm, weight, curve.bow)
         curve = replace(curve, d0=coef[0], d1=coef[1], bow=curve.bow + coef[2]).straightened()
+        firm = stations[places.two_sided & kept]
         found = InkFit(
             curve=curve,
             cov=cov,
@@ -243,7 +252,9 @@ def fit_near_end(
             n_used=int(kept.sum()),
             n_stations=len(stations),
             mean_score=float(np.mean(weight * kept)),
-            one_sided=1.0 - float(np.count_nonzero(places.two_sided & kept)) / max(int(kept.sum()), 1),
+            one_sided=1.0 - len(firm) / max(int(kept.sum()), 1),
+            n_firm=len(firm),
+            firm_span=float(np.ptp(firm)) if len(firm) else 0.0,
         )
     return found
 

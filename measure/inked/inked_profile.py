@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from capture.camera.view import View
+from measure.edges.detectors import edges_of
 from measure.guided.placement import Placement
 from measure.inked.ink_budget import covariances, solved
 from measure.inked.ink_lines import InkLines, Located
@@ -20,6 +21,12 @@ from measure.scene import Scene
 
 ARCH_OFFSET_SD_MM = 1.0
 """Near ends behind a sheet set up at them: seen up to 1.5 mm."""
+
+USUAL_WHITE = 0.57
+"""Grey value of the sheet's paper, full scale = 1, in the photos on which this room's numbers were found."""
+
+LEAST_WHITE = 0.12
+"""No photo is brightened as if its paper were darker than this: noise would be taken for ink."""
 
 
 def inked_profile(
@@ -42,6 +49,7 @@ def inked_profile(
     -------
     The profile, in the plane in which the near ends stand, and the layout at the opening found.
     """
+    scene = _usually_lit(scene)
     plane = scene.plane
     marked = marked_lines(known, plane.z_mm)
     ink = measure_ink(scene, placements, marked)
@@ -92,6 +100,14 @@ def inked_profile(
         near_end_sd_mm=layout.near_end_sd_mm,
         inked=True,
     ), layout
+
+
+def _usually_lit(scene: Scene) -> Scene:
+    """Return the scene as if exposed for usual paper: what is as dark as ink is told by the paper's white."""
+    if scene.white is None:
+        return scene
+    times = np.float32(USUAL_WHITE / max(scene.white, LEAST_WHITE))
+    return replace(scene, edges=edges_of(replace(scene.plane, grey=scene.plane.grey * times)))
 
 
 def _panel_fit(ink: InkMeasured, located: Located, name: str) -> PanelFit:

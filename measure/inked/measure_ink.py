@@ -40,6 +40,12 @@ class InkNumbers:
     fair_share: float = 0.6
     fair_rms_mm: float = 0.04
     """... nor one seen at fewer than this share that scatters by more."""
+    firm_stations: int = 6
+    """A near end seen from both sides at so many stations, ..."""
+    firm_span: float = 0.25
+    """... over that share of its length, ..."""
+    firm_rms_mm: float = 0.025
+    """... and so evenly, is believed however many others show nothing: there the dark behind hides it."""
     most_rms_mm: float = 0.08
     partly_one_sided: float = 0.2
     """Nor one seen at few stations of which more than this share see the face's step only: a pen skipped."""
@@ -164,6 +170,9 @@ def _doubt(fit: Fit | None) -> WhyUnseen | None:
     if fit is None:
         return WhyUnseen(kind=Unseen.INK_UNSEEN)
     share = fit.n_used / fit.n_stations
+    firm = isinstance(fit, InkFit) and fit.n_firm >= TUNED.firm_stations and fit.firm_span >= TUNED.firm_span
+    if firm and fit.rms_mm < TUNED.firm_rms_mm and abs(fit.curve.bow) <= TUNED.most_bow_mm:
+        return None
     if share < TUNED.least_share or (share < TUNED.fair_share and fit.rms_mm > TUNED.fair_rms_mm):
         return WhyUnseen(kind=Unseen.INK_FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
     one_sided = fit.one_sided if isinstance(fit, InkFit) else 0.0
