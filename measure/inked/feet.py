@@ -30,7 +30,9 @@ class FeetNumbers:
     off_mm: float = 0.45
     """A tab farther off the line belongs to another."""
     slope: float = 0.035
-    """Slope of the line against the page's rough direction."""
+    """Slope of the line against the page's direction where that is known, ..."""
+    free_slope: float = 0.2
+    """... and against where the layout was laid: it may be turned, and opened, a little otherwise."""
     apart_mm: float = 8.0
     """Two feet nearer to each other make no direction."""
     marked_off_mm: float = 0.1
@@ -41,6 +43,10 @@ class FeetNumbers:
     """... but hardly lower: what is lower lies on the sheet's own foot, such as its print."""
     marked_weight: float = 20.0
     marked_cap: float = 12.0
+    least_strip: float = -5.0
+    """Nor one at which its strip is seen to end elsewhere."""
+    clearly_less: float = 0.5
+    """A tab by itself is believed if no other place has more than this share of its evidence."""
     least: float = 15.0
     """A place with less evidence is none."""
 
@@ -58,7 +64,11 @@ class PageFrame:
 
 
 def choose_tabs(
-    places: Mapping[str, Sequence[TabPlace]], frames: Mapping[str, PageFrame], groups: Sequence[Sequence[str]]
+    places: Mapping[str, Sequence[TabPlace]],
+    frames: Mapping[str, PageFrame],
+    groups: Sequence[Sequence[str]],
+    *,
+    loose: bool = False,
 ) -> dict[str, TabPlace]:
     """Return foot -> the place of its tab; feet whose tab is not seen, or off all others' line, are left out.
 
@@ -66,6 +76,7 @@ def choose_tabs(
     ----------
     places : foot -> where its tab may be. frames : foot -> frame of its page.
     groups : feet that stand on one line: of a page, or of two that lie flat.
+    loose : whether the frames' directions are only where the layout was laid.
     """
     out: dict[str, TabPlace] = {}
     for group in groups:
@@ -83,7 +94,8 @@ def choose_tabs(
                 continue
             step = other[1].at - one[1].at
             run = float(step @ frame.along)
-            if abs(run) < TUNED.apart_mm or abs(float(step @ frame.up) / run) > TUNED.slope:
+            steepest = TUNED.free_slope if loose and frame.marked is None else TUNED.slope
+            if abs(run) < TUNED.apart_mm or abs(float(step @ frame.up) / run) > steepest:
                 continue
             picked, score = _near_line(scored, one[1].at, float(step @ frame.up) / run, frame)
             if score > best_score:
@@ -93,6 +105,8 @@ def choose_tabs(
 
 
 def _score(place: TabPlace, frame: PageFrame) -> float:
+    if place.strip < TUNED.least_strip:
+        return 0.0
     if frame.marked is None:
         return place.score
     off = float((place.at - frame.marked.a) @ frame.up) - TUNED.marked_off_mm
@@ -101,10 +115,11 @@ def _score(place: TabPlace, frame: PageFrame) -> float:
 
 
 def _alone(seen: list[tuple[str, TabPlace, float]], *, marked: bool) -> tuple[dict[str, TabPlace], float]:
-    """One tab by itself: to be believed where marks tell the page, or where there is no other."""
-    if not marked and len(seen) > 1:
-        return {}, -np.inf
+    """One tab by itself: to be believed where marks tell the page, or where there is clearly no other."""
     foot, place, score = max(seen, key=lambda item: item[2])
+    others = [s for f, p, s in seen if f != foot or abs(p.level_mm - place.level_mm) > TUNED.off_mm]
+    if not marked and max(others, default=0.0) > TUNED.clearly_less * score:
+        return {}, -np.inf
     return {foot: place}, score
 
 
@@ -124,3 +139,26 @@ def _near_line(
                 best, picked[foot] = value, place
         total += best
     return picked, total
+
+
+def turned_along(
+    picked: Mapping[str, TabPlace], frames: Mapping[str, PageFrame], groups: Sequence[Sequence[str]]
+) -> dict[str, PageFrame]:
+    """Return foot -> its frame, turned to run along the tabs picked; unchanged where they do not tell."""
+    out = dict(frames)
+    for group in groups:
+        seen = [foot for foot in group if foot in picked]
+        if len(seen) < 2 or frames[group[0]].marked is not None:
+            continue
+        at = np.array([picked[foot].at for foot in seen])
+        x = (at - at.mean(axis=0)) @ frames[group[0]].along
+        if float(np.ptp(x)) < TUNED.apart_mm:
+            continue
+        step = x @ (at - at.mean(axis=0))
+        step /= np.hypot(*step)
+        for foot in group:
+            frame = frames[foot]
+            along = step * np.sign(float(step @ frame.along))
+            up = np.array([-along[1], along[0]])
+            out[foot] = PageFrame(along=along, up=up * np.sign(float(up @ frame.up)))
+    return out

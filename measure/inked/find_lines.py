@@ -50,8 +50,8 @@ class FindNumbers:
     some_strips: int = 3
     """... of each of so many strips ..."""
     some_total: float = 0.09
-    """... and at this share of all: 0.09 to 0.9 in photographs of inked dummies; in others 0.00 to 0.17, where
-    a line lies in the dark beyond a face, but hardly ever along two strips."""
+    """... and at this share of all: 0.09 to 0.9 in photographs of inked dummies; in others 0.00 to 0.17,
+    where a line lies in the dark beyond a face, but hardly ever along two strips."""
 
 
 TUNED = FindNumbers()

@@ -64,6 +64,10 @@ class EndNumbers:
     agree_mm: float = 0.3
     sd_mm: float = 0.06
     """Standard uncertainty of an end: side edges cut askew, corners rubbed."""
+    stops_short_mm: float = 3.5
+    """A pen may stop so far before the end: there the face alone is looked at, ..."""
+    least_drop: float = 0.05
+    """... and ends where it darkens by this share, not where the print behind does."""
     most_sd_mm: float = 1.2
     """An end known worse is not told."""
     ink_share: float = 0.5
@@ -140,12 +144,30 @@ def find_ink_end(
     believed = [(at, weight) for at, weight in steps if weight > TUNED.least]
     if not believed:
         return None
+    doubt = max(doubt, _farther(rows, t, rough, line.blur_mm))
     at = np.array([at for at, _ in believed])
     weight = np.array([weight for _, weight in believed])
     spread = float(np.ptp(at))
     along = float(at @ weight / weight.sum()) if spread < TUNED.agree_mm else float(at[np.argmax(weight)])
     sd = float(np.hypot(TUNED.sd_mm, max(spread / 2, doubt)))
     return InkEnd(along_mm=along, sd_mm=sd) if sd < TUNED.most_sd_mm else None
+
+
+def _farther(rows: list[_Row], t: Array, rough_mm: float, blur_mm: float) -> float:
+    """How far beyond an end a face is seen to end all the same, mm; 0 if it is not: a pen may stop short."""
+    out = 0.0
+    for row in rows[-2:]:
+        for ahead in np.arange(TUNED.window_mm, TUNED.stops_short_mm, TUNED.window_mm / 2):
+            at, evidence = _step(row.grey, t, rough_mm + float(ahead), blur_mm)
+            before, after = (
+                float(np.median(row.grey[(t > at + a) & (t < at + b)]))
+                for a, b in ((-0.6, -0.15), (0.15, 0.6))
+            )
+            printed = float(np.max(row.printed[np.abs(t - at) < TUNED.window_mm / 2]))
+            drops = after < (1 - TUNED.least_drop) * before and printed < TUNED.print_step
+            if evidence > TUNED.least and drops and at - rough_mm > TUNED.agree_mm:
+                out = max(out, at - rough_mm)
+    return out
 
 
 def _rows(

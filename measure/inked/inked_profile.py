@@ -25,6 +25,9 @@ ARCH_OFFSET_SD_MM = 1.0
 USUAL_WHITE = 0.57
 """Grey value of the sheet's paper, full scale = 1, in the photos on which this room's numbers were found."""
 
+DIM_WHITE = 0.45
+"""A photo with darker paper, in which no ink shows, is looked at again as if it were exposed as usual."""
+
 LEAST_WHITE = 0.12
 """No photo is brightened as if its paper were darker than this: noise would be taken for ink."""
 
@@ -49,10 +52,11 @@ def inked_profile(
     -------
     The profile, in the plane in which the near ends stand, and the layout at the opening found.
     """
-    scene = _usually_lit(scene)
     plane = scene.plane
     marked = marked_lines(known, plane.z_mm)
     ink = measure_ink(scene, placements, marked)
+    if ink is None and scene.white is not None and scene.white < DIM_WHITE:
+        ink = measure_ink(_usually_lit(scene), placements, marked)
     if ink is None:
         return None
     layout = ink.layout

@@ -9,9 +9,9 @@ from measure.edges.dark_line import DarkLine
 from measure.edges.line_fit import Fit
 from measure.geometry import Curve, crossing
 from measure.guided.placement import Placement
-from measure.inked.feet import PageFrame, choose_tabs
+from measure.inked.feet import PageFrame, choose_tabs, turned_along
 from measure.inked.find_lines import InkFound, RoughLine, find_ink
-from measure.inked.foot_tabs import Tab, fit_tab, tab_places
+from measure.inked.foot_tabs import Tab, TabPlace, fit_tab, tab_places
 from measure.inked.ink_end import InkEnd, find_ink_end
 from measure.inked.ink_fit import InkFit, common_width, fit_near_end
 from measure.inked.plane_edge import PlaneEdge, card_of_plane, fit_upper_edge, median_of
@@ -53,6 +53,8 @@ class InkNumbers:
     one_sided_rms_mm: float = 0.03
     """A line of which mostly the face's step is seen must be even: a face seen edge-on has two near by."""
     most_bow_mm: float = 2.3
+    turned: float = 0.01
+    """Pages found turned by more (radians) against where the layout was laid are looked along again."""
     beside_leg_mm: tuple[float, float] = (1.5, 8.0)
     """Stretch beyond the last leg on which the plane's card is seen alone."""
     before_end_mm: float = 1.0
@@ -136,7 +138,7 @@ def measure_ink(
             edges[rough.panel.name] = edge
     thickness = median_of([_plane_card(plane, layout, edges, p, line) for p in layout.panels])
     plane_mm = layout.card_mm if thickness is None else thickness
-    frames = _frames(found.placement, layout, strips, marked or {})
+    tabs, frames = _tabs(plane, layout, strips, _frames(found.placement, layout, marked or {}), line)
     ends = {
         p.name: end
         for p in layout.panels
@@ -149,7 +151,7 @@ def measure_ink(
         width_sd_mm=width_sd,
         strips=strips,
         edges=edges,
-        tabs=_tabs(plane, layout, strips, frames, line),
+        tabs=tabs,
         ends=ends,
         plane_mm=plane_mm,
         plane_seen=thickness is not None,
@@ -208,9 +210,7 @@ def _end(
     return find_ink_end(plane, edge, line, plane_mm, nominal, last)
 
 
-def _frames(
-    placement: Placement, layout: Layout, strips: Mapping[str, InkFit], marked: Mapping[str, Curve]
-) -> dict[str, PageFrame]:
+def _frames(placement: Placement, layout: Layout, marked: Mapping[str, Curve]) -> dict[str, PageFrame]:
     """Direction along every page and up from it: from marks, else from where the layout was found."""
     out: dict[str, PageFrame] = {}
     for page in layout.panels:
@@ -233,8 +233,8 @@ def _tabs(
     strips: Mapping[str, InkFit],
     frames: Mapping[str, PageFrame],
     line: DarkLine,
-) -> dict[str, Tab]:
-    """Return foot -> its tab, for feet on the pages."""
+) -> tuple[dict[str, Tab], dict[str, PageFrame]]:
+    """Return foot -> its tab, for feet on the pages, and the pages' frames as these tabs have them."""
     standing = {p.joints[0]: p.name for p in layout.panels if p.name in strips}
     pages = {
         joint: p.name
@@ -243,26 +243,36 @@ def _tabs(
         for joint in p.joints[1:]
         if joint in standing
     }
-    lines: dict[str, Curve] = {}
-    places = {}
-    for foot, page in pages.items():
-        frame, strip = frames[page], strips[standing[foot]].curve
-        reach = TUNED.reach_mm
-        if frame.marked is not None:  # start where the strip meets the page, as marked
-            at = crossing(strip, frame.marked)
-            start = float((at - strip.a) @ strip.tangent)
-            strip = replace(strip, a=strip.points(np.array([start / strip.length]))[0], bow=0.0)
-            reach = TUNED.marked_reach_mm
-        lines[foot] = strip
-        places[foot] = tab_places(plane, strip, frame.along, frame.up, line, reach)
+    lines = {foot: _from_page(strips[standing[foot]].curve, frames[page]) for foot, page in pages.items()}
+    of = {foot: frames[page] for foot, page in pages.items()}
     groups = [list(pages)] if layout.lies_flat else [[f for f in pages if pages[f] == q] for q in frames]
-    picked = choose_tabs(
-        places, {foot: frames[page] for foot, page in pages.items()}, [g for g in groups if g]
-    )
+    groups = [g for g in groups if g]
+
+    def places(of: Mapping[str, PageFrame]) -> dict[str, list[TabPlace]]:
+        reach = {
+            foot: TUNED.reach_mm if f.marked is None else TUNED.marked_reach_mm for foot, f in of.items()
+        }
+        return {
+            foot: tab_places(plane, lines[foot], f.along, f.up, line, reach[foot]) for foot, f in of.items()
+        }
+
+    picked = choose_tabs(places(of), of, groups, loose=True)
+    turned = turned_along(picked, of, groups)
+    if any(abs(float(turned[foot].along @ of[foot].up)) > TUNED.turned for foot in of):
+        of = turned
+        picked = choose_tabs(places(of), of, groups)
     out: dict[str, Tab] = {}
     for foot, place in picked.items():
-        frame = frames[pages[foot]]
-        tab = fit_tab(plane, lines[foot], place, frame.along, frame.up, line)
+        tab = fit_tab(plane, lines[foot], place, of[foot].along, of[foot].up, line)
         if tab is not None:
             out[foot] = tab
-    return out
+    return out, {**frames, **{pages[foot]: frame for foot, frame in of.items()}}
+
+
+def _from_page(strip: Curve, frame: PageFrame) -> Curve:
+    """Return a strip that starts where it meets its page, if marks tell that."""
+    if frame.marked is None:
+        return strip
+    at = crossing(strip, frame.marked)
+    start = float((at - strip.a) @ strip.tangent)
+    return replace(strip, a=strip.points(np.array([start / strip.length]))[0], bow=0.0)
