@@ -30,6 +30,7 @@ class InkLines:
     spine_mm : (3,) the spine on the pages' surface, if a tick tells it.
     pages_marked : whether marks on the pages tell where they lie.
     offset_sd_mm : how far the near ends may stand from the measured plane (standard deviation).
+    own_sd_mm : and each from all others' plane; None: as the design says.
     """
 
     layout: Layout
@@ -47,6 +48,7 @@ class InkLines:
     spine_mm: Array | None = None
     pages_marked: bool = False
     offset_sd_mm: float = 1.0
+    own_sd_mm: float | None = None
 
     @property
     def measured(self) -> list[Panel]:
@@ -71,13 +73,6 @@ class InkLines:
         on = (p.name for p in self.layout.panels if p.role is Role.PAGE and foot in p.joints[1:])
         page = next(on, "")
         return page if page in self.pages else ""
-
-
-def piece_of(panel: Panel) -> str:
-    """Name of the piece of card a near end belongs to: both sides of a fold are one, and a plane's halves."""
-    if panel.role is Role.FOLD:
-        return f"fold at {panel.joints[-1]}"
-    return f"plane at {panel.joints[0]}" if panel.role is Role.PLANE else panel.name
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

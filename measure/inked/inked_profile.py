@@ -12,7 +12,7 @@ from measure.inked.ink_budget import covariances, solved
 from measure.inked.ink_lines import InkLines, Located
 from measure.inked.ink_pages import KnownPages, marked_lines, pages_from_tabs
 from measure.inked.measure_ink import InkMeasured, measure_ink
-from measure.inked.near_end_depths import astray
+from measure.inked.near_end_depths import astray, evenness
 from measure.joints.joint_location import why_not
 from measure.layout import Layout
 from measure.profile import PanelFit, Profile
@@ -82,6 +82,7 @@ def inked_profile(
     two_sided = {foot: tab.two_sided for foot, tab in ink.tabs.items()}
     while foot := astray(lines, tab_sd, two_sided):
         lines = replace(lines, tabs={f: t for f, t in lines.tabs.items() if f != foot})
+    lines = replace(lines, own_sd_mm=evenness(lines, tab_sd))
     located, depths = solved(lines, tab_sd)
     sources, gain, panels = covariances(ink, lines, pages, view, tab_sd)
     found = {*located.lines}

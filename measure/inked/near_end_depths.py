@@ -14,7 +14,7 @@ import numpy as np
 
 from capture.arrays import Array
 from measure.geometry import meeting
-from measure.inked.ink_lines import InkLines, piece_of
+from measure.inked.ink_lines import InkLines
 from measure.inked.near_end_plane import NearEndPlane
 from measure.layout import Panel, Role
 
@@ -35,6 +35,9 @@ class DepthNumbers:
     """A tab's height beyond what its fit says: glue under it, the ink's edge."""
     least_mm: float = 0.05
     """No near ends are cut evener than this."""
+    rounds: int = 3
+    told_counts: float = 2.0
+    """What the design says of uneven near ends counts as much as so many strips seen."""
     astray: float = 3.0
     """Standard deviations: a tab farther than this from where all others let expect it is none."""
 
@@ -52,7 +55,7 @@ class Depths:
     unknowns : (N,) offset, turn, lean, two heights per page, then the pieces' own depths.
     cov : (N, N) covariance of their errors. rest : (N, N) of the part that stems from what was assumed
         beforehand; what was seen has errors of its own.
-    pages : in the order of the unknowns. panels : panel -> its piece, whose depths follow in this order.
+    pages : in the order of the unknowns. panels : whose own depths follow, in this order.
     y0_mm : height at which the plane's offset is told. z_mm : the measured plane.
     """
 
@@ -60,7 +63,7 @@ class Depths:
     cov: Array
     rest: Array
     pages: tuple[str, ...]
-    panels: Mapping[str, str]
+    panels: tuple[str, ...]
     y0_mm: float
     z_mm: float
 
@@ -76,8 +79,7 @@ class Depths:
 
     def index(self, panel: str) -> int:
         """Index of a panel's own depth in the unknowns."""
-        pieces = list(dict.fromkeys(self.panels.values()))
-        return COMMON + 2 * len(self.pages) + pieces.index(self.panels[panel])
+        return COMMON + 2 * len(self.pages) + self.panels.index(panel)
 
     def heights(self, unknowns: Array | None = None) -> dict[str, Array]:
         """Return page -> (2,) how much higher than assumed it is."""
@@ -110,17 +112,35 @@ def astray(lines: InkLines, tab_sd_mm: Mapping[str, float], two_sided: Mapping[s
     return max(misfit, key=lambda foot: misfit[foot] * (2.0 - two_sided[foot]))
 
 
+def evenness(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> float:
+    """How unevenly the near ends stand (standard deviation, mm), by their tabs and what the design says.
+
+    The design's word counts as much as some strips; how far the solved depths scatter tells the rest, each
+    with what remains unknown of it (expectation and maximisation in turn).
+    """
+    told = max(lines.layout.near_end_sd_mm, TUNED.least_mm)
+    seen = [p for p in lines.measured if p.role is not Role.PLANE and p.joints[0] in lines.tabs]
+    sd = told
+    for _ in range(TUNED.rounds):
+        depths = solve_depths(replace(lines, own_sd_mm=sd), tab_sd_mm)
+        at = [depths.index(p.name) for p in seen]
+        scatter = float(np.sum(depths.unknowns[at] ** 2 + np.diag(depths.cov)[at]))
+        sd = float(np.sqrt((TUNED.told_counts * told**2 + scatter) / (TUNED.told_counts + len(seen))))
+    return sd
+
+
 def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
     """Solve the depths of all near ends; `tab_sd_mm` says how well each foot's tab is fitted."""
     pages = tuple(lines.pages)
-    pieces = tuple(dict.fromkeys(piece_of(p) for p in lines.measured))
+    pieces = tuple(p.name for p in lines.measured)
     first = COMMON + 2 * len(pages)
     size = first + len(pieces)
     y0 = float(np.mean([s.corners_mm[0, 1] for s in lines.pages.values()])) if pages else 0.0
     prior = np.zeros((size, size))
     prior[0, 0], prior[1, 1], prior[2, 2] = lines.offset_sd_mm**2, TUNED.turn**2, TUNED.lean**2
     prior[COMMON:first, COMMON:first] = lines.heights_cov
-    own_sd = max(lines.layout.near_end_sd_mm, TUNED.least_mm)
+    own_sd = lines.layout.near_end_sd_mm if lines.own_sd_mm is None else lines.own_sd_mm
+    own_sd = max(own_sd, TUNED.least_mm)
     prior[first:, first:] = np.eye(len(pieces)) * own_sd**2
     rows: list[Array] = []
     values: list[float] = []
@@ -129,7 +149,7 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
         if panel.role is Role.PLANE or foot not in lines.tabs or not lines.page_of(foot):
             continue
         row = np.zeros(size)
-        row[first + pieces.index(piece_of(panel))] = 1.0
+        row[first + pieces.index(panel.name)] = 1.0
         value, by_height = _tab_depth(lines, panel, row, pages, y0)
         sd = by_height * float(np.hypot(tab_sd_mm.get(foot, 0.0), TUNED.tab_mm))
         rows.append(row / sd)
@@ -140,10 +160,11 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
         row[2] = 1.0
         rows.append(row / TUNED.marked_lean)
         values.append(float(normal[2] / normal[1]) / TUNED.marked_lean)
-    for half, fold, gap, by_depth in _gaps(lines):
+    for half, folds, gap, by_depth in _gaps(lines):
         row = np.zeros(size)
-        row[first + pieces.index(piece_of(half))] = by_depth
-        row[first + pieces.index(piece_of(fold))] = -by_depth
+        row[first + pieces.index(half.name)] = by_depth
+        for fold in folds:
+            row[first + pieces.index(fold.name)] = -by_depth / len(folds)
         rows.append(row / TUNED.gap_mm)
         values.append(gap / TUNED.gap_mm)
     a, y = np.array(rows).reshape(-1, size), np.array(values)
@@ -155,7 +176,7 @@ def solve_depths(lines: InkLines, tab_sd_mm: Mapping[str, float]) -> Depths:
         cov=cov,
         rest=left @ prior @ left.T,
         pages=pages,
-        panels={p.name: piece_of(p) for p in lines.measured},
+        panels=pieces,
         y0_mm=y0,
         z_mm=lines.z_mm,
     )
@@ -175,12 +196,12 @@ def _tab_depth(
     return float(xyz[2]) - lines.z_mm, abs(by_height)
 
 
-def _gaps(lines: InkLines) -> list[tuple[Panel, Panel, float, float]]:
-    """Plane halves with their fold, and how far above the line of their joints the folds seem to cross.
+def _gaps(lines: InkLines) -> list[tuple[Panel, list[Panel], float, float]]:
+    """Plane halves with their folds, and how far above the line of their joints the folds seem to cross.
 
     The last number is mm of that for each mm by which the plane stands before the fold.
     """
-    out: list[tuple[Panel, Panel, float, float]] = []
+    out: list[tuple[Panel, list[Panel], float, float]] = []
     for half in lines.measured:
         folds = [p for p in lines.measured if p.role is Role.FOLD and p.joints[-1] == half.joints[0]]
         if half.role is not Role.PLANE or len(folds) != 2:
@@ -193,5 +214,5 @@ def _gaps(lines: InkLines) -> list[tuple[Panel, Panel, float, float]]:
         gap = float((apex - hinge.points(np.array([share]))[0]) @ up)
         # What stands 1 mm in front is seen farther from the eye's foot by its distance from it per range.
         lever = float((apex - lines.eye_mm[:2]) @ up) / float(lines.eye_mm[2] - lines.z_mm)
-        out.append((half, folds[0], gap, -lever))
+        out.append((half, folds, gap, -lever))
     return out

@@ -7,7 +7,7 @@ import pytest
 
 from measure.geometry import Curve
 from measure.inked.ink_lines import InkLines, locate
-from measure.inked.near_end_depths import astray, solve_depths
+from measure.inked.near_end_depths import astray, evenness, solve_depths
 from measure.inked.near_end_plane import PageSurface
 from measure.layout import Layout, Panel, Role
 
@@ -116,11 +116,19 @@ def worst(lines: InkLines) -> float:
 
 @pytest.mark.parametrize(("offset", "turn"), [(0.0, 0.0), (-1.5, 0.0), (-0.8, 0.012), (0.4, -0.009)])
 def test_offset_and_turn_of_the_near_ends_are_found(offset: float, turn: float) -> None:
-    lines = seen(offset, turn, {})
+    lines = replace(seen(offset, turn, {}), own_sd_mm=0.1)  # evenly cut, and known to be
     depths = solve_depths(lines, dict.fromkeys(lines.tabs, 0.002))
     assert depths.unknowns[1] == pytest.approx(np.tan(turn), abs=0.003)
     # Uncorrected, the sheet's plane taken for the near ends', lengths are wrong by 0.1 to 0.2 mm.
     assert worst(lines) < 0.03
+
+
+def test_how_unevenly_near_ends_stand_is_told_by_their_tabs() -> None:
+    even = seen(-0.6, 0.0, {})
+    tab_sd = dict.fromkeys(even.tabs, 0.002)
+    uneven = seen(-0.6, 0.0, {"fold": 1.4, "leg left": -1.6, "leg right": 1.1})
+    told = layout().near_end_sd_mm
+    assert evenness(even, tab_sd) < 0.9 * told and evenness(uneven, tab_sd) > 1.4 * told
 
 
 def test_each_strip_has_its_own_depth() -> None:
