@@ -32,7 +32,11 @@ class BudgetNumbers:
     lock_px: float = 0.1
     """... or so many pixels, if that is more."""
     slant_mm: float = 0.01
-    """... and each of its ends by itself."""
+    """... and each of its ends by itself; ..."""
+    unseen_slant_mm: float = 0.12
+    """... more, by this times the share of its stations that show nothing beyond ..."""
+    usual_unseen: float = 0.25
+    """... this: the fit goes on there over what it does not see."""
     bow_mm: float = 0.02
     """A panel is no exact parabola, where its fit goes on beyond what is seen."""
     one_sided_tab_mm: float = 0.03
@@ -111,7 +115,9 @@ def _strip_moves(ink: InkMeasured, lines: InkLines, view: View) -> list[_Nudge]:
         lock = max(TUNED.lock_mm, TUNED.lock_px / scale)
         if name in ink.strips:
             lock = float(np.hypot(lock, 0.5 * ink.strips[name].one_sided * ink.width_sd_mm))
-        cov = fit.cov + np.diag([TUNED.slant_mm**2, TUNED.slant_mm**2, TUNED.bow_mm**2])
+        unseen = max(0.0, 1.0 - fit.n_used / fit.n_stations - TUNED.usual_unseen)
+        slant = float(np.hypot(TUNED.slant_mm, TUNED.unseen_slant_mm * unseen))
+        cov = fit.cov + np.diag([slant**2, slant**2, TUNED.bow_mm**2])
         cov[:2, :2] += lock**2
         size, axes = np.linalg.eigh(cov)
         for var, axis in zip(size, axes.T, strict=True):

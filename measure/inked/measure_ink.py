@@ -40,11 +40,13 @@ class InkNumbers:
     fair_share: float = 0.6
     fair_rms_mm: float = 0.04
     """... nor one seen at fewer than this share that scatters by more."""
-    firm_stations: int = 6
+    firm_stations: int = 5
     """A near end seen from both sides at so many stations, ..."""
     firm_span: float = 0.25
     """... over that share of its length, ..."""
-    firm_rms_mm: float = 0.025
+    few_share: float = 0.25
+    """... or one of which that share of all stations shows at least the face's step, ..."""
+    firm_rms_mm: float = 0.02
     """... and so evenly, is believed however many others show nothing: there the dark behind hides it."""
     most_rms_mm: float = 0.08
     partly_one_sided: float = 0.2
@@ -172,9 +174,10 @@ def _doubt(fit: Fit | None) -> WhyUnseen | None:
     if fit is None:
         return WhyUnseen(kind=Unseen.INK_UNSEEN)
     share = fit.n_used / fit.n_stations
-    firm = isinstance(fit, InkFit) and fit.n_firm >= TUNED.firm_stations and fit.firm_span >= TUNED.firm_span
-    if firm and fit.rms_mm < TUNED.firm_rms_mm and abs(fit.curve.bow) <= TUNED.most_bow_mm:
-        return None
+    if isinstance(fit, InkFit) and abs(fit.curve.bow) <= TUNED.most_bow_mm:
+        spread = fit.firm_span >= TUNED.firm_span or share >= TUNED.few_share
+        if fit.n_firm >= TUNED.firm_stations and spread and fit.rms_mm < TUNED.firm_rms_mm:
+            return None
     if share < TUNED.least_share or (share < TUNED.fair_share and fit.rms_mm > TUNED.fair_rms_mm):
         return WhyUnseen(kind=Unseen.INK_FEW_PLACES, n_seen=fit.n_used, n_tried=fit.n_stations)
     one_sided = fit.one_sided if isinstance(fit, InkFit) else 0.0

@@ -26,7 +26,7 @@ from measure.profile import PanelFit, Profile
 
 COMMON = ("card layers", "print scale", SPINE_MARK)
 """Sources that displace every photo's joints alike (an apron hangs where it was hung): more do not help."""
-PARTLY = {"edge fits": 0.75}
+PARTLY = {"edge fits": 0.75, "page level": 0.75}
 """What misleads a fit (a shadow, a tab, another layer) is partly the same in photos of one dummy; with no
 such share U covered the angles from three path-traced photographs in 77 % of cases."""
 
