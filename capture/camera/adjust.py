@@ -7,7 +7,7 @@ photo cannot tell stays as doubtful as it was (Gauss-Markov model with pseudo-ob
 Wrobel, Photogrammetric Computer Vision, 2016, chapter 4; from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from capture.arrays import Array
 from capture.camera.apron_lines import apron_lines
-from capture.camera.calibrated_camera import LENS, Camera, require_fit
+from capture.camera.calibrated_camera import LENS, Camera, CameraError, require_fit
 from capture.camera.known_page import KnownPage
 from capture.camera.lens_model import (
     N_ALL,
@@ -159,7 +159,13 @@ def solve_view(
     _require_bars_fit(photo.name, view, scale)
     if camera is not None:
         off = params[LENS] - prior.values
-        require_fit(photo.name, camera, float(off @ prior.precision @ off), float(off[0]))
+        try:
+            require_fit(photo.name, camera, float(off @ prior.precision @ off), float(off[0]))
+        except CameraError:
+            if not sighting.sill:
+                raise
+            # Paper that springs up, or bridges the gully, misleads the lens; the upright sheet does not.
+            return solve_view(photo, replace(sighting, sill=()), print_scale, camera)
     return view
 
 
