@@ -21,6 +21,7 @@ class Option(Enum):
     BARS = "the check bars"
     PRINTER = "the printer's file"
     POINTS = "a list of points"
+    READING = "a reading by hand"
     LARGER_PAPER = "a3"
     CALIBRATE = "a calibration"
     DRAFT = "a draft"

@@ -54,6 +54,13 @@ EXIT_CODES: Final = MappingProxyType({"conforms": CONFORMS, "does not conform": 
 @set_up_options
 @points_option
 @click.option(
+    "--reading",
+    "readings",
+    multiple=True,
+    metavar="NAME=LENGTH",
+    help='A length read by hand, e.g. "leg left=39.8 +- 0.3"; again for each.',
+)
+@click.option(
     "--closed",
     type=click.Path(path_type=Path),
     metavar="SHUT.jpg",
@@ -105,6 +112,7 @@ def check(
     printer: Path | None,
     camera: Path | None,
     points: Path | None,
+    readings: tuple[str, ...],
     closed: Path | None,
     shut_thickness: float | None,
     before: Path | None,
@@ -148,6 +156,7 @@ def check(
                 "--csv": table is not None,
                 "--before": before is not None,
                 "--budget": budget,
+                "--reading": bool(readings),
             }
         )
     elif taken_for is not None:
@@ -190,6 +199,7 @@ def check(
         setup_of(use, standoff, bars, printer, camera),
         rule=rule,
         points=() if points is None else read_points(points),
+        readings=readings,
         closed=closed,
         shut_mm=shut_thickness,
     )

@@ -22,6 +22,7 @@ from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.motion_seen.openings_seen import MotionSeen, motion_seen
 from compare.quantities.budgets import budgets_of, source_sizes
+from compare.quantities.hand_readings import HandReading, reading_of
 from compare.verdict.conformity import Rule, Verdict
 from compare.verdict.findings import Findings, compare_profile
 from measure.joints.by_hand import HandPoint
@@ -46,6 +47,7 @@ class Inspection:
     findings : the comparison.
     closed : the shut dummy as photographed from above; None without such a photo.
     camera : name of the calibrated camera; "" if the lens was taken from what the photo says of it.
+    readings : lengths read by hand that were taken in.
     """
 
     spec: Spec
@@ -54,6 +56,7 @@ class Inspection:
     findings: Findings
     closed: ShutPhoto | None = None
     camera: str = ""
+    readings: tuple[HandReading, ...] = ()
 
     @property
     def photo(self) -> Photo:
@@ -104,6 +107,7 @@ def check(
     *,
     rule: Rule | Literal["guarded", "simple"] = Rule.GUARDED,
     points: Sequence[HandPoint] = (),
+    readings: Sequence[str | HandReading] = (),
     closed: PhotoSource | None = None,
     shut_mm: float | None = None,
 ) -> Inspection:
@@ -118,6 +122,8 @@ def check(
     spec : the design: a TOML file, or one read already.
     setup : how all the photos were taken.
     points : joints pointed at by hand in the photo (`measure.joints.by_hand`); one photo only.
+    readings : lengths read by hand from the dummy, "leg left=39.8 +- 0.3" (in the spec's unit, U), taken in
+        as measurements with their own uncertainty.
     closed : photo of the shut dummy on the uncut sheet, from above: what sticks out is set beside what the
         lengths predict (`compare.jobs.shut_photo`).
     shut_mm : thickness of the shut dummy, mm; None = from the layers of card.
@@ -141,6 +147,7 @@ def check(
         raise FoldgaugeError(
             Option.POINTS, " belongs to one photo (its pixels are that photo's); give one photo"
         )
+    taken = [reading_of(r, design) if isinstance(r, str) else r for r in readings]
     # First, for it takes the least time to find out that something is wrong with it.
     shut = None if closed is None else see_shut(closed, design, setup, shut_mm=shut_mm)
     shots: list[Shot] = []
@@ -162,6 +169,7 @@ def check(
         design,
         rule=Rule(rule),
         measured=gathered.measured,
+        readings=taken,
         seen_shut=None if shut is None else overhang_seen(shut, gathered.measured, design),
     )
     return Inspection(
@@ -171,4 +179,5 @@ def check(
         findings=marked(findings, shots[0].profile.by_hand),
         closed=shut,
         camera="" if setup.camera is None else setup.camera.name,
+        readings=tuple(taken),
     )

@@ -7,18 +7,20 @@ from functools import cached_property
 import numpy as np
 
 from compare.cause.binding import Binding, binding_of
-from compare.cause.causes import Cause, Diagnosis, cause_of_length, diagnose
+from compare.cause.causes import CUTTING_SD, Cause, Diagnosis, cause_of_length, diagnose
 from compare.cause.lean import DEG, Leaning, leaning
 from compare.cause.symptoms import Symptom, symptoms_of
 from compare.cure.plans import Remedy
 from compare.cure.remedies import remedies_for
 from compare.design.spec.spec import Spec
+from compare.quantities.hand_readings import HandReading, as_cut, with_readings
 from compare.quantities.joint_quantities import FEET, seen_ends
 from compare.quantities.measured import Measured, feet_lengths, measured_of, nominal_lengths
 from compare.quantities.undetermined import Reason, Undetermined, Why
-from compare.verdict.conformity import Item, Rule, Verdict, overall
+from compare.verdict.conformity import COVERAGE, Item, Rule, Verdict, overall
 from compare.verdict.matched_pairs import compare_pairs
-from compare.verdict.remarks import BothFeet
+from compare.verdict.outlook import Outlook, demands_of, outlook_of
+from compare.verdict.remarks import BothFeet, ReadByHand
 from compare.verdict.shut_reach import Overhang, compare_clearance, compare_overhang, with_photo_of_shut
 from compare.vocabulary import Kind, Told, parsed, told_of
 from measure.profile import Profile
@@ -62,6 +64,17 @@ class Findings:
         """At which opening it binds when shut (worked out when first asked for); None if unknown."""
         return binding_of(self.measured, self.spec)
 
+    @cached_property
+    def outlook(self) -> Outlook | None:
+        """How likely it is good as a whole (worked out when first asked for); None if too little is seen."""
+        halves = self.spec.mechanism.halves
+        if len(self.leans) < len(halves) or unseen_lengths(self.measured, self.spec):
+            return None
+        spread = self.spec.tolerance.spread
+        blamed = [k for c in self.causes for k in c.fault.pattern]
+        cut = as_cut(self.measured, self.spec, spread if np.isfinite(spread) else CUTTING_SD, blamed)
+        return outlook_of(cut, self.spec, demands_of(cut, self.spec, self.items))
+
     @property
     def unseen(self) -> tuple[str, ...]:
         """What the photo should show and does not: without it the dummy cannot be called good."""
@@ -96,6 +109,12 @@ def _length_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
             )
         )
     return tuple(items)
+
+
+def _read_by_hand(items: Sequence[Item], readings: Sequence[HandReading]) -> tuple[Item, ...]:
+    """Return the items, those that were read by hand with what was read."""
+    read = {r.name: ReadByHand(r.value_mm, COVERAGE * r.u_mm) for r in readings}
+    return tuple(replace(i, remarks=(*i.remarks, read[i.name])) if i.name in read else i for i in items)
 
 
 def _angle_items(measured: Measured, spec: Spec) -> tuple[Item, ...]:
@@ -164,6 +183,7 @@ def compare_profile(
     *,
     rule: Rule = Rule.GUARDED,
     measured: Measured | None = None,
+    readings: Sequence[HandReading] = (),
     seen_shut: Mapping[str, tuple[float, float]] | None = None,
 ) -> Findings:
     """Compare a measured profile with the design.
@@ -174,12 +194,14 @@ def compare_profile(
     spec : the design with its tolerances.
     rule : how the uncertainty enters the verdicts.
     measured : its named lengths and angles, if more is known of them than this profile says.
+    readings : lengths read by hand, taken in beside what the profile says.
     seen_shut : edge ("left fore edge", "right fore edge", "head", "tail") -> overhang (mm, + = beyond the
         edge) and its standard uncertainty (mm) in a photo of the shut dummy: what sticks out there is
         measured, and stands beside what the lengths predict.
     """
     measured = measured_of(profile, spec) if measured is None else measured
-    lengths = _ruled(_length_items(measured, spec), rule)
+    measured = with_readings(measured, spec, readings)
+    lengths = _ruled(_read_by_hand(_length_items(measured, spec), readings), rule)
     pairs, no_pairs = compare_pairs(measured, spec)
     predicted, no_clearance = compare_clearance(measured, spec)
     clearances = with_photo_of_shut(predicted, seen_shut or {})

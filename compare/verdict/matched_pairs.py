@@ -50,7 +50,7 @@ def matches_of(mechanism: Mechanism) -> tuple[Match, ...]:
     return tuple(m for m in out if all(k in seen for k in m.terms))
 
 
-def _total(terms: Terms, measured: Measured) -> Quantity | None:
+def total_of(terms: Terms, measured: Measured) -> Quantity | None:
     """Return a difference of sums; None if it was not measured, or rests on something assumed."""
     if any(k not in measured.working for k in terms):
         return None
@@ -77,7 +77,7 @@ def compare_pairs(measured: Measured, spec: Spec) -> tuple[tuple[Item, ...], dic
     undetermined: dict[str, Undetermined] = {}
     for match in matches_of(spec.mechanism):
         name, terms = match.name, match.terms
-        total = _total(terms, measured)
+        total = total_of(terms, measured)
         if total is None:
             missing = [k for k in terms if k not in measured.lengths]
             why = measured.undetermined.get(missing[0], Reason(Why.NOT_SEEN))

@@ -39,4 +39,12 @@ class SeenShut:
     predicted_mm: float
 
 
-Remark = BothFeet | TwoSums | Reaches | ByHand | SeenShut
+@dataclass(frozen=True, slots=True)
+class ReadByHand:
+    """The value rests on a reading by hand: what was read, and its U, mm."""
+
+    value_mm: float
+    expanded_mm: float
+
+
+Remark = BothFeet | TwoSums | Reaches | ByHand | SeenShut | ReadByHand

@@ -58,6 +58,7 @@ from compare.units import unit_of
 from compare.verdict.conformity import COVERAGE, Item
 from compare.verdict.doubt_parts import DoubtParts, doubt_parts
 from compare.verdict.findings import Findings
+from compare.verdict.outlook import Outlook
 from compare.version import versions
 from compare.vocabulary import parsed
 
@@ -130,6 +131,17 @@ def _binding(binding: Binding | None) -> dict[str, Any] | None:
     }
 
 
+def _outlook(outlook: Outlook | None) -> dict[str, Any] | None:
+    if outlook is None:
+        return None
+    best = outlook.reading
+    return {
+        "good": _number(outlook.good),
+        "reading": best
+        and {"length": best.name, "expected_mm": _number(best.expected_mm), "settles": _number(best.settles)},
+    }
+
+
 def findings_dict(findings: Findings) -> dict[str, Any]:
     """Return the comparison as plain dicts, lists, strings and numbers."""
     diagnosis, unit = findings.diagnosis, unit_of(findings.spec.units)
@@ -182,6 +194,7 @@ def findings_dict(findings: Findings) -> dict[str, Any]:
             }
             for r in findings.remedies
         ],
+        "outlook": _outlook(findings.outlook),
         "binding": _binding(findings.binding),
         "overhang": {
             o.edge: {
@@ -227,6 +240,11 @@ def inspection_dict(inspection: Inspection) -> dict[str, Any]:
         out["motion"] = motion_dict(motion, inspection.findings)
     if inspection.closed is not None:
         out["closed"] = _closed(inspection.closed)
+    if inspection.readings:
+        out["readings"] = {
+            r.name: {"value_mm": _number(r.value_mm), "U": _number(COVERAGE * r.u_mm)}
+            for r in inspection.readings
+        }
     if hand := inspection.shots[0].profile.by_hand:
         out["by_hand"] = {joint: {"sd_px": sd} for joint, sd in hand.items()}
     out["notes"] = inspection_notes(inspection)

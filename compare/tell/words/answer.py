@@ -20,6 +20,7 @@ from compare.tell.words.symptom_words import symptom_sentence
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
+from compare.verdict.outlook import Outlook
 from compare.verdict.shut_reach import shut
 from compare.vocabulary import Kind, Told, named, parsed
 
@@ -27,6 +28,7 @@ CUT: Final = frozenset(
     {Kind.LEG, Kind.FOLD, Kind.PLANE, Kind.PAGE, Kind.SUPPORT, Kind.FLAP, Kind.STRAP, Kind.VFOLD}
 )
 """Lengths of card by themselves, on which a rule can be laid."""
+PROBABLY: Final = 0.8  # from here on one would bet on it
 MANY: Final = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
 
 
@@ -182,7 +184,25 @@ def _open(findings: Findings) -> str:
             "would decide."
         )
     worst = min(doubtful, key=lambda i: i.probability)
-    return f"Too close to call: {_doubt(worst, unit)}; {_decides(worst, findings)} would decide."
+    outlook = findings.outlook
+    bet = f"{betting_words(outlook)}, " if outlook is not None else ""
+    reading = None if outlook is None else outlook.reading
+    if reading is None:
+        decides = f"{_decides(worst, findings)} would decide"
+    else:
+        expected = unit.words(reading.expected_mm)
+        decides = f"measuring {spoken(reading.name)} by hand would decide most ({expected} expected)"
+    return f"Too close to call: {_doubt(worst, unit)}; {bet}{decides}."
+
+
+def betting_words(outlook: Outlook) -> str:
+    """Say how likely a dummy is good as a whole: "probably good (94 %)"."""
+    p = outlook.good
+    if p >= PROBABLY:
+        return f"probably good ({chance(p)})"
+    if p <= 1 - PROBABLY:
+        return f"probably not good ({chance(p)} that it is)"
+    return f"good with a chance of {chance(p)}"
 
 
 def _doubt(item: Item, unit: Unit) -> str:

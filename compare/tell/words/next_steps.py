@@ -7,6 +7,7 @@ from compare.tell.words.plain_words import capital, listed
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
 from compare.verdict.findings import Findings, unseen_lengths
+from compare.verdict.outlook import BestReading
 from compare.vocabulary import Kind, Told, named, parsed
 from measure.sides import SIDES
 
@@ -30,6 +31,14 @@ def _by_hand(item: Item, unit: Unit) -> str:
         )
     return (
         f"Measure {item.name} with a steel rule: {unit.span(low, high)} is allowed, the photo says {figure}."
+    )
+
+
+def _first_reading(reading: BestReading, unit: Unit) -> str:
+    """Return the one reading by hand that would decide most, and how it is taken in."""
+    return (
+        f"To be sure measure {reading.name} by hand first ({unit.words(reading.expected_mm)} expected): no "
+        f'other reading decides more. Then check again with --reading "{reading.name}=..." and what you read.'
     )
 
 
@@ -104,6 +113,9 @@ def next_steps(findings: Findings) -> tuple[str, ...]:
         return tuple(out)
     if findings.verdict is Verdict.CONFORMS:
         return ("Nothing to do.",)
+    outlook = findings.outlook
+    if doubt and outlook is not None and outlook.reading is not None:
+        out.append(_first_reading(outlook.reading, unit))
     out += _by_rule(doubt, unit)
     unseen = unseen_lengths(findings.measured, findings.spec)
     if unseen:

@@ -17,6 +17,7 @@ COMMAND_LINE: Final[Mapping[Enum, str]] = MappingProxyType(
         Option.BARS: "--bars",
         Option.PRINTER: "--printer",
         Option.POINTS: "--points",
+        Option.READING: "--reading",
         Option.LARGER_PAPER: "--paper a3",
         Option.CALIBRATE: "'foldgauge camera'",
         Option.DRAFT: "--draft",

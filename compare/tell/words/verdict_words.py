@@ -7,7 +7,7 @@ from typing import Final
 from compare.tell.words.name_words import two_sums
 from compare.units import MM, Unit
 from compare.verdict.conformity import Item, Rule
-from compare.verdict.remarks import BothFeet, ByHand, Reaches, Remark, SeenShut, TwoSums
+from compare.verdict.remarks import BothFeet, ByHand, Reaches, ReadByHand, Remark, SeenShut, TwoSums
 
 RULES: Final[Mapping[Rule, str]] = MappingProxyType(
     {
@@ -35,6 +35,8 @@ def _words(remark: Remark, unit: Unit) -> str:
             return f"{farthest} reaches {unit.words(reach_mm)}{taken}"
         case ByHand(joints):
             return by_hand_words(joints)
+        case ReadByHand(value_mm, expanded_mm):
+            return f"read by hand: {unit.known(value_mm, expanded_mm)}"
         case SeenShut(predicted_mm):
             return f"measured in the photo of it shut; the lengths alone say {unit.words(predicted_mm)}"
 
