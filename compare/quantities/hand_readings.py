@@ -2,9 +2,9 @@
 
 A reading with a steel rule or callipers is a measurement with its own uncertainty. All quantities of a dummy
 are linear in one vector of inputs with a joint covariance, so a reading of one of them updates all (the
-linear Gaussian update: Bishop, Pattern Recognition and Machine Learning, 2006, section 2.3.3; the same estimate
-as generalised least squares over photo and readings): a leg that is read makes the pair it belongs to surer, and
-where print scale or page level was the doubt, every other length too.
+linear Gaussian update: Bishop, Pattern Recognition and Machine Learning, 2006, section 2.3.3; it gives what
+generalised least squares over photo and readings gives). A leg that is read makes the pair it belongs to
+surer, and where print scale or page level was the doubt, every other length too.
 """
 
 import re
@@ -20,7 +20,7 @@ from compare.design.spec.spec import Spec
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import Measured, feet_lengths
 from compare.quantities.quantity import Inputs, Quantity
-from compare.units import inches_of, unit_of
+from compare.units import Unit, inches_of, unit_of
 
 RULE_DOUBT: Final = 0.3  # mm, U of a steel rule on a floppy dummy; common practice, no source
 CONTRADICTS: Final = (
@@ -113,7 +113,7 @@ class _Change:
         return Quantity(q.value + float(q.gradient @ self.shift), q.gradient)
 
 
-def _taken_in(measured: Measured, reading: HandReading, q: Quantity) -> Measured:
+def _taken_in(measured: Measured, reading: HandReading, q: Quantity, unit: Unit) -> Measured:
     """Update everything by a reading of a quantity that is known already."""
     inputs, name = measured.inputs, f"{SOURCE}{reading.name}"
     g, s2 = q.gradient, reading.u_mm**2
@@ -122,8 +122,8 @@ def _taken_in(measured: Measured, reading: HandReading, q: Quantity) -> Measured
     if abs(off) > CONTRADICTS * np.sqrt(spread + s2):
         raise FoldgaugeError(
             Option.READING,
-            f": {reading.name} read as {reading.value_mm:.4g} mm contradicts the photo, which says "
-            f"{q.value:.4g} mm (U {2 * np.sqrt(spread):.2g} mm); read it again, fold to fold",
+            f": {reading.name} read as {unit.words(reading.value_mm)} contradicts the photo, which says "
+            f"{unit.known(q.value, 2 * float(np.sqrt(spread)))}; read it again, fold to fold",
         )
     gain = inputs.cov @ g / (spread + s2)
     kept = np.eye(len(g)) - np.outer(gain, g)
@@ -166,7 +166,9 @@ def with_readings(measured: Measured, spec: Spec, readings: Iterable[HandReading
     """
     for reading in readings:
         q = measured.lengths.get(reading.name) or measured.working.get(reading.name)
-        measured = _new(measured, reading) if q is None else _taken_in(measured, reading, q)
+        measured = (
+            _new(measured, reading) if q is None else _taken_in(measured, reading, q, unit_of(spec.units))
+        )
         measured = _told_now(measured, spec, reading.name)
     return measured
 
@@ -186,5 +188,5 @@ def as_cut(measured: Measured, spec: Spec, spread_mm: float, blamed: Sequence[st
         q = measured.lengths[k]
         size = np.sqrt(measured.u(q) ** 2 + spread_mm**2)
         if abs(q.value - nominal[k]) < CONTRADICTS * size:
-            measured = _taken_in(measured, prior, q)
+            measured = _taken_in(measured, prior, q, unit_of(spec.units))
     return measured
