@@ -22,7 +22,7 @@ from compare.jobs.several_photos import Gathered, gather, known_lengths
 from compare.jobs.shut_photo import ShutPhoto, overhang_seen, see_shut
 from compare.motion_seen.openings_seen import MotionSeen, motion_seen
 from compare.quantities.budgets import budgets_of, source_sizes
-from compare.quantities.hand_readings import HandReading, reading_of
+from compare.quantities.lengths_by_hand import HandReading, reading_of
 from compare.verdict.conformity import Rule, Verdict
 from compare.verdict.findings import Findings, compare_profile
 from measure.joints.by_hand import HandPoint

@@ -13,8 +13,8 @@ from compare.cause.symptoms import Symptom, symptoms_of
 from compare.cure.plans import Remedy
 from compare.cure.remedies import remedies_for
 from compare.design.spec.spec import Spec
-from compare.quantities.hand_readings import HandReading, as_cut, with_readings
 from compare.quantities.joint_quantities import FEET, seen_ends
+from compare.quantities.lengths_by_hand import HandReading, as_cut, with_readings
 from compare.quantities.measured import Measured, feet_lengths, measured_of, nominal_lengths
 from compare.quantities.undetermined import Reason, Undetermined, Why
 from compare.verdict.conformity import COVERAGE, Item, Rule, Verdict, overall

@@ -20,7 +20,7 @@ import numpy as np
 
 from capture.arrays import Array
 from compare.design.spec.spec import Spec
-from compare.quantities.hand_readings import RULE_DOUBT, readable
+from compare.quantities.lengths_by_hand import RULE_DOUBT, readable
 from compare.quantities.measured import Measured
 from compare.quantities.quantity import Quantity
 from compare.verdict.conformity import Item
@@ -125,7 +125,7 @@ def outlook_of(
     left = [_doubt_left(good, drawn[:, len(demands) + i] + noise) for i in range(len(names))]
     doubt = share * (1 - share)
     best = int(np.argmin(left)) if left else 0
-    if not left or left[best] > (1 - WORTH) * doubt:
+    if not left or doubt < 1 / DRAWS or left[best] > (1 - WORTH) * doubt:
         return Outlook(good=share, reading=None)
     q = known[best]
     told = BestReading(

@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal, norm
 
 from capture.errors import FoldgaugeError
 from compare.design.spec.spec import Spec
-from compare.quantities.hand_readings import HandReading, reading_of, with_readings
+from compare.quantities.lengths_by_hand import HandReading, reading_of, with_readings
 from compare.quantities.measured import measured_of
 from compare.quantities.quantity import Inputs, Quantity
 from compare.tell.words.answer import answer, betting_words
