@@ -86,6 +86,7 @@ def at(address: str, path: str) -> str:
 def require_accessible(page: Any) -> None:
     """Hold the page against our checks at both sizes, and against axe-core where there is one."""
     axe = os.environ.get("AXE_CORE", "")
+    page.wait_for_load_state("load")
     for width, height in (PHONE, WIDE):
         page.set_viewport_size({"width": width, "height": height})
         assert page.evaluate(OWN_CHECKS) == [], page.url

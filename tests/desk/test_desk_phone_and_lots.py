@@ -1,7 +1,6 @@
 """The phone's door, watched folders, lots: who may come, what is taken, what a stop leaves."""
 
 import asyncio
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from compare.desk.screens.watched_folder import Seen, take_in
 from compare.desk.work import lot_process
 from compare.desk.work.check_queue import CheckQueue
 from tests.desk.fake_desk import JPEG, OpenDesk, open_desk
+from tests.desk.odd_worker import odd_worker, slow_lot
 from tests.helpers.made_profiles import TWO_SIDED
 
 PHONE = "192.0.2.7:8766"
@@ -114,15 +114,6 @@ def lot_photos(n: int) -> list[tuple[str, tuple[str, bytes, str]]]:
     return [("photos", (f"../s{i}.jpg", JPEG, "image/jpeg")) for i in range(n)]
 
 
-def wait_for(lot: LotFolder, *states: str) -> str:
-    for _ in range(300):
-        state = str(lot.state().get("state"))
-        if state in states:
-            return state
-        time.sleep(0.1)
-    raise AssertionError(lot.state())
-
-
 def test_a_lot_is_brought_measured_and_told(desk: OpenDesk) -> None:
     assert "None yet" in desk.client.get("/lots").text
     desk.post("/lots", {"name": "Monday <b>"}, files=lot_photos(20))
@@ -140,13 +131,29 @@ def test_a_lot_is_brought_measured_and_told(desk: OpenDesk) -> None:
     assert "None yet" in desk.client.get("/lots").text
 
 
-def test_a_lot_measures_in_a_process_of_its_own_and_says_why_not(desk: OpenDesk) -> None:
-    folder = desk.project.root / "lots" / "empty"
-    folder.mkdir(parents=True)
-    desk.post("/lots/empty/measure", {"dummy": "crane"})
-    lot = LotFolder(folder)
-    assert wait_for(lot, "refused", "done") == "refused"
-    assert "no photo" in str(lot.state()["line"]).lower()
+def test_a_lot_runs_in_a_process_of_its_own_until_it_is_stopped(
+    desk: OpenDesk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lot_process, "measure_lot", slow_lot)
+    for name in ("first", "second"):
+        (desk.project.root / "lots" / name).mkdir(parents=True)
+    text = desk.post("/lots/first/measure", {"dummy": "crane"}).text
+    assert "being measured" in text and "Stop" in text
+    assert "One lot at a time" in desk.post("/lots/second/measure", {"dummy": "crane"}).text
+    text = desk.post("/lots/first/stop").text
+    assert "stopped; what is finished is kept" in text and "Go on" in text
+    for wrong in ({"size": "many"}, {"size": "500", "aql": "x"}):
+        assert desk.post("/lots/second/measure", {"dummy": "crane", **wrong}).status_code == 422
+
+
+def test_a_lot_that_cannot_be_measured_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lot = LotFolder(tmp_path / "lots" / "empty")
+    lot.folder.mkdir(parents=True)
+    spec = tmp_path / "crane.toml"
+    spec.write_text(TWO_SIDED, encoding="utf-8")
+    monkeypatch.setattr(lot_process.signal, "signal", lambda *a: None)
+    lot_process.measure_lot(str(tmp_path), str(lot.folder), str(spec), lot_process.Remembered())
+    assert lot.state()["state"] == "refused" and "no photo" in str(lot.state()["line"]).lower()
 
 
 def test_stopping_a_lot_keeps_what_is_finished(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -178,21 +185,3 @@ def test_a_real_worker_answers_dies_and_is_replaced(tmp_path: Path) -> None:
         return told
 
     assert asyncio.run(play()) == ["a", "died", "time", "KeyError", "one line", "b"]
-
-
-def odd_worker(pipe: Any) -> None:
-    """A worker that does what it is told, in a process of its own."""
-    import os
-
-    while True:
-        try:
-            name, args = pipe.recv()
-        except (EOFError, OSError):
-            return
-        if name == "die":
-            os._exit(9)
-        if name == "hang":
-            time.sleep(60)
-        pipe.send(
-            {"break": ("failed", "KeyError"), "refuse": ("refused", "one line")}.get(name, ("done", *args))
-        )

@@ -119,3 +119,13 @@ def test_a_project_is_found_from_a_folder_inside_it(dummy: DummyFolder, tmp_path
     assert found is not None and found.root == tmp_path.resolve()
     with pytest.raises(DeskError, match="no folder"):
         open_project(tmp_path / "nowhere")
+
+
+def test_two_windows_at_once_get_a_check_each(
+    dummy: DummyFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = dummy.add_check([photo(tmp_path)], Asked(), DAY)
+    names = iter([first.name, first.name, "2026-11-28-2"])  # the other window was quicker, twice
+    monkeypatch.setattr(DummyFolder, "_next_name", lambda self, today: next(names))
+    assert dummy.add_check([photo(tmp_path)], Asked(), DAY).name == "2026-11-28-2"
+    assert len(dummy.checks()) == 2

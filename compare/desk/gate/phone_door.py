@@ -24,6 +24,9 @@ from compare.tell.draw import svg
 
 OFF_AFTER_S: Final = 1800.0
 GRACE_S: Final = 1
+MOST_AT_ONCE: Final = 20  # connections; a phone opens about six
+MOST_BYTES: Final = 300_000_000  # of one request
+MOST_CHECKS: Final = 300  # of one code
 SOMEWHERE: Final = ("192.0.2.1", 9)
 """An address of documentation (RFC 5737): nothing is sent, the system only says which way it would go."""
 
@@ -101,7 +104,7 @@ class PhoneDoor:
         """Begin to listen."""
         config = uvicorn.Config(
             app, log_level="error", access_log=False, server_header=False, date_header=False, lifespan="off",
-            timeout_graceful_shutdown=GRACE_S,
+            timeout_graceful_shutdown=GRACE_S, limit_concurrency=MOST_AT_ONCE,
         )  # fmt: skip
         self._server = _Server(config)
         self._task = asyncio.create_task(self._server.serve(sockets=[door]))

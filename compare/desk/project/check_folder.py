@@ -34,7 +34,7 @@ ASKED, ADVICE, ANSWER, REFUSED = "asked.toml", "advice.json", "check.json", "ref
 REPORT, PICTURE, DRAWN, POINTS = "report.html", "picture.jpg", "drawn.json", "points.csv"
 OF_A_CHECK: Final = FileKind("a file of a check", (".json", ".html", ".jpg"))
 MOST_JSON: Final = 20_000_000
-MOST_KEPT: Final = 2000
+MOST_KEPT: Final = 300
 
 Way = Literal["desk", "phone", "folder"]
 State = Literal["waiting", "refused", "done"]

@@ -15,7 +15,14 @@ from compare.desk.desk_errors import DeskError
 from compare.desk.gate.desk_gate import DeskGate
 from compare.desk.gate.form_intake import form_of
 from compare.desk.gate.listening import listening
-from compare.desk.gate.phone_door import PhoneDoor, code_drawing, own_address, pass_for_phone
+from compare.desk.gate.phone_door import (
+    MOST_BYTES,
+    MOST_CHECKS,
+    PhoneDoor,
+    code_drawing,
+    own_address,
+    pass_for_phone,
+)
 from compare.desk.project.check_folder import CheckFolder
 from compare.desk.screens.bench_screen import line_of
 from compare.desk.screens.check_screen import answer_values
@@ -120,7 +127,7 @@ def phone_app(desk: Desk, door: PhoneDoor) -> ASGIApp:
         exception_handlers={HTTPException: _lost},
     )
     app.state.desk, app.state.door = desk, door
-    return DeskGate(app, door.entry)
+    return DeskGate(app, door.entry, MOST_BYTES)
 
 
 async def _lost(request: Request, err: Exception) -> Response:
@@ -143,6 +150,8 @@ async def _photos(request: Request) -> Response:
             there = desk.project.dummy(door.dummy)
             if there is None:
                 raise DeskError(words("lost.page"))
+            if len(door.checks) >= MOST_CHECKS:
+                raise DeskError(words("phone.enough"))
             check = await bring(desk, there, form, words, by="phone")
     except FoldgaugeError as err:
         if as_data:

@@ -15,6 +15,7 @@
     const field = form.querySelector("input[name=photos]");
     const said = form.querySelector("[data-said]");
     let busy = false;
+    if (form.dataset.atOnce !== undefined) { form.querySelector("button[type=submit]").hidden = true; }
 
     async function send() {
       if (busy || !field.files.length) { return; }

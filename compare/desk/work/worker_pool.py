@@ -82,6 +82,7 @@ class WorkerPool:
     target: Callable[..., None] = serve
     _free: list[_Worker] = field(default_factory=list)
     _all: list[_Worker] = field(default_factory=list)
+    _jobs: set["asyncio.Task[Reply]"] = field(default_factory=set)
     _turn: asyncio.Condition = field(default_factory=asyncio.Condition)
 
     def __post_init__(self) -> None:
@@ -114,13 +115,24 @@ class WorkerPool:
             await self._turn.wait_for(lambda: bool(self._free))
             worker = next((w for w in self._free if about and w.last == about), self._free[-1])
             self._free.remove(worker)
+        # Whoever asked may go away; the worker is free again when its job is done, and not before.
+        job = asyncio.create_task(self._call(worker, name, args, seconds, about))
+        self._jobs.add(job)
+        job.add_done_callback(self._jobs.discard)
+        kind, result = await asyncio.shield(job)
+        if kind == "done":
+            return result
+        raise WorkFailed(kind if kind == "refused" else result, result if kind == "refused" else "")
+
+    async def _call(
+        self, worker: _Worker, name: str, args: tuple[Any, ...], seconds: float, about: str
+    ) -> Reply:
+        """Let a worker do a job in a thread of ours, and set it free."""
         try:
-            kind, result = await asyncio.to_thread(worker.call, name, args, seconds)
+            reply = await asyncio.to_thread(worker.call, name, args, seconds)
             worker.last = about
+            return reply
         finally:
             async with self._turn:
                 self._free.append(worker)
                 self._turn.notify()
-        if kind == "done":
-            return result
-        raise WorkFailed(kind if kind == "refused" else result, result if kind == "refused" else "")
