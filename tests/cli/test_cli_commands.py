@@ -120,7 +120,7 @@ def test_errors_of_the_photo_are_one_line(monkeypatch: pytest.MonkeyPatch, tmp_p
 def test_bad_input(tmp_path: Path) -> None:
     spec_of(TWO_SIDED, tmp_path)
     spec = tmp_path / "spread.toml"
-    assert "--spec" in one_line(run("check", "x.jpg"))
+    assert "no photo at x.jpg" in one_line(run("check", "x.jpg"))  # without a spec, too
     assert "No such command 'chek'" in one_line(run("chek"))
     assert "--paper" in one_line(run("sheet", "--paper", "a5"))
     assert "s.toml: the spec cannot be read" in one_line(run("check", "x.jpg", "--spec", tmp_path / "s.toml"))
