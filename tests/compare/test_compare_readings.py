@@ -12,7 +12,8 @@ from compare.design.spec.spec import Spec
 from compare.quantities.lengths_by_hand import HandReading, reading_of, with_readings
 from compare.quantities.measured import measured_of
 from compare.quantities.quantity import Inputs, Quantity
-from compare.tell.words.answer import answer, betting_words
+from compare.tell.words.answer import answer
+from compare.tell.words.doubt_words import betting_words
 from compare.tell.words.next_steps import next_steps
 from compare.tell.words.verdict_words import remark_words
 from compare.verdict.conformity import Verdict, probability_within

@@ -13,22 +13,16 @@ from compare.cause.symptoms import candidate_for
 from compare.quantities.joint_quantities import FEET
 from compare.quantities.measured import feet_lengths
 from compare.tell.words.cause_words import cause_sentence
-from compare.tell.words.name_words import spoken
+from compare.tell.words.doubt_words import too_close
 from compare.tell.words.plain_words import capital, chance, listed
-from compare.tell.words.shut_words import binding_sentence, overhang_sentence
+from compare.tell.words.shut_words import binding_sentence, clearance_words, overhang_sentence
 from compare.tell.words.symptom_words import symptom_sentence
 from compare.units import Unit, unit_of
 from compare.verdict.conformity import Item, Verdict
-from compare.verdict.findings import Findings, unseen_lengths
-from compare.verdict.outlook import Outlook
+from compare.verdict.findings import Findings
 from compare.verdict.shut_reach import shut
 from compare.vocabulary import Kind, Told, named, parsed
 
-CUT: Final = frozenset(
-    {Kind.LEG, Kind.FOLD, Kind.PLANE, Kind.PAGE, Kind.SUPPORT, Kind.FLAP, Kind.STRAP, Kind.VFOLD}
-)
-"""Lengths of card by themselves, on which a rule can be laid."""
-PROBABLY: Final = 0.8  # from here on one would bet on it
 MANY: Final = 4  # faults in one dummy; so many point to a wrong set-up rather than to careless cutting
 
 
@@ -105,20 +99,13 @@ def _several(tilted: Sequence[Leaning], of: int) -> str:
     return f"{'both' if len(tilted) == of == 2 else len(tilted)} halves lean, {each}"
 
 
-def _clearance_words(item: Item, unit: Unit) -> str:
-    side = parsed(item.name).side
-    if item.measured < 0:
-        return f"card sticks out {unit.words(-item.measured)} past the {side} fore edge"
-    return f"card stays only {unit.words(item.measured)} inside the {side} fore edge"
-
-
 def _clearances_words(items: Sequence[Item], unit: Unit) -> str:
     """Return one clause for one side or both."""
     if len(items) == 2 and all(i.measured < 0 for i in items):
         a, b = items
         side = parsed(b.name).side
-        return f"{_clearance_words(a, unit)} and {unit.words(-b.measured)} past the {side} one"
-    return listed([_clearance_words(i, unit) for i in items])
+        return f"{clearance_words(a, unit)} and {unit.words(-b.measured)} past the {side} one"
+    return listed([clearance_words(i, unit) for i in items])
 
 
 def _adds_reach(cause: Cause, side: str, findings: Findings) -> float:
@@ -167,92 +154,12 @@ def _though_level(findings: Findings) -> str:
     return f", though it stands level within {level_within(findings):.1f} degrees" if sure else ""
 
 
-def _open(findings: Findings) -> str:
-    """Say what is too close to call, and in one clause what would decide."""
-    unit = unit_of(findings.spec.units)
-    unseen = [h.name for h in findings.spec.mechanism.halves if h.name not in findings.measured.lean]
-    doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
-    if unseen and not doubtful:
-        return (
-            f"Too close to call: the {listed(unseen)} half of the plane was not seen well enough; a photo "
-            "with nothing in front of it would decide."
-        )
-    if not doubtful:
-        missing = listed(unseen_lengths(findings.measured, findings.spec))
-        return (
-            f"Too close to call: nothing fails, but {missing} could not be measured; a steel rule "
-            "would decide."
-        )
-    worst = min(doubtful, key=lambda i: i.probability)
-    outlook = findings.outlook
-    bet = f"{betting_words(outlook)}, " if outlook is not None else ""
-    reading = None if outlook is None else outlook.reading
-    if reading is None:
-        decides = f"{_decides(worst, findings)} would decide"
-    else:
-        expected = unit.words(reading.expected_mm)
-        decides = f"measuring {spoken(reading.name)} by hand would decide most ({expected} expected)"
-    return f"Too close to call: {_doubt(worst, unit)}; {bet}{decides}."
-
-
-def betting_words(outlook: Outlook) -> str:
-    """Say how likely a dummy is good as a whole: "probably good (94 %)"."""
-    p = outlook.good
-    if p >= PROBABLY:
-        return f"probably good ({chance(p)})"
-    if p <= 1 - PROBABLY:
-        return f"probably not good ({chance(p)} that it is)"
-    return f"good with a chance of {chance(p)}"
-
-
-def _doubt(item: Item, unit: Unit) -> str:
-    """Say of one item how far it is off, how surely, and what is allowed."""
-    n = parsed(item.name)
-    if item.unit == "deg":
-        return (
-            f"the {n.about} half leans {abs(item.measured):.1f} ± {item.expanded:.1f} degrees, "
-            f"{item.high:.1f} is allowed"
-        )
-    known = f"± {unit.words(item.expanded)}"
-    if n.told == Told.CLEARANCE:
-        asked = unit.words(item.nominal + item.low)
-        return f"shut, {_clearance_words(item, unit)} ({known}), {asked} is asked for"
-    off = f"{item.name} is off by {unit.words(abs(item.deviation))} ({known})"
-    return f"{off}, {unit.words(item.high)} is allowed"
-
-
-def _decides(item: Item, findings: Findings) -> str:
-    """Return what would settle an item in doubt: a rule where one can be laid on, else a better photo."""
-    n = parsed(item.name)
-    if n.told == Told.CLEARANCE:
-        return f"shutting it and measuring at the {n.side} fore edge"
-    if item.unit != "deg" and not n.compares:
-        return f"measuring {spoken(item.name)} with a steel rule"
-    suspect = _suspect(item, findings)
-    if suspect:
-        return f"measuring {suspect} with a steel rule"
-    if n.compares and not n.told:
-        return "laying the strips against each other"
-    return "a nearer, sharper photo"
-
-
-def _suspect(item: Item, findings: Findings) -> str:
-    """Return the strip in doubt that makes the largest share of a lean in doubt; "" if there is none."""
-    doubt = {i.name for i in findings.lengths if i.verdict is Verdict.OPEN}
-    for leaning in findings.leans:
-        if leaning.item.name == item.name:
-            shares = sorted(leaning.contributions, key=lambda c: -abs(c.exact_deg))
-            if shares and shares[0].length in doubt and parsed(shares[0].length).kind in CUT:
-                return shares[0].length
-    return ""
-
-
 def answer(findings: Findings) -> str:
     """Return the answer to the whole question in one line."""
     if findings.verdict is Verdict.FAILS:
         return _failing(findings).text
     if findings.verdict is Verdict.OPEN:
-        return _open(findings)
+        return too_close(findings)
     by_design = any(abs(n.item.nominal) > 0.05 for n in findings.leans)
     level = f"{'leaning as designed' if by_design else 'level'} within {level_within(findings):.1f} degrees"
     return f"Conforms: {level}, every length and matched pair within tolerance."
@@ -265,7 +172,7 @@ def also(findings: Findings) -> tuple[str, ...]:
     out: list[str] = []
     for i in findings.clearances:
         if i.verdict is Verdict.FAILS and not said.tells_clearance:
-            out.append(f"Shut, {_clearance_words(i, unit)}.")
+            out.append(f"Shut, {clearance_words(i, unit)}.")
     for c in findings.causes:
         if c not in said.causes:
             words = cause_sentence(c, unit)

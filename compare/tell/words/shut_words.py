@@ -4,8 +4,9 @@ import math
 
 from compare.cause.binding import Binding
 from compare.units import Unit
-from compare.verdict.conformity import COVERAGE
+from compare.verdict.conformity import COVERAGE, Item
 from compare.verdict.shut_reach import Overhang
+from compare.vocabulary import parsed
 
 
 def binding_sentence(binding: Binding) -> str:
@@ -47,3 +48,11 @@ def overhang_sentence(overhang: Overhang, unit: Unit) -> str:
         f"{seen}, but {told}. They differ by {unit.words(abs(o.difference_mm))}, more than both leave in "
         "doubt: it does not lie quite shut, card is bent, or a page is not as wide as designed."
     )
+
+
+def clearance_words(item: Item, unit: Unit) -> str:
+    """Return how far card sticks out past a fore edge, or how little it stays inside."""
+    side = parsed(item.name).side
+    if item.measured < 0:
+        return f"card sticks out {unit.words(-item.measured)} past the {side} fore edge"
+    return f"card stays only {unit.words(item.measured)} inside the {side} fore edge"
