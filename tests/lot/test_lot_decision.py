@@ -23,9 +23,10 @@ from compare.lot.run.samples import Reading, Sample, judged
 from compare.lot.study.lot_statistics import statistics_of
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences
-from compare.tell.words.lots.lot_words import listed, percent, size
+from compare.tell.words.lots.lot_words import percent, size
 from compare.tell.words.lots.sample_words import sample_answer
 from compare.tell.words.name_words import spoken
+from compare.tell.words.plain_words import listed
 from compare.verdict.conformity import Rule, Verdict
 from tests.helpers.made_lots import CHECKING, drifting_lot, fake_folder, fill, result_of
 from tests.helpers.made_profiles import TWO_SIDED, spec_of

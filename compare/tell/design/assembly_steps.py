@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from compare.design.pieces.pieces import VALLEY, Piece
 from compare.design.spec.spec import Spec
+from compare.tell.words.plain_words import listed
 from compare.vocabulary import Kind, parsed
 
 
@@ -15,10 +16,6 @@ class Step:
     text: str
     panels: tuple[str, ...] = ()
     lines: tuple[tuple[str, str], ...] = ()
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def steps_of(spec: Spec, pieces: Sequence[Piece]) -> tuple[Step, ...]:
@@ -64,7 +61,7 @@ def _stage(spec: Spec, panels: Sequence[str], stage: int) -> list[Step]:
         text = f"Glue the feet of the {parsed(fold[0]).sideless} {at}; its ridge stands up over the "
         out.append(Step(text + ("spine." if stage == 1 else "crease."), fold))
     elif fold:
-        out.append(Step(f"Glue the feet of {_listed((*fold, *supports))} {at}.", (*fold, *supports)))
+        out.append(Step(f"Glue the feet of {listed((*fold, *supports))} {at}.", (*fold, *supports)))
     if planes:
         if spec.mechanism.glued_at:
             text = "Glue the plane's crease to the tip of the far V-fold only; it lies loose on the near one."
@@ -77,12 +74,12 @@ def _stage(spec: Spec, panels: Sequence[str], stage: int) -> list[Step]:
             text = f"Glue the crease of the {name} on the ridge, or hinge it there with paper."
         out.append(Step(text, planes))
     if legs:
-        text = f"Glue the feet of {_listed(legs)} {at}, then their tops at their lines under the plane."
+        text = f"Glue the feet of {listed(legs)} {at}, then their tops at their lines under the plane."
         out.append(Step(text, legs))
     flaps, straps = of(Kind.FLAP), of(Kind.STRAP)
     if flaps:
         text = (
-            f"Glue the hinge of {_listed(flaps)} on the page; join {_listed(straps)} to its free end "
+            f"Glue the hinge of {listed(flaps)} on the page; join {listed(straps)} to its free end "
             "and to the plane's outer edge."
         )
         out.append(Step(text, (*flaps, *straps)))

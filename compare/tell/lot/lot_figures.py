@@ -17,10 +17,10 @@ from compare.tell.check.annotated_photo import annotated
 from compare.tell.lot import lot_bars as bars
 from compare.tell.lot import lot_charts as charts
 from compare.tell.lot.lot_text import course_words
-from compare.tell.words.lots.lot_words import capital, listed
 from compare.tell.words.lots.run_rule_words import signals_told
 from compare.tell.words.lots.sample_words import sample_answer
 from compare.tell.words.lots.statistics_words import normal_words
+from compare.tell.words.plain_words import capital, listed
 
 PICTURE_WIDTH: Final = 1100  # px
 MOST_COURSES: Final = 6

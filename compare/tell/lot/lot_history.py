@@ -14,7 +14,7 @@ from compare.lot.ledger.ledger_history import LotLine, Series, all_series, lots
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.lot.lot_json import number
 from compare.tell.result_files import HISTORY, write_whole
-from compare.tell.words.lots.lot_words import capital
+from compare.tell.words.plain_words import capital
 
 MOST_LOTS: Final = 30  # printed
 

@@ -38,9 +38,9 @@ from compare.tell.words.design_words import warnings_told
 from compare.tell.words.lots.comparison_words import comparison_sentences
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences
-from compare.tell.words.lots.lot_words import listed
 from compare.tell.words.lots.unused_words import lot_note, told_unused
 from compare.tell.words.name_words import spoken
+from compare.tell.words.plain_words import listed
 from compare.verdict.conformity import Verdict
 
 BADGES: Final = {

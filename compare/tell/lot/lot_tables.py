@@ -10,9 +10,10 @@ from compare.lot.study.capability import Index
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.draw.verdict_marks import CSS, SIGN
 from compare.tell.lot.lot_text import course_words, limits_words, share_words
-from compare.tell.words.lots.lot_words import listed, percent
+from compare.tell.words.lots.lot_words import percent
 from compare.tell.words.lots.sample_words import sample_answer
 from compare.tell.words.lots.statistics_words import depends, group_words
+from compare.tell.words.plain_words import listed
 from compare.tell.words.verdict_words import RULES
 from compare.verdict.conformity import COVERAGE
 

@@ -1,12 +1,13 @@
 """A dummy judged by the rules of the craft, in words: the answer, what differs, both ways to mend it."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
 from compare.jobs.judge_dummy import Judgement
 from compare.tell.words.name_words import called
+from compare.tell.words.plain_words import listed
 from compare.units import MM
 from compare.verdict.conformity import Item, Verdict
 from compare.vocabulary import Kind, parsed
@@ -57,7 +58,7 @@ def odd_words(pair: PairFound) -> str:
     """Return which of the two is likelier off; "" if that does not tell."""
     if not pair.odd:
         return ""
-    return f"{pair.odd} is the odd one: {_joined(pair.agreeing)} agree"
+    return f"{pair.odd} is the odd one: {listed(pair.agreeing)} agree"
 
 
 def mend_words(mend: Mend) -> str:
@@ -95,7 +96,7 @@ def craft_answer(findings: CraftFindings) -> str:
     if findings.verdict is Verdict.OPEN:
         doubtful = [i for i in findings.items if i.verdict is Verdict.OPEN]
         if not doubtful:
-            what = f"the {unseen[0]} half of the plane" if unseen else _joined(findings.unseen)
+            what = f"the {unseen[0]} half of the plane" if unseen else listed(findings.unseen)
             return f"In part: what was made out agrees; not made out: {what}."
         worst = min(doubtful, key=lambda i: i.probability)
         return f"Too close to call: {_item_words(worst)}, where {worst.high:g} is allowed."
@@ -117,12 +118,12 @@ def _failing(findings: CraftFindings) -> str:
     tilted = [n for n in findings.leans if n.item.verdict is Verdict.FAILS]
     failing = [p for p in findings.pairs if p.item.verdict is Verdict.FAILS]
     if tilted:
-        halves = _joined([f"the {n.side} half leans {abs(n.item.measured):.1f} degrees" for n in tilted])
+        halves = listed([f"the {n.side} half leans {abs(n.item.measured):.1f} degrees" for n in tilted])
         reasons = [pair_words(p) for n in tilted for p in failing if _makes(n, p)]
         text = f"{halves[0].upper()}{halves[1:]}"
-        return f"{text}: {_joined(reasons)}." if reasons else f"{text}; no single pair explains it."
+        return f"{text}: {listed(reasons)}." if reasons else f"{text}; no single pair explains it."
     if failing:
-        text = _joined([pair_words(p) for p in failing])
+        text = listed([pair_words(p) for p in failing])
         return f"{text[0].upper()}{text[1:]}."
     off = min((i for i in findings.items if i.verdict is Verdict.FAILS), key=lambda i: i.probability)
     return f"It does not shut flat: {_item_words(off)}, where {off.high:g} is allowed."
@@ -155,7 +156,7 @@ def craft_notes(judgement: Judgement) -> list[str]:
     if findings.strange:
         told = [f"{i.name} by {abs(i.measured):.1f} mm" for i in findings.strange]
         notes.append(
-            f"Off by more than hand work goes wrong: {_joined(told)}. Their half of the plane is not "
+            f"Off by more than hand work goes wrong: {listed(told)}. Their half of the plane is not "
             f"judged; if it is meant to lean, say --as {As.OBLIQUE}, or what was taken for a leg is none "
             "(a flap?): write a spec."
         )
@@ -164,11 +165,7 @@ def craft_notes(judgement: Judgement) -> list[str]:
         told = [f"{i.name} by {abs(i.measured):.1f} mm (±{i.expanded:.1f})" for i in apart]
         if told:
             notes.append(
-                f"Left and right seem to be meant alike, but differ: {_joined(told)}. If they are meant to "
+                f"Left and right seem to be meant alike, but differ: {listed(told)}. If they are meant to "
                 "differ, that is no fault."
             )
     return notes
-
-
-def _joined(parts: Sequence[str]) -> str:
-    return " and ".join(parts) if len(parts) < 3 else ", ".join(parts[:-1]) + " and " + parts[-1]

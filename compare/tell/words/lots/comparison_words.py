@@ -2,8 +2,9 @@
 
 from compare.lot.assess_lot import Assessment
 from compare.lot.study.master import Comparison
-from compare.tell.words.lots.lot_words import became, listed, size
+from compare.tell.words.lots.lot_words import became, size
 from compare.tell.words.name_words import spoken
+from compare.tell.words.plain_words import listed
 from compare.verdict.conformity import COVERAGE
 
 WORTH_SAYING_MM = 0.05

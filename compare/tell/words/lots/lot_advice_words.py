@@ -7,9 +7,10 @@ from compare.lot.lot_advice import Advice, AdviceKind
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.words.lots.lot_decision_words import since
-from compare.tell.words.lots.lot_words import became, capital, percent, size
+from compare.tell.words.lots.lot_words import became, percent, size
 from compare.tell.words.name_words import spoken
 from compare.tell.words.option_names import COMMAND_LINE
+from compare.tell.words.plain_words import capital
 from compare.verdict.conformity import COVERAGE
 from compare.vocabulary import parsed
 

@@ -11,9 +11,10 @@ from compare.lot.plans.attribute_plans import REDUCED_SCORE, Plan, SwitchReason
 from compare.lot.plans.plan_risks import Risks
 from compare.lot.run.samples import Sample
 from compare.lot.study.lot_statistics import Statistics
-from compare.tell.words.lots.lot_words import became, capital, listed, percent, size
+from compare.tell.words.lots.lot_words import became, percent, size
 from compare.tell.words.name_words import spoken
 from compare.tell.words.option_names import COMMAND_LINE
+from compare.tell.words.plain_words import capital, listed
 from compare.vocabulary import parsed
 
 SWITCHES: Final[Mapping[SwitchReason, str]] = MappingProxyType(

@@ -22,13 +22,3 @@ def percent(share: float) -> str:
     if p < 0.01:
         return "under 0.01 %"
     return f"{p:.2f} %" if p < 1 else f"{p:.1f} %" if p < 10 else f"{p:.0f} %"
-
-
-def listed(parts: list[str]) -> str:
-    """Return "a, b and c"."""
-    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1]
-
-
-def capital(text: str) -> str:
-    """Return the text with a capital first letter."""
-    return text[:1].upper() + text[1:]

@@ -3,7 +3,7 @@
 from typing import Final
 
 from compare.lot.run.samples import Reading, Sample
-from compare.tell.words.lots.lot_words import listed
+from compare.tell.words.plain_words import listed
 from compare.verdict.conformity import COVERAGE, Rule, Verdict
 
 MOST_TOLD: Final = 3
