@@ -14,8 +14,9 @@ from compare.tell.check.annotated_photo import GROUND, annotated, write_annotate
 from compare.tell.check.check_json import findings_dict, inspection_dict, to_text
 from compare.tell.check.check_terminal import print_findings
 from compare.tell.check.laid_over import design_joints
+from compare.tell.check.photo_marks import frame_of, marks_of
 from compare.tell.draw.labels import Label, place_labels
-from compare.tell.draw.marks import Box, text_size
+from compare.tell.draw.marks import Box, Line, Plate, text_size
 from compare.tell.words.answer import also, answer
 from compare.units import INCH, MM
 from compare.verdict.findings import compare_profile
@@ -194,6 +195,33 @@ def test_labels_keep_clear_of_each_other() -> None:
         assert not p.box.y0 < 300 < p.box.y1  # no label on the line
         for q in placed[:i]:
             assert p.box.overlap(q.box) == 0
+
+
+def test_a_plate_keeps_off_the_dummy_and_a_number_may_lie_on_it() -> None:
+    dummy = np.array([[200.0, 200.0], [800.0, 200.0], [800.0, 400.0], [200.0, 400.0]])
+    spot, up = np.array([500.0, 390.0]), np.array([0.0, -1.0])
+    fault = Label("leg right\n-1.81 ±0.17", spot, up, loud=True)
+    (plate,) = place_labels([fault], Box(0, 0, 1000, 600), [], dummy)
+    assert plate.box.overlap(Box(200, 200, 800, 400)) == 0
+    (number,) = place_labels([Label("7", spot, up, number=True)], Box(0, 0, 1000, 600), [], dummy)
+    assert (
+        Box(200, 200, 800, 400).overlap(number.box) > 0 and np.hypot(*np.diff(number.leader, axis=0)[0]) < 30
+    )
+
+
+def test_the_photo_marks_what_is_off_by_more_than_its_doubt_and_numbers_the_rest(tmp_path: Path) -> None:
+    spec = spec_of(TWO_SIDED, tmp_path)
+    sure = inspection_of(profile_of(spec, {"leg right": -1.9}), spec)
+    frame = frame_of(sure)
+    marks = marks_of(sure, frame, 900)
+    assert [m.title for m in marks.faults if isinstance(m, Line)] == ["leg right, at fault"]
+    assert not marks.listed  # what conforms has no label at all
+    plates = [m.text.split("\n")[0] for m in marks.labels if isinstance(m, Plate)]
+    assert sorted(plates) == ["lean right", "leg right"]
+    vague = inspection_of(profile_of(spec, {"leg right": -1.9}, noise=1.0), spec)
+    marks = marks_of(vague, frame_of(vague), 900)
+    assert not marks.faults and len(marks.listed) > 5  # U is larger than anything that is off
+    assert [x.number for x in marks.listed] == list(range(1, len(marks.listed) + 1))
 
 
 def test_a_closed_photo_stands_beside_what_the_lengths_predict(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from compare.design.expected_layout import layout_of
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
 from compare.design.study.soundness import warnings_of
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from measure.layout import Role
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, spec_of
 

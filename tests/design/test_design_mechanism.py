@@ -10,7 +10,7 @@ from compare.design.expected_layout import layout_of
 from compare.design.linkage.mechanism import Mechanism
 from compare.design.load_spec import load_spec
 from compare.design.spec.spec import Spec
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from measure.layout import Role
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

@@ -14,7 +14,7 @@ from compare.design.study.contact import binding_opening, first_contact
 from compare.design.study.design_fixes import fix_for, worst_of
 from compare.design.study.motion import move, opens_to
 from compare.tell.design.design_text import print_design
-from compare.tell.words.design_words import all_told, contact_told, headline, praise, warnings_told
+from compare.tell.words.designs.design_words import all_told, contact_told, headline, praise, warnings_told
 from tests.helpers.made_profiles import ASYMMETRIC, ONE_SIDED, TWO_SIDED, spec_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

@@ -46,7 +46,7 @@ def look_at(text: str) -> Look:
     from compare.design.study.concerns import concerns
     from compare.design.study.motion import move
     from compare.tell.design.design_text import equalities
-    from compare.tell.words.design_words import headline
+    from compare.tell.words.designs.design_words import headline
     from compare.units import unit_of
 
     try:

@@ -23,7 +23,7 @@ from compare.tell.result_files import REPORT, write_whole
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cause_words import cause_sentence
 from compare.tell.words.cautions import repair_cautions
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
 from compare.tell.words.photos.motion_words import motion_sentences
 from compare.tell.words.photos.note_words import inspection_notes

@@ -17,7 +17,7 @@ from compare.cure.plans import Remedy
 from compare.tell.draw.verdict_marks import SIGN
 from compare.tell.words.answer import also, answer, runner_up
 from compare.tell.words.cautions import repair_cautions
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from compare.tell.words.next_steps import next_steps, photo_steps, unlikely
 from compare.tell.words.plain_words import capital, chance, listed
 from compare.tell.words.reason_words import unseen

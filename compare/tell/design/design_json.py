@@ -31,7 +31,7 @@ from compare.design.study.design_fixes import Fix, fix_for
 from compare.design.study.motion import Motion
 from compare.design.study.soundness import shut_reach
 from compare.design.study.tolerance import Study
-from compare.tell.words.design_words import all_told, contact_told, headline
+from compare.tell.words.designs.design_words import all_told, contact_told, headline
 from compare.vocabulary import parsed
 from measure.sides import SIDES
 

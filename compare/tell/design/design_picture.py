@@ -29,7 +29,7 @@ from compare.tell.draw.marks import Bar, Line, Sketch, Words, text_size
 from compare.tell.draw.palette import ALLOWED, BAR, CURVES, GREEN, GREY, INK, PALE, VERMILLION, Pen
 from compare.tell.draw.raster import image_of
 from compare.tell.result_files import PICTURE, png_mark, write_whole
-from compare.tell.words.design_words import falls_short, headline
+from compare.tell.words.designs.design_words import falls_short, headline
 from compare.units import unit_of
 from compare.vocabulary import parsed
 

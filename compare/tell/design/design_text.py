@@ -14,7 +14,7 @@ from compare.design.study.motion import Motion, move
 from compare.design.study.soundness import shut_reach, unclosed_loops
 from compare.design.study.tolerance import WANTED, Share, Study
 from compare.tell.check.check_terminal import console_for, table_of
-from compare.tell.words.design_words import all_told, contact_told, falls_short, headline, with_fix
+from compare.tell.words.designs.design_words import all_told, contact_told, falls_short, headline, with_fix
 from compare.tell.words.name_words import two_sums
 from compare.units import Unit, unit_of
 from compare.vocabulary import Told, parsed

@@ -11,7 +11,7 @@ from compare.compare_errors import OutputError
 from compare.design.pieces.pieces import Piece
 from compare.design.spec.paper_sizes import PAPER
 from compare.design.spec.spec import Spec
-from compare.tell.words.piece_words import piece_note
+from compare.tell.words.designs.piece_words import piece_note
 from compare.units import Unit
 
 MARGIN: Final = 12.0  # mm

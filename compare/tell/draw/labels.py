@@ -183,7 +183,10 @@ def _best_place(
 
 def _covered(box: Array, dummy: Array, size: float) -> float:
     """Return how much of the dummy a box hides, in squares of the text's size."""
-    x, y = (np.arange(low, high + 1e-9, size / 2) for low, high in (box[[0, 2]], box[[1, 3]]))
+    x, y = (
+        np.linspace(low, high, max(round(2 * (high - low) / size), 2) + 1)
+        for low, high in (box[[0, 2]], box[[1, 3]])
+    )
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     return float(np.count_nonzero(points_in_poly(grid, dummy))) / 4
 

@@ -34,7 +34,7 @@ from compare.tell.lot.lot_tables import (
 )
 from compare.tell.result_files import LOT_REPORT, write_whole
 from compare.tell.words.cautions import cautions
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from compare.tell.words.lots.comparison_words import comparison_sentences
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences

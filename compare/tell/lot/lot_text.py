@@ -11,7 +11,7 @@ from compare.lot.assess_lot import Assessment
 from compare.lot.study.lot_statistics import Statistics
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.cautions import cautions
-from compare.tell.words.design_words import warnings_told
+from compare.tell.words.designs.design_words import warnings_told
 from compare.tell.words.lots.comparison_words import comparison_sentences
 from compare.tell.words.lots.lot_advice_words import advice_do, advice_seen
 from compare.tell.words.lots.lot_decision_words import headline, sentences

@@ -1,0 +1,1 @@
+"""What is said of a design and of its pieces."""
