@@ -31,7 +31,7 @@ def print_tracing(tracing: Tracing, stream: TextIO, *, budget: bool = False) -> 
         table = table_of(title, "name", "measured", "±U")
         for f in figures:
             hand = " (hand)" if f.by_hand else ""
-            table.add_row(f.name + hand, f"{f.value:.2f}", f"{f.expanded:.2f}")
+            table.add_row(f.name + hand, f"{round(f.value, 2) + 0.0:.2f}", f"{f.expanded:.2f}")
         console.print(table)
         console.print()
     console.print(
