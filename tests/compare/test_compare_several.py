@@ -12,6 +12,7 @@ from compare.jobs.one_photo import Shot
 from compare.jobs.several_photos import Gathered, LengthsApart, OtherOpening, gather, known_lengths
 from compare.quantities.measured import measured_of
 from compare.tell.words.photos.note_words import several_sentence
+from compare.units import MM
 from measure.profile import Profile
 from tests.helpers.made_inspections import inspection_of
 from tests.helpers.made_profiles import TWO_SIDED, profile_of, spec_of
@@ -72,7 +73,7 @@ def test_the_opening_judged_is_the_first_photos_and_the_other_is_named(spec: Spe
     assert np.degrees(joined.measured.opening.value) == pytest.approx(180.0, abs=1.0)
     (note,) = (n for n in joined.notes if isinstance(n, OtherOpening))
     assert note.photos == ("1.jpg",) and "Also 1.jpg, which shows the dummy at 100 deg" in several_sentence(
-        note
+        note, MM
     )
 
 
@@ -81,7 +82,7 @@ def test_photos_of_two_dummies_are_named_before_anything_else(spec: Spec) -> Non
     other = profile_of(spec, {**FAULTS, "leg left": -2.0}, opening_deg=100.0, spine=True)
     notes = gather(shots_of(spec, flat, other), spec).notes
     assert isinstance(notes[0], LengthsApart) and notes[0].length == "leg left"
-    assert several_sentence(notes[0]).startswith("The photos do not agree about leg left")
+    assert several_sentence(notes[0], MM).startswith("The photos do not agree about leg left")
     same = gather(shots_of(spec, flat, profile_of(spec, FAULTS, opening_deg=100.0, spine=True)), spec).notes
     assert not any(isinstance(note, LengthsApart) for note in same)
 

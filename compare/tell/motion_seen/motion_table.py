@@ -8,6 +8,7 @@ from rich.text import Text
 from compare.motion_seen.openings_seen import MotionSeen, OpeningSeen
 from compare.tell.check.check_terminal import console_for, table_of
 from compare.tell.words.photos.motion_words import motion_sentences
+from compare.units import Unit, unit_of
 from compare.verdict.conformity import COVERAGE
 from compare.verdict.findings import Findings
 
@@ -35,11 +36,11 @@ def print_motion(motion: MotionSeen, findings: Findings, stream: TextIO) -> None
             )
     console.print(table)
     for opening in motion.openings:
-        console.print(Text(f"  {_rest_line(opening)}", style="dim"))
+        console.print(Text(f"  {_rest_line(opening, unit_of(findings.spec.units))}", style="dim"))
     console.print()
 
 
-def _rest_line(opening: OpeningSeen) -> str:
+def _rest_line(opening: OpeningSeen, unit: Unit) -> str:
     """Say how well the lengths of one opening fit those of all."""
     worst = opening.worst
     names = ", ".join(opening.photos)
@@ -47,7 +48,7 @@ def _rest_line(opening: OpeningSeen) -> str:
         return f"{names} ({opening.opening_deg:.0f} degrees): no length to compare"
     return (
         f"{names} ({opening.opening_deg:.0f} degrees): farthest from all photos together is {worst.name}, "
-        f"{worst.rest_mm:+.2f} mm (±{COVERAGE * worst.u_mm:.2f})"
+        f"{unit.signed(worst.rest_mm)} {unit.name} (±{unit.number(COVERAGE * worst.u_mm)})"
     )
 
 
