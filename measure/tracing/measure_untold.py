@@ -25,7 +25,8 @@ from measure.reasons import Note, Noted
 from measure.region import search_region
 from measure.scene import Scene
 from measure.sides import SIDES
-from measure.tracing.confirm_traced import agreed, sound_part
+from measure.tracing.confirm_traced import TUNED as CONFIRM
+from measure.tracing.confirm_traced import agreed, page_slant_deg, sound_part
 from measure.tracing.numbered_panels import numbered
 from measure.tracing.trace_dummy import Traced, known_pages, stripes_in, trace
 
@@ -146,6 +147,12 @@ def _construction(traced: Traced, look: Look, eye_mm: Array, *, page_sure: bool 
     if first.inked and not (second.inked and len(second.joints) >= len(first.joints)):
         first, second = second, first
     sound, more = sound_part(sound, second, eye_mm)
+    if not page_sure and sound.layout.lies_flat:
+        slant = page_slant_deg(sound.layout, second)
+        if slant > CONFIRM.slant_deg:
+            raise _NotConfirmedError(
+                f"its feet slant by {slant:.1f} degrees against the sheet, so some are misread"
+            )
     profile, told = agreed(sound, first, second, page_sure=page_sure)
     found = {p.name for p in profile.panels if p.found}
     lost = [p.side for p in sound.layout.panels if p.role is Role.FOLD and p.name not in found]

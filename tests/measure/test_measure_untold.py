@@ -7,7 +7,7 @@ import pytest
 
 from measure.layout import Card
 from measure.reasons import Note, Noted
-from measure.tracing.confirm_traced import agreed, sound_part
+from measure.tracing.confirm_traced import TUNED, agreed, page_slant_deg, sound_part
 from measure.tracing.trace_dummy import Traced, traced_of
 from tests.helpers.made_traces import traced_profile, traced_shape
 
@@ -123,3 +123,11 @@ def test_the_pen_forgot_a_panel_and_the_other_look_has_it() -> None:
     gone = replace(partly, joints=tuple(j for j in partly.joints if j != "inner foot right"))
     out, _ = agreed(traced, replace(gone, xy_mm=gone.xy_mm[: len(gone.joints)]), astray)
     assert "inner foot right" not in out.joints
+
+
+def test_feet_that_slant_against_the_sheet_were_misread() -> None:
+    traced = traced_of(traced_shape(), Card())
+    assert page_slant_deg(traced.layout, traced_profile(traced)) == pytest.approx(0.0, abs=1e-9)
+    off = traced_profile(traced, outer_foot_right=(0.0, 2.6))
+    assert page_slant_deg(traced.layout, off) == pytest.approx(np.degrees(np.arctan2(2.6, 120.0)))
+    assert page_slant_deg(traced.layout, off) > TUNED.slant_deg
