@@ -13,7 +13,9 @@ from compare.lot.charts.control_charts import (
 )
 from compare.lot.charts.drift import course, likeness
 from compare.lot.charts.run_rules import RULES, signals
+from compare.tell.draw.verdict_marks import verdict_mark
 from compare.tell.words.lots.run_rule_words import signal_words
+from compare.verdict.conformity import judge
 
 # Constants to four decimals as in ASTM MNL 7 and ISO 7870-2 (A2, D3, D4, A3, B3, B4; values computed from the
 # exact integrals and agreeing with the tables; d2 of 2 to 5 seen in print, others recalled from memory).
@@ -222,3 +224,14 @@ def test_values_that_weigh_little_make_no_change() -> None:
     x[17:] += 0.6  # the last ones, photographed badly
     weights = np.where(np.arange(24) >= 17, 0.01, 1.0)
     assert course(x, rng).changed and not course(x, rng, weights=weights).changed
+
+
+def test_a_point_outside_its_limits_is_never_green() -> None:
+    """Too close to call and measured outside: an open square with the edge of a fault; a disc only inside."""
+    sure, open_inside, open_outside, bad = (
+        verdict_mark(0, 0, judge(d, 0.1, -0.8, 0.8), beyond=abs(d) > 0.8) for d in (0.5, 0.7, 0.9, 1.1)
+    )
+    assert 'class="mark in"' in sure and "circle" in sure
+    assert 'class="mark doubt"' in open_inside and 'class="mark doubt beyond"' in open_outside
+    assert 'class="mark out"' in bad
+    assert 'class="mark plain"' in verdict_mark(0, 0, None)  # a mean has no verdict, and no green

