@@ -32,7 +32,7 @@ def verdict_mark(
     title : for a pointer. beyond : measured outside its limits, though too close to call.
     """
     inside = svg.element("title", title) if title else Markup("")
-    css = "mark plain" if verdict is None else _MARK[verdict] + (" beyond" if beyond else "")
+    css = "mark plain" if verdict is None else _MARK[verdict]
     if verdict in (Verdict.CONFORMS, None):
         return svg.element("circle", inside, cx=x, cy=y, r=radius, class_=css)
     if verdict is Verdict.FAILS:
@@ -43,6 +43,7 @@ def verdict_mark(
             d=f"M{svg.num(x - 1.5 * radius)} {svg.num(y)}l{r} -{r}l{r} {r}l-{r} {r}z",
             class_=css,
         )
+    css += " beyond" if beyond else ""
     return svg.element(
         "rect", inside, x=x - radius, y=y - radius, width=2 * radius, height=2 * radius, class_=css
     )
