@@ -136,7 +136,7 @@ def lot_report(a: Assessment, *, folder: Path, looked: Mapping[str, Inspection])
         "group_figures": group_figures(a),
         "group_title": "By " + listed(list(columns)) if columns else "",
         "heads": LENGTH_HEADS,
-        "rows": [length_row(s, names) for s in a.statistics],
+        "rows": [length_row(s, names, a.decision.left_aside) for s in a.statistics],
         "able_heads": ABLE_HEADS,
         "able": [able_row(s) for s in a.statistics],
         "histograms": histogram_figures(a),

@@ -42,9 +42,9 @@ def _index(index: Index | None, *, interval: bool = False) -> str:
     return f"{index.value:.2f}" + (f" ({index.low:.2f} to {index.high:.2f})" if interval else "")
 
 
-def length_row(s: Statistics, names: Sequence[str]) -> Row:
+def length_row(s: Statistics, names: Sequence[str], aside: Sequence[str]) -> Row:
     """Return a row of what was measured over the samples, its cells with their headings."""
-    share = share_words(s)
+    share = share_words(s, aside)
     if math.isfinite(s.true_share):
         share += f" ({percent(s.true_share)})"
     cells = [

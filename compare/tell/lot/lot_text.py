@@ -43,8 +43,13 @@ def course_words(s: Statistics, names: Sequence[str]) -> str:
     return f"{kind} {_signed(s.course.change)}{start}"
 
 
-def share_words(s: Statistics) -> str:
-    """Return the share of parts out of limits; a range where what all photos share leaves it open."""
+def share_words(s: Statistics, aside: Sequence[str]) -> str:
+    """Return the share of parts out of limits; a range where what all photos share leaves it open.
+
+    aside : what no photo settles.
+    """
+    if s.name in aside:
+        return "not judged"
     low, high = s.share_range
     if high - low < max(SHARE_APART, s.share):
         return percent(s.share)
@@ -65,7 +70,7 @@ def statistics_table(a: Assessment) -> Table:
             f"{s.sd:.2f}",
             limits_words(s),
             str(s.outside),
-            share_words(s).replace("under ", "<"),
+            share_words(s, a.decision.left_aside).replace("under ", "<"),
             course_words(s, names),
         )
     return table

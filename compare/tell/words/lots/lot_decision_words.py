@@ -32,6 +32,7 @@ SWITCHES: Final[Mapping[SwitchReason, str]] = MappingProxyType(
     }
 )
 """Why the switching rules ask for the inspection they do."""
+NOTHING_SAID: Final = 0.9  # a share known no better than this is not worth a sentence
 _START: Final = {"accept": "Accept", "do not accept": "Do not accept", "undecided": "Undecided"}
 
 
@@ -92,7 +93,7 @@ def sentences(decision: Decision, samples: Sequence[Sample]) -> list[str]:
             f"By the measured values alone {d.out_of_limits} of {d.counts.judged} samples are out of a "
             f"limit; {d.counts.open} are too near to one to be sure."
         )
-    if d.counts.judged:
+    if d.counts.judged and d.share[1] - d.share[0] < NOTHING_SAID:
         out.append(
             f"From these samples alone, {percent(d.share[0])} to {percent(d.share[1])} of such pieces do not "
             "conform (95 % confidence)."
