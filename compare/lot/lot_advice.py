@@ -45,6 +45,13 @@ class Advice:
     grouping: Grouping | None = None
 
     @property
+    def sets(self) -> bool:
+        """True if it says by how much to set a die, blade or stop: what photos share may never do that."""
+        if self.kind is AdviceKind.CHANGED:
+            return self.statistics.stands_sure
+        return self.kind is AdviceKind.OFF
+
+    @property
     def cuts(self) -> bool:
         """True if a knife or blade is involved."""
         return self.kind is not AdviceKind.SEEMS_OFF and not parsed(self.statistics.name).is_glued

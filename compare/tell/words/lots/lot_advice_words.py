@@ -55,7 +55,7 @@ def advice_do(advice: Advice) -> str:
             do = f"Look for {what} at {_tool(s)}"
             if c := advice.comes_with:
                 do += f"; it comes with the change from {c.column} {c.before} to {c.after}"
-            if not s.stands_sure:  # how far it is off carries what is common to all photos
+            if not advice.sets:  # how far it is off carries what is common to all photos
                 return f"{do}. Measure one of the last pieces by hand, and set it by that reading."
             back = f"{size(s.now, s.unit)} {became(s.kind, -s.now)}"
             return f"{do}. Set it {back} again, then photograph three pieces in a row."
