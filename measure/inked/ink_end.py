@@ -91,7 +91,7 @@ class InkEnd:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Row:
+class Row:
     """One row along the edge, at places t (N,).
 
     Attributes
@@ -130,7 +130,7 @@ def find_ink_end(
     start = min(joint_mm + 0.8, nominal_mm - TUNED.inside_mm)
     t = np.arange(start, nominal_mm + TUNED.reach_mm + TUNED.beyond_mm, h)
     rows = _rows(plane, edge, t, plane_mm, max(nominal_mm - TUNED.inside_mm, start + 1.0), nominal_mm)
-    places, likelihood = _ends(t, rows)
+    places, likelihood = likely_ends(t, rows)
     near = np.abs(places - nominal_mm) <= TUNED.reach_mm
     if not near.any():
         return None
@@ -153,7 +153,7 @@ def find_ink_end(
     return InkEnd(along_mm=along, sd_mm=sd) if sd < TUNED.most_sd_mm else None
 
 
-def _farther(rows: list[_Row], t: Array, rough_mm: float, blur_mm: float) -> float:
+def _farther(rows: list[Row], t: Array, rough_mm: float, blur_mm: float) -> float:
     """How far beyond an end a face is seen to end all the same, mm; 0 if it is not: a pen may stop short."""
     out = 0.0
     for row in rows[-2:]:
@@ -172,7 +172,7 @@ def _farther(rows: list[_Row], t: Array, rough_mm: float, blur_mm: float) -> flo
 
 def _rows(
     plane: MeasuringPlane, edge: PlaneEdge, t: Array, plane_mm: float, inside_mm: float, nominal_mm: float
-) -> list[_Row]:
+) -> list[Row]:
     """Ink (if the pen came so far), face, and face higher up, along the edge."""
     inside, far = t < inside_mm, t > nominal_mm + TUNED.far_mm
     at = [_places(plane, edge, t, np.array(up)) for up in (np.array(TUNED.ink) * plane_mm, TUNED.face_mm)]
@@ -181,7 +181,7 @@ def _rows(
     bare = usual > TUNED.ink_share * tone  # the pen stopped before: then only the face tells the end
     at.append(_places(plane, edge, t, np.array(TUNED.high_mm)))
     high = plane.sample(at[2]).astype(np.float64).mean(axis=1)
-    out: list[_Row] = []
+    out: list[Row] = []
     for k, grey in enumerate((ink, face, high)):
         dark = k == 0
         if dark and bare:
@@ -200,7 +200,7 @@ def _rows(
             if np.count_nonzero(bare) >= TUNED.least_bare:
                 alike = alike * float(np.mean(seen[bare]))
             printed = plane.behind.step_at(behind, edge.curve.tangent).max(axis=1)
-        out.append(_Row(grey=grey, seen=seen.astype(np.float64), alike=alike, printed=printed))
+        out.append(Row(grey=grey, seen=seen.astype(np.float64), alike=alike, printed=printed))
     return out
 
 
@@ -222,7 +222,7 @@ def _places(plane: MeasuringPlane, edge: PlaneEdge, t: Array, up_mm: Array) -> A
     return out
 
 
-def _ends(t: Array, rows: list[_Row]) -> tuple[Array, Array]:
+def likely_ends(t: Array, rows: list[Row]) -> tuple[Array, Array]:
     """Places (K,) and the log-likelihood that the plane ends there, given how all rows look.
 
     Up to its end a row looks as it should but for what the pen left out, beyond it by mistake only, or

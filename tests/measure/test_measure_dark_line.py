@@ -5,7 +5,7 @@ import pytest
 from scipy.special import ndtr
 
 from measure.edges.dark_line import DarkLine, centre_sd, columns, dark_line_evidence
-from measure.inked.ink_end import _ends
+from measure.inked.ink_end import Row, likely_ends
 from measure.inked.ink_fit import crest, robust_parabola
 
 STEP = 0.03
@@ -109,8 +109,30 @@ def test_claimed_sigma_of_the_parabola_is_honest() -> None:
     assert np.all((ratio > 0.8) & (ratio < 1.25))
 
 
+T = np.arange(20.0, 50.0, 0.05)
+UNLIKE, ALIKE = np.zeros(len(T)), np.ones(len(T))
+
+
+def row(seen: np.ndarray, alike: np.ndarray) -> Row:
+    """A row that looks like the plane at some places; `alike`: where it would without the plane, too."""
+    return Row(grey=0.5 * seen, seen=seen.astype(float), alike=alike, printed=np.zeros(len(T)))
+
+
+def likeliest(*rows: Row) -> float:
+    places, likelihood = likely_ends(T, list(rows))
+    return float(places[np.argmax(likelihood)])
+
+
 def test_a_skipped_stretch_does_not_end_a_plane() -> None:
-    t = np.arange(20.0, 50.0, 0.05)
-    there = (t < 40.0) & ~((t > 32.0) & (t < 35.5))
-    places, likelihood = _ends(t, there)
-    assert abs(float(places[np.argmax(likelihood)]) - 40.0) <= 0.26
+    inked = (T < 40.0) & ~((T > 32.0) & (T < 35.5))
+    face = T < 40.0
+    assert abs(likeliest(row(inked, UNLIKE), row(face, UNLIKE)) - 40.0) <= 0.26
+
+
+def test_ink_that_runs_on_into_black_print_ends_with_the_face() -> None:
+    runs_on, black = T < 45.5, np.where((T > 38.0) & (T < 45.5), 1.0, 0.0)
+    assert abs(likeliest(row(runs_on, black), row(T < 40.0, UNLIKE)) - 40.0) <= 0.26
+
+
+def test_a_face_before_white_paper_ends_with_the_ink() -> None:
+    assert abs(likeliest(row(T < 40.0, UNLIKE), row(T < 44.0, ALIKE)) - 40.0) <= 0.26
