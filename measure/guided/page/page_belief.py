@@ -50,7 +50,7 @@ class BeliefTuning:
 
     flush: float = 0.35
     told: float = 0.95
-    told_rare: float = 0.15
+    told_rare: float = 0.05
     lower_mm: float = 9.0
     higher_mm: float = 30.0
     alike: float = 0.7
