@@ -28,7 +28,7 @@ class PageFitNumbers:
     edge_sd_mm: float = 0.12
     """... of the level of an edge that lies at the near ends, ..."""
     setback_sd_mm: float = 0.3
-    """... of how far before them it lies, where the design tells that (read with a rule; how unevenly the near
+    """... of how far before them it lies, where the design tells that (by a rule; how unevenly the near
     ends are cut counts by itself), ..."""
     edge_alone_sd_mm: float = 0.6
     """... where no feet say whether that edge lies at the near ends, ..."""
