@@ -144,7 +144,11 @@ def _direction(joints: Joints, mechanism: Mechanism, panel: Panel) -> Quantity |
 
 def _one_base_line(joints: Joints, mechanism: Mechanism) -> dict[str, Quantity | None]:
     """Return the directions of the pages of a flat base that shows one joint on either page: one line."""
-    on = {p.name: [j for j in p.joints if joints.has(j)] for p in mechanism.panels if p.role is Role.PAGE}
+    on = {
+        p.name: [j for j in p.joints if joints.has(j) and j != Kind.SPINE]
+        for p in mechanism.panels
+        if p.role is Role.PAGE
+    }
     pages = [named(Kind.PAGE, side) for side in SIDES]
     left, right = (on.get(page) for page in pages)
     if not left or not right:

@@ -171,3 +171,13 @@ def test_a_plane_half_that_misses_the_ridge_is_not_believed(tmp_path: Path) -> N
     assert "does not come to the ridge" in reason_words(m.undetermined["plane spacing right"])
     assert {"leg right", "plane right"} <= set(m.undetermined)
     assert "leg left" in m.lengths and "fold right" in m.lengths
+
+
+def test_a_spine_alone_is_no_base_line(tmp_path: Path) -> None:
+    """A mark told the spine, but no strip that stands on the pages was seen: nothing to lean against."""
+    feet = tuple(
+        f"{k} {side}" for k in ("inner foot", "outer foot", "fore edge") for side in ("left", "right")
+    )
+    spec = spec_of(TWO_SIDED, tmp_path)
+    measured = measured_of(profile_of(spec, spine=True, missing=feet), spec)
+    assert measured.lean == {} and "plane left" in measured.lengths
