@@ -25,8 +25,12 @@ CLEARLY_U: Final = 3.0
 """... and by so many standard uncertainties."""
 SEVERAL: Final = 3
 """So many lengths clearly off are more than one fault makes: then it is asked whether sides are exchanged."""
-MANY: Final = 5
-"""So many, and half of all, are more than two faults make: it is another dummy."""
+MANY: Final = 6
+"""So many, and ..."""
+MOST: Final = 0.6
+"""... that share of all, are more than two faults or a strip misread make: it is another dummy."""
+ENOUGH: Final = 9
+"""Sides are exchanged if so many lengths, all of them, are those of the other side."""
 LOPSIDED_MM: Final = 1.5
 """Sides that differ by less could not be told apart."""
 APART_MM: Final = 0.8
@@ -62,7 +66,7 @@ def require_this_design(photo: str, measured: Measured, spec: Spec) -> None:
     """
     nominal = nominal_lengths(spec, measured.opening.value)
     off = off_lengths(measured, nominal)
-    if len(off) >= MANY and 2 * len(off) >= len(measured.lengths):
+    if len(off) >= MANY and len(off) >= MOST * len(measured.lengths):
         told = ", ".join(f"{k} {measured.lengths[k].value:.1f} for {nominal[k]:.1f} mm" for k in off[:3])
         raise SetupError(
             f"{photo}: this is not the dummy of this design: {len(off)} of {len(measured.lengths)} lengths "
@@ -106,7 +110,7 @@ def refuse_exchanged(photo: str, before: Measured | None, after: Measured, spec:
     """
     nominal = nominal_lengths(spec, after.opening.value)
     crossed = {k: nominal[m] for k in nominal if (m := parsed(k).mirrored or k) in nominal}
-    fits = len(off_lengths(after, crossed)) < 2 and len(after.lengths) >= 2 * SEVERAL
+    fits = not off_lengths(after, crossed) and len(after.lengths) >= ENOUGH
     if fits and (before is None or len(off_lengths(before, nominal)) >= SEVERAL):
         raise SetupError(
             f"{photo}: left and right are exchanged: the lengths are those of the design's other side; take "
