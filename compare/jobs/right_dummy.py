@@ -25,10 +25,8 @@ CLEARLY_U: Final = 3.0
 """... and by so many standard uncertainties."""
 SEVERAL: Final = 3
 """So many lengths clearly off are more than one fault makes: then it is asked whether sides are exchanged."""
-MANY: Final = 6
-"""So many, and ..."""
-MOST: Final = 0.6
-"""... that share of all, are more than two faults or a strip misread make: it is another dummy."""
+MANY: Final = 5
+"""So many, and half of all, are more than two faults make: it is another dummy, or misread altogether."""
 ENOUGH: Final = 9
 """Sides are exchanged if so many lengths, all of them, are those of the other side."""
 LOPSIDED_MM: Final = 1.5
@@ -66,11 +64,11 @@ def require_this_design(photo: str, measured: Measured, spec: Spec) -> None:
     """
     nominal = nominal_lengths(spec, measured.opening.value)
     off = off_lengths(measured, nominal)
-    if len(off) >= MANY and len(off) >= MOST * len(measured.lengths):
+    if len(off) >= MANY and 2 * len(off) >= len(measured.lengths):
         told = ", ".join(f"{k} {measured.lengths[k].value:.1f} for {nominal[k]:.1f} mm" for k in off[:3])
         raise SetupError(
-            f"{photo}: this is not the dummy of this design: {len(off)} of {len(measured.lengths)} lengths "
-            f"are clearly others ({told} ...); give the spec that belongs to it"
+            f"{photo}: what was found is not the dummy of this design: {len(off)} of {len(measured.lengths)} "
+            f"lengths are clearly others ({told} ...); give the spec that belongs to it, or another photo"
         )
 
 
