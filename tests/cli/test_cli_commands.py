@@ -158,6 +158,7 @@ def test_sheet(tmp_path: Path) -> None:
 
 HEAVY = (
     "cv2", "scipy", "skimage", "matplotlib", "numpy", "PIL", "rich", "reportlab", "sqlalchemy", "joblib",
+    "starlette", "uvicorn", "segno",
     "jinja2",
 )  # fmt: skip
 
