@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from capture.camera.adjust import stretch, tilt_deg
 from capture.camera.view import View
+from capture.camera.view_checks import stretch, tilt_deg
 from capture.sight.sighting import Sighting
 
 _SHAKEN: Final = 1.5

@@ -5,8 +5,9 @@ from typing import Final
 
 import numpy as np
 
-from capture.camera.adjust import solve_view, tilt_deg
+from capture.camera.adjust import solve_view
 from capture.camera.view import View
+from capture.camera.view_checks import tilt_deg
 from capture.errors import SheetError
 from capture.photo import Photo, PhotoSource, read_photo
 from capture.setup import Setup

@@ -17,7 +17,7 @@ from capture.sheet.apron import (
     ApronLines,
     PageEdge,
 )
-from capture.sight.sighting import HalfSeen
+from capture.sight.apron_sight import HalfSeen
 
 _MOUNTING: Array = np.diag([SPINE_SD_MM**2, FOLD_SD_MM**2, FLUSH_SD_MM**2])
 

@@ -1,4 +1,4 @@
-"""Robust least squares for `capture.camera.adjust` and `capture.camera.calibrate`: iteration and outliers."""
+"""Robust least squares for a single photo and for a calibration: iteration and outliers."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -11,7 +11,7 @@ from capture.arrays import Array
 from capture.camera.lens_model import Problem, all_residuals, normalised, parts, pose_at
 from capture.errors import SheetError
 from capture.sight.rough_pose import camera_matrix, pose_of
-from capture.sight.sighting import FEWEST_SADDLES
+from capture.sight.sighting import ENOUGH
 
 _ROBUST_K: Final = 3.0
 
@@ -160,7 +160,7 @@ def adjust_without_outliers(problem: Problem, params: Array) -> tuple[Array, NDA
         params = adjust(problem.some(keep), params)
         norm = normalised(all_residuals(params, problem), problem.sigma)
         still = norm < 5 * _robust_scale(norm[keep])
-        if np.array_equal(still, keep) or np.count_nonzero(still & problem.upright) < FEWEST_SADDLES:
+        if np.array_equal(still, keep) or np.count_nonzero(still & problem.upright) < ENOUGH.saddles:
             break
         keep = still
     return params, keep

@@ -9,33 +9,67 @@ Fitted by Gauss-Newton with analytic derivatives; per saddle: place (2), affine 
 brightness, contrast, slope of light (2) and one term for the tone curve.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array, Pixels, Single
+from capture.sight.saddle_model import N_FIT, Windows, model_of
 from capture.sight.tags import apply_h
 
-N_FIT: Final = 12
-_AFFINE_SD: Final = 0.04
-"""Prior on the affine correction: lens distortion and curl change the local scale by a few per cent."""
 
-_WINDOW_MM: Final = 0.185
-"""Half window as a share of the square: inside the point-symmetric part of the pattern."""
+@dataclass(frozen=True, slots=True)
+class FitNumbers:
+    """How saddles are fitted; judged by scatter and bias against known places (`bench_capture.py`).
 
-_PLAIN_WINDOW_MM: Final = 0.42
-"""The same where no tags are: all but the blur of the next crossing."""
+    Attributes
+    ----------
+    window, plain_window : half window as a share of the square: inside the point-symmetric part of the
+        pattern; the second where no tags are: all but the blur of the next crossing.
+    smallest_px, largest_px, largest_grazing_px : bounds of the half window; at a low angle few rows of pixels
+        carry the pattern, so more columns are taken.
+    affine_sd : prior on the affine correction: lens distortion and curl change the local scale by a few per
+        cent. log_blur_sd : prior on the blur about its first guess.
+    sigma_floor_px : what the fit can hardly be better than: the eight-bit steps, the JPEG, the print itself.
+    least_variance : of the residuals, grey levels squared: those of rounding.
+    coarse_rounds, rounds : of the iteration on every second pixel, and on all.
+    still_px, still_affine, still_blur, still_light : a saddle is done when nothing moves more than this (px;
+        share; log; share of the contrast).
+    step, step_affine, step_blur : largest change in one round: share of the square; share; log.
+    reach, reach_affine : largest change altogether.
+    least_blur_px, most_blur : bounds of the blur, px and share of the square.
+    first_blur : first guess of the blur, share of the square, between the two `first_blur_px`.
+    """
 
-_LARGEST_WINDOW_PX: Final = 12
-_LARGEST_GRAZING_PX: Final = 24
-"""At a low angle few rows of pixels carry the pattern, so more columns are taken."""
+    window: float = 0.185
+    plain_window: float = 0.42
+    smallest_px: int = 4
+    largest_px: int = 12
+    largest_grazing_px: int = 24
+    affine_sd: float = 0.04
+    log_blur_sd: float = 1.5
+    sigma_floor_px: float = 0.01
+    least_variance: float = 0.1
+    coarse_rounds: int = 3
+    rounds: int = 10
+    still_px: float = 2e-3
+    still_affine: float = 0.004
+    still_blur: float = 0.05
+    still_light: float = 0.02
+    step: float = 0.04
+    step_affine: float = 0.1
+    step_blur: float = 0.7
+    reach: float = 0.2
+    reach_affine: float = 0.15
+    least_blur_px: float = 0.25
+    most_blur: float = 0.12
+    first_blur: float = 0.04
+    first_blur_px: tuple[float, float] = (1.2, 3.0)
 
-_FAR_MM: Final = 1e4
 
-_SIGMA_FLOOR_PX: Final = 0.01
-"""What the fit can hardly be better than: the eight-bit steps, the JPEG, the print itself."""
+FIT: Final = FitNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -92,11 +126,11 @@ def fit_saddles(
     base = apply_h(H_img_sheet, xy_mm)
     step = 0.05 * square_mm
     jac = np.stack([(apply_h(H_img_sheet, xy_mm + d) - base) / step for d in step * np.eye(2)], axis=2)
-    reach = (_PLAIN_WINDOW_MM if plain else _WINDOW_MM) * square_mm
-    largest = _LARGEST_GRAZING_PX if grazing else _LARGEST_WINDOW_PX
+    reach = (FIT.plain_window if plain else FIT.window) * square_mm
+    largest = FIT.largest_grazing_px if grazing else FIT.largest_px
     widths = np.abs(jac).sum(axis=2)
     extent = np.median(widths if grazing else widths.max(axis=1), axis=0)
-    half = np.clip(np.ceil(reach * np.broadcast_to(extent, 2)), 4, largest).astype(int)  # x, y
+    half = np.clip(np.ceil(reach * np.broadcast_to(extent, 2)), FIT.smallest_px, largest).astype(int)  # x, y
     centre = np.rint(np.nan_to_num(predicted_px, nan=-1e6, posinf=-1e6, neginf=-1e6)).astype(np.int64)
     h, w = grey.shape
     inside = (centre >= half + 1).all(axis=1) & (centre < np.array([w, h]) - half - 1).all(axis=1)
@@ -120,7 +154,7 @@ def fit_saddles(
             sharper = (1 / spread).astype(np.float32)
         tag = np.inf if plain else 0.1 * square_mm
         shape = (int(sides[1]), int(sides[0]))
-        windows = _Windows(values, mm.astype(np.float32), weight, sign[k], scale, sharper, tag, shape)
+        windows = Windows(values, mm.astype(np.float32), weight, sign[k], scale, sharper, tag, shape)
         fit = _gauss_newton(windows, square_mm, thin=not grazing)
         place = apply_h(H_img_sheet, xy_mm[k] + fit.theta[:, :2]) + lag[:, 0]
         px[k] = place
@@ -129,7 +163,7 @@ def fit_saddles(
         if grazing:  # the two directions are known very differently well
             variance = np.sqrt(np.maximum(np.linalg.det(cov), 0.0))
         sigma = np.sqrt(np.where(variance >= 0, variance, np.nan))  # a fit gone astray has no variance
-        out["sigma_px"][k] = np.hypot(sigma, _SIGMA_FLOOR_PX)
+        out["sigma_px"][k] = np.hypot(sigma, FIT.sigma_floor_px)
         out["shift_px"][k] = np.linalg.norm(place - predicted_px[k], axis=1)
         out["blur_px"][k] = np.exp(fit.theta[:, 6]) * scale
         out["contrast"][k] = fit.theta[:, 8]
@@ -145,58 +179,25 @@ class _Fit:
     rms: Array  # (N,) grey levels
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Windows:
-    """Grey values (N, P), sheet mm (N, P, 2) from the predicted saddle, weights (N, P); per saddle (N,).
-
-    `sharper` (N, 2) is the mean blur over that along x and y of the target; `tag` the distance of the tags'
-    corners from the saddle, mm; `shape` (rows, columns) of the P pixels.
-    """
-
-    values: Single
-    mm: Single
-    weight: Single
-    sign: Array
-    px_per_mm: Array
-    sharper: Single
-    tag: float
-    shape: tuple[int, int]
-
-    def some(self, rows: NDArray[np.intp]) -> "_Windows":
-        return _Windows(
-            self.values[rows],
-            self.mm[rows],
-            self.weight[rows],
-            self.sign[rows],
-            self.px_per_mm[rows],
-            self.sharper[rows],
-            self.tag,
-            self.shape,
-        )
-
-    def thinned(self) -> "_Windows":
-        """Every second pixel both ways."""
-        pick = np.arange(self.values.shape[1]).reshape(self.shape)[::2, ::2].ravel()
-        return replace(self, values=self.values[:, pick], mm=self.mm[:, pick], weight=self.weight[:, pick])
-
-
-def _gauss_newton(windows: _Windows, square_mm: float, *, thin: bool) -> _Fit:
+def _gauss_newton(windows: Windows, square_mm: float, *, thin: bool) -> _Fit:
     """Fit all windows together: coarsely on fewer pixels, then finely, each until it no longer moves."""
     n, n_pixels = windows.values.shape
     theta = np.zeros((n, N_FIT))
     low, high = np.percentile(windows.values, [10, 90], axis=1)
-    blur_mm = np.maximum(1.2, np.minimum(0.04 * square_mm * windows.px_per_mm, 3.0)) / windows.px_per_mm
+    least_px, most_px = FIT.first_blur_px
+    blur_px = np.maximum(least_px, np.minimum(FIT.first_blur * square_mm * windows.px_per_mm, most_px))
+    blur_mm = blur_px / windows.px_per_mm
     theta[:, 6] = np.log(blur_mm)
     theta[:, 7], theta[:, 8] = (low + high) / 2, np.maximum(high - low, 1)
     start = theta[:, 6].copy()
     coarse = windows.thinned() if thin else windows
-    for _ in range(3):  # place and light only, under a wide blur
+    for _ in range(FIT.coarse_rounds):  # place and light only, under a wide blur
         theta, _, _, _ = _improved(theta, coarse, start, square_mm, frozen=True)
     normal = np.zeros((n, N_FIT, N_FIT))
     var = np.ones(n)
     residual = np.zeros((n, n_pixels), np.float32)
     active = np.arange(n)
-    for _ in range(10):
+    for _ in range(FIT.rounds):
         now = windows if len(active) == n else windows.some(active)
         moved, normal[active], var[active], residual[active] = _improved(
             theta[active], now, start[active], square_mm
@@ -205,8 +206,10 @@ def _gauss_newton(windows: _Windows, square_mm: float, *, thin: bool) -> _Fit:
         theta[active] = moved
         # Residuals are those before the step: a saddle is done when nothing that shapes them moves any more.
         light = step[:, [7, 8, 11]].max(axis=1) / np.maximum(np.abs(moved[:, 8]), 1)
-        moving = (step[:, :2].max(axis=1) * now.px_per_mm > 2e-3) | (step[:, 2:6].max(axis=1) > 0.004)
-        active = active[moving | (step[:, 6] > 0.05) | (light > 0.02)]
+        moving = (step[:, :2].max(axis=1) * now.px_per_mm > FIT.still_px) | (
+            step[:, 2:6].max(axis=1) > FIT.still_affine
+        )
+        active = active[moving | (step[:, 6] > FIT.still_blur) | (light > FIT.still_light)]
         if len(active) == 0:
             break
     cov = np.linalg.inv(normal + np.diag(_prior() + 1e-9))[:, :2, :2] * _correlation(residual, windows.shape)
@@ -216,18 +219,19 @@ def _gauss_newton(windows: _Windows, square_mm: float, *, thin: bool) -> _Fit:
 def _prior() -> Array:
     """Precisions of the priors on the unknowns (12,): affine correction and log blur."""
     out = np.zeros(N_FIT)
-    out[2:6] = 1 / _AFFINE_SD**2
-    out[6] = 1 / 1.5**2
+    out[2:6] = 1 / FIT.affine_sd**2
+    out[6] = 1 / FIT.log_blur_sd**2
     return out
 
 
 def _improved(
-    theta: Array, windows: _Windows, blur0: Array, square_mm: float, *, frozen: bool = False
+    theta: Array, windows: Windows, blur0: Array, square_mm: float, *, frozen: bool = False
 ) -> tuple[Array, Array, Array, Single]:
     """One Gauss-Newton step: new unknowns; normal matrices, variances and residuals at the old ones."""
-    model, jac = _model(theta, windows)
+    model, jac = model_of(theta, windows)
     residual = (windows.values - model) * windows.weight
-    var = np.sum(residual**2, axis=1) / np.maximum(windows.weight.sum(axis=1) - N_FIT, 1) + 0.1
+    var = np.sum(residual**2, axis=1) / np.maximum(windows.weight.sum(axis=1) - N_FIT, 1)
+    var = var + FIT.least_variance
     weighted = jac * windows.weight[:, None, :]
     normal = (weighted @ np.swapaxes(jac, 1, 2)).astype(float) / var[:, None, None]
     right = (weighted @ residual[:, :, None])[:, :, 0].astype(float) / var[:, None]
@@ -238,13 +242,15 @@ def _improved(
         held = np.array([2, 3, 4, 5, 6, 11])
         lhs[:, held, held] += 1e12
     delta = np.linalg.solve(lhs, (right - _prior() * pull)[:, :, None])[:, :, 0]
-    delta[:, :2] = np.clip(delta[:, :2], -0.04 * square_mm, 0.04 * square_mm)
-    delta[:, 2:6] = np.clip(delta[:, 2:6], -0.1, 0.1)
-    delta[:, 6] = np.clip(delta[:, 6], -0.7, 0.7)
+    delta[:, :2] = np.clip(delta[:, :2], -FIT.step * square_mm, FIT.step * square_mm)
+    delta[:, 2:6] = np.clip(delta[:, 2:6], -FIT.step_affine, FIT.step_affine)
+    delta[:, 6] = np.clip(delta[:, 6], -FIT.step_blur, FIT.step_blur)
     new = theta + delta
-    new[:, :2] = np.clip(new[:, :2], -0.2 * square_mm, 0.2 * square_mm)
-    new[:, 2:6] = np.clip(new[:, 2:6], -0.15, 0.15)
-    new[:, 6] = np.clip(new[:, 6], np.log(0.25 / windows.px_per_mm), np.log(0.12 * square_mm))
+    new[:, :2] = np.clip(new[:, :2], -FIT.reach * square_mm, FIT.reach * square_mm)
+    new[:, 2:6] = np.clip(new[:, 2:6], -FIT.reach_affine, FIT.reach_affine)
+    new[:, 6] = np.clip(
+        new[:, 6], np.log(FIT.least_blur_px / windows.px_per_mm), np.log(FIT.most_blur * square_mm)
+    )
     return new, normal, np.asarray(var, dtype=float), residual
 
 
@@ -255,63 +261,3 @@ def _correlation(residual: Single, shape: tuple[int, int]) -> float:
     right = np.sum(r[:, :, 1:] * r[:, :, :-1], axis=(1, 2)) / total
     down = np.sum(r[:, 1:] * r[:, :-1], axis=(1, 2)) / total
     return float((1 + 2 * max(np.median(right), 0)) * (1 + 2 * max(np.median(down), 0)))
-
-
-def _model(theta: Array, windows: _Windows) -> tuple[Single, Single]:
-    """Grey values (N, P) and their derivatives (N, 12, P)."""
-    mm, sign = windows.mm, windows.sign
-    t = theta.astype(np.float32)[:, :, None]
-    mu, mv = mm[:, :, 0] - t[:, 0], mm[:, :, 1] - t[:, 1]
-    u = (1 + t[:, 2]) * mu + t[:, 3] * mv
-    v = t[:, 4] * mu + (1 + t[:, 5]) * mv
-    inv = np.exp(-t[:, 6])
-    along_u, along_v = windows.sharper[:, :1], windows.sharper[:, 1:]
-    inv_u, inv_v = inv * along_u, inv * along_v
-    tag = np.float32(min(windows.tag, _FAR_MM))
-    eu, gu = _step(u * inv_u)
-    ev, gv = _step(v * inv_v)
-    up, gup = _step((u - tag) * inv_u)
-    um, gum = _step((-u - tag) * inv_u)
-    vp, gvp = _step((v - tag) * inv_v)
-    vm, gvm = _step((-v - tag) * inv_v)
-    same = (sign > 0)[:, None]  # the tags' corners lie where u and v differ in sign
-    va, vb = np.where(same, vm, vp), np.where(same, vp, vm)
-    gva, gvb = np.where(same, -gvm, gvp), np.where(same, gvp, -gvm)
-    s = sign.astype(np.float32)[:, None]
-    white = 0.5 * (1 - s * (2 * eu - 1) * (2 * ev - 1)) - up * va - um * vb
-    d_u = (-s * gu * (2 * ev - 1) - gup * va + gum * vb) * inv_u
-    d_v = (-s * (2 * eu - 1) * gv - up * gva - um * gvb) * inv_v
-    pu, pm = (u - tag) * gup * along_u, (u + tag) * gum * along_u
-    qm, qp = -(v + tag) * gvm * along_v, (v - tag) * gvp * along_v
-    qa, qb = np.where(same, qm, qp), np.where(same, qp, qm)
-    by_quadrants = s * (u * along_u * gu * (2 * ev - 1) + (2 * eu - 1) * (v * along_v) * gv)
-    d_blur = inv * (by_quadrants + pu * va - pm * vb + up * qa + um * qb)
-    bright = white - 0.5
-    gain = t[:, 8] + 2 * t[:, 11] * bright
-    model = t[:, 7] + t[:, 8] * bright + t[:, 9] * mu + t[:, 10] * mv + t[:, 11] * (bright * bright - 0.25)
-    gd_u, gd_v = gain * d_u, gain * d_v
-    jac = np.empty((len(theta), N_FIT, mm.shape[1]), np.float32)
-    jac[:, 0] = -(gd_u * (1 + t[:, 2]) + gd_v * t[:, 4]) - t[:, 9]
-    jac[:, 1] = -(gd_u * t[:, 3] + gd_v * (1 + t[:, 5])) - t[:, 10]
-    jac[:, 2], jac[:, 3] = gd_u * mu, gd_u * mv
-    jac[:, 4], jac[:, 5] = gd_v * mu, gd_v * mv
-    jac[:, 6] = gain * d_blur
-    jac[:, 7] = 1
-    jac[:, 8], jac[:, 9], jac[:, 10] = bright, mu, mv
-    jac[:, 11] = bright * bright - 0.25
-    return model.astype(np.float32), jac
-
-
-def _step(x: Single) -> tuple[Single, Single]:
-    """Return the normal distribution function and density in single precision.
-
-    erf after Abramowitz & Stegun, Handbook of Mathematical Functions (1964), 7.1.26: error below 1.5e-7.
-    """
-    z = np.abs(x) * np.float32(np.sqrt(0.5))
-    e = np.exp(-z * z)
-    t = 1 / (1 + np.float32(0.3275911) * z)
-    poly = np.full_like(t, 1.061405429)
-    for c in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
-        poly = poly * t + np.float32(c)
-    tail = np.float32(0.5) * poly * t * e
-    return np.where(x > 0, 1 - tail, tail), e * np.float32(1 / np.sqrt(2 * np.pi))

@@ -6,62 +6,50 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.arrays import Array, Pixels
+from capture.arrays import Array
 from capture.errors import SheetError
 from capture.lens_hint import USUAL_F35
 from capture.photo import Photo
-from capture.sheet.apron import APRON, SQUARE_MM, ApronHalf
 from capture.sheet.board import BOARD
 from capture.sheet.marker_sheet import MarkerSheet
 from capture.sheet.sill import CLEAR_OF_FOLD_MM, DOORSTEP, SILL_SHEETS, Sill, folded_band, printed_sill
-from capture.sight.saddles import SaddleFits, fit_saddles
+from capture.sight.apron_sight import HalfSeen, find_apron
+from capture.sight.saddles import SaddleFits
 from capture.sight.screen import refuse_screens
 from capture.sight.shake import blur_ratio
+from capture.sight.sheet_saddles import count_glare, fit_all, square_px_of
 from capture.sight.sill_sight import SillSeen, find_doorstep, find_sill, upright_tags
-from capture.sight.tags import Tags, apply_h, find_tags, homography, nearby_mean, tags_homography
-
-FEWEST_SADDLES: Final = 16
-"""Fewer cannot carry pose, focal length and distortion with anything left to check them."""
-
-FEWEST_APRON_SADDLES: Final = 6
-"""Fewer do not fix the plane of an apron's half."""
-
-MIN_SPAN_ACROSS: Final = 0.7
-MIN_SPAN_UP: Final = 0.35
-"""The saddles seen must span these shares of the ring, or the plane is extrapolated and not measured."""
-
-_MAX_MISFIT: Final = 0.12
-_WORST_MISFIT: Final = 0.35
-"""Residual as a share of the contrast: the first for usual pictures, the second for very noisy ones."""
-
-_MAX_SIGMA_PX: Final = 0.4
-_MAX_SHIFT_SQUARES: Final = 0.17
-
-FEWEST_SILL_TAGS: Final = 2
-"""So many tags of the sill in the plane of the upright sheet: it is not folded."""
-
-_MOST_UNFOLDED: Final = 0.2
-"""Where more than this share of the marks below the fold are seen as on a flat sheet, it is not folded."""
+from capture.sight.tags import Tags, find_tags
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class HalfSeen:
-    """One half of the apron as seen in one photo.
+@dataclass(frozen=True, slots=True)
+class EnoughNumbers:
+    """How much of a sheet must be seen; common practice, no source.
 
     Attributes
     ----------
-    half : which one.
-    xy_mm : (M, 2) its saddles that were seen, apron coordinates, nominal mm.
-    px : (M, 2) their places in the photo.
-    sigma_px : (M,) standard uncertainty per axis.
-    H_img_apron : (3, 3) homography, pixels <- apron mm.
+    saddles : fewer cannot carry pose, focal length and distortion with anything left to check them.
+    span_across, span_up : shares of the ring that the saddles must span, or the plane is extrapolated and not
+        measured.
+    sill_tags : so many tags of the sill in the plane of the upright sheet: it is not folded.
+    unfolded : where more than this share of the marks below the fold are seen as on a flat sheet, it is not
+        folded.
+    bottom_marks : so many marks of the bottom band, no fewer, prove that it was not cut off.
+    burnt_white : grey level of white from which on it counts as burnt out.
+    shake_reach : half width of the edges whose blur is compared, as a share of the square.
     """
 
-    half: ApronHalf
-    xy_mm: Array = field(repr=False)
-    px: Array = field(repr=False)
-    sigma_px: Array = field(repr=False)
-    H_img_apron: Array = field(repr=False)
+    saddles: int = 16
+    span_across: float = 0.7
+    span_up: float = 0.35
+    sill_tags: int = 2
+    unfolded: float = 0.2
+    bottom_marks: int = 3
+    burnt_white: float = 250.0
+    shake_reach: float = 0.09
+
+
+ENOUGH: Final = EnoughNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -127,14 +115,14 @@ def find_sheet(photo: Photo) -> Sighting:
             f"{photo.name}: this shows the calibration board, which is for 'foldgauge camera'; "
             "stand the marker sheet with the dummy"
         )
-    fits, good = _fit_all(photo, tags)
+    fits, good = fit_all(photo, tags)
     sill = _find_sill(photo, tags, fits, good)
     if sill:
         above = upright_tags(tags, sill[0].sill)
         sheet = SILL_SHEETS[tags.sheet.paper] if sill[0].sill.has_tick else tags.sheet
         if above is not None and (len(above.ids) < len(tags.ids) or sheet is not tags.sheet):
             tags = replace(above, sheet=sheet)
-            fits, good = _fit_all(photo, tags)
+            fits, good = fit_all(photo, tags)
         good &= sheet.saddles[:, 1] > sill[0].sill.fold_mm + CLEAR_OF_FOLD_MM
     index = np.flatnonzero(good)
     _require_enough(photo.name, tags, fits, index)
@@ -176,8 +164,8 @@ def _stands_unfolded(tags: Tags, sill: Sill, good: NDArray[np.bool_]) -> bool:
     """Say whether what lies below the fold line is seen in the plane of the upright sheet."""
     below = tags.sheet.saddles[:, 1] < sill.fold_mm - CLEAR_OF_FOLD_MM
     if sill.has_tick or tags.sheet.fold_mm is not None:
-        return bool(np.count_nonzero(np.isin(tags.ids, sill.tag_ids)) >= FEWEST_SILL_TAGS)
-    return bool(np.count_nonzero(good & below) > _MOST_UNFOLDED * np.count_nonzero(below))
+        return bool(np.count_nonzero(np.isin(tags.ids, sill.tag_ids)) >= ENOUGH.sill_tags)
+    return bool(np.count_nonzero(good & below) > ENOUGH.unfolded * np.count_nonzero(below))
 
 
 def find_target(photo: Photo) -> Sighting:
@@ -189,11 +177,11 @@ def find_target(photo: Photo) -> Sighting:
         There is none, it is mirrored, there are two, or too few of its marks can be used.
     """
     tags = find_tags(photo.grey, photo.name)
-    fits, good = _fit_all(photo, tags)
+    fits, good = fit_all(photo, tags)
     index = np.flatnonzero(good)
-    if len(index) < FEWEST_SADDLES:
+    if len(index) < ENOUGH.saddles:
         raise SheetError(
-            f"{photo.name}: only {len(index)} marks can be measured, {FEWEST_SADDLES} are needed; show more "
+            f"{photo.name}: only {len(index)} marks can be measured, {ENOUGH.saddles} are needed; show more "
             "of the board, sharp and well lit"
         )
     return _sighting(photo, tags, fits, index, (), ())
@@ -210,6 +198,7 @@ def _sighting(
     sheet = tags.sheet
     n_bottom = int(np.count_nonzero(sheet.in_bottom_band[index]))
     on_sill = () if sheet.fold_mm is None else printed_sill(sheet).tag_ids
+    reach_px = ENOUGH.shake_reach * square_px_of(tags)
     n_sill_tags = int(np.count_nonzero(np.isin(tags.ids, on_sill)))
     return Sighting(
         sheet=sheet,
@@ -220,105 +209,15 @@ def _sighting(
         H_img_sheet=tags.H_img_sheet,
         blur_px=float(np.median(fits.blur_px[index])),
         contrast=float(np.median(fits.contrast[index])),
-        clipped=float(np.mean(fits.white[index] > 250)),
+        clipped=float(np.mean(fits.white[index] > ENOUGH.burnt_white)),
         n_tags=len(tags.ids),
         n_bottom_band=n_bottom,
-        bottom_band_seen=n_bottom >= 3 or n_sill_tags >= FEWEST_SILL_TAGS,
-        blur_ratio=blur_ratio(photo.grey, tags.H_img_sheet, fits.px[index], 0.09 * _square_px(tags)),
-        n_glare=_count_glare(fits, index),
+        bottom_band_seen=n_bottom >= ENOUGH.bottom_marks or n_sill_tags >= ENOUGH.sill_tags,
+        blur_ratio=blur_ratio(photo.grey, tags.H_img_sheet, fits.px[index], reach_px),
+        n_glare=count_glare(fits, index),
         apron=apron,
         sill=sill,
     )
-
-
-def _count_glare(fits: SaddleFits, index: NDArray[np.int64]) -> int:
-    """Count the marks that show their pattern but were lost, their black brighter than middle grey."""
-    shown = fits.inside & (np.nan_to_num(fits.contrast) > 12) & (np.nan_to_num(fits.misfit, nan=1.0) < 0.2)
-    lost = np.setdiff1d(np.flatnonzero(shown), index)
-    white, contrast = np.median(fits.white[index]), np.median(fits.contrast[index])
-    black = fits.white[lost] - fits.contrast[lost]
-    return int(np.count_nonzero((black > white - contrast / 2) & (fits.white[lost] > white - contrast / 4)))
-
-
-def find_apron(grey: Pixels, tags: Tags) -> tuple[HalfSeen, ...]:
-    """Find the halves of the apron by the tags that were read beside the sheet's."""
-    found = [_find_half(grey, half, tags) for half in APRON]
-    return tuple(half for half in found if half is not None)
-
-
-def _find_half(grey: Pixels, half: ApronHalf, tags: Tags) -> HalfSeen | None:
-    """Fit a half's saddles, first by the homography of its tags, then by that of the saddles found."""
-    h = tags_homography(half.tags, tags.other_ids, tags.other_corners_px)
-    if h is None:
-        return None
-    square_px = SQUARE_MM * float(np.sqrt(np.abs(np.linalg.det(h))) / np.abs(h[2, 2]) ** 1.5)
-    for _ in range(3):
-        fits = fit_saddles(grey, h, half.saddles, apply_h(h, half.saddles), half.saddle_sign, SQUARE_MM)
-        good = _acceptable(fits, square_px)
-        if np.count_nonzero(good) < FEWEST_APRON_SADDLES or np.ptp(half.saddles[good, 1]) == 0:
-            return None
-        better = homography(half.saddles[good], fits.px[good])
-        if better is None:
-            return None
-        moved = apply_h(better, half.saddles) - apply_h(h, half.saddles)
-        h = better
-        if np.abs(moved).max() < 0.05 * square_px:
-            break
-    return HalfSeen(
-        half=half,
-        xy_mm=half.saddles[good],
-        px=fits.px[good],
-        sigma_px=fits.sigma_px[good],
-        H_img_apron=h,
-    )
-
-
-def _fit_all(photo: Photo, tags: Tags) -> tuple[SaddleFits, NDArray[np.bool_]]:
-    """Fit all saddles; those that failed get a second chance from where their fitted neighbours lie."""
-    sheet = tags.sheet
-    predicted = tags.predict(sheet.saddles)
-    fits = fit_saddles(
-        photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
-    )
-    good = _acceptable(fits, _square_px(tags))
-    if good.all() or np.count_nonzero(good) < 8:
-        return fits, good
-    lag = fits.px[good] - apply_h(tags.H_img_sheet, sheet.saddles[good])
-    better = apply_h(tags.H_img_sheet, sheet.saddles) + nearby_mean(sheet.saddles, sheet.saddles[good], lag)
-    moved = ~good & (np.linalg.norm(better - predicted, axis=1) > 0.02 * _square_px(tags))
-    if not moved.any():
-        return fits, good
-    predicted = np.where(moved[:, None], better, predicted)
-    fits = fit_saddles(
-        photo.grey, tags.H_img_sheet, sheet.saddles, predicted, sheet.saddle_sign, sheet.square_mm
-    )
-    return fits, _acceptable(fits, _square_px(tags))
-
-
-def _acceptable(fits: SaddleFits, square_px: float) -> NDArray[np.bool_]:
-    """Saddles that look as printed: right polarity, contrast, shape, and near where they should be."""
-    limit = _MAX_SHIFT_SQUARES * square_px
-    with np.errstate(invalid="ignore"):
-        good = (
-            fits.inside
-            & (fits.contrast > 12)
-            & (fits.misfit < _WORST_MISFIT)
-            & (fits.sigma_px < _MAX_SIGMA_PX)
-            & (fits.shift_px < limit)
-        )
-        if good.any():
-            usual = float(np.median(fits.misfit[good]))  # noise, mostly
-            good &= fits.misfit < np.clip(3 * usual, 0.03, max(_MAX_MISFIT, 1.6 * usual))
-        if good.any():
-            good &= fits.contrast > 0.25 * np.median(fits.contrast[good])
-            good &= fits.blur_px < 2.5 * np.median(fits.blur_px[good]) + 0.5
-    return good
-
-
-def _square_px(tags: Tags) -> float:
-    """Side of a checkerboard square in pixels."""
-    sides = np.linalg.norm(tags.corners_px - np.roll(tags.corners_px, 1, axis=1), axis=2)
-    return float(np.median(sides)) / 0.8
 
 
 def _require_enough(name: str, tags: Tags, fits: SaddleFits, index: NDArray[np.int64]) -> None:
@@ -326,17 +225,17 @@ def _require_enough(name: str, tags: Tags, fits: SaddleFits, index: NDArray[np.i
     sheet = tags.sheet
     total = len(sheet.saddles)
     seen = f"{len(index)} of the {total} marks of the {sheet.paper} sheet"
-    if len(index) < FEWEST_SADDLES:
-        if len(tags.ids) > len(index) and np.count_nonzero(fits.inside) >= FEWEST_SADDLES:
+    if len(index) < ENOUGH.saddles:
+        if len(tags.ids) > len(index) and np.count_nonzero(fits.inside) >= ENOUGH.saddles:
             raise SheetError(
                 f"{name}: only {seen} can be measured, though {len(tags.ids)} of its tags were read; "
                 "the photo is too blurred, glaring or dark: focus on the sheet, light it softly"
             )
         raise SheetError(
-            f"{name}: only {seen} are seen, {FEWEST_SADDLES} are needed; show the whole ring of the sheet"
+            f"{name}: only {seen} are seen, {ENOUGH.saddles} are needed; show the whole ring of the sheet"
         )
     span = np.ptp(sheet.saddles[index], axis=0) / np.ptp(sheet.saddles, axis=0)
-    if span[0] < MIN_SPAN_ACROSS or span[1] < MIN_SPAN_UP:
+    if span[0] < ENOUGH.span_across or span[1] < ENOUGH.span_up:
         raise SheetError(
             f"{name}: only part of the sheet is in view ({seen}, spanning {100 * span[0]:.0f} % of its width "
             f"and {100 * span[1]:.0f} % of its height); show the whole ring of the sheet"

@@ -17,39 +17,52 @@ from capture.sight.rough_pose import camera_matrix, folded_homography, pose_of
 from capture.sight.saddles import SaddleFits, fit_saddles
 from capture.sight.tags import Tags, apply_h, detect_tags, homography, nearby_mean, tags_homography
 
-_MOST_PX_PER_MM: Final = 8.0
-_AROUND_MM: Final = 8.0
-"""What is straightened reaches this far beyond the pattern: the fold is made by hand, and may spring up."""
 
-_FEWEST_SADDLES: Final = 8
-_LEAST_SHARE: Final = 1 / 3
-"""Fewer than these, or than this share of those printed, do not fix a sill."""
+@dataclass(frozen=True, slots=True)
+class SillNumbers:
+    """How a sill or a doorstep is looked for; judged on folded sheets drawn and rendered (`bench_sill.py`).
 
-_SHIFTS_MM: Final = tuple(np.arange(-2.0, 2.01, 0.1))
-"""Places tried, mm across the line of sight: the fold is made by hand, the sill may spring up."""
+    Attributes
+    ----------
+    most_px_per_mm : how finely the place is straightened.
+    around_mm : what is straightened reaches this far beyond the pattern: the fold is made by hand, and may
+        spring up.
+    fewest_saddles, least_share : fewer than these, or than this share of those printed, do not fix a sill.
+    shifts_mm : places tried across the line of sight: the fold is made by hand, the sill may spring up.
+    least_like_pattern : share of the saddles that must show black and white where they should, before they
+        are fitted.
+    look_at, look_at_plain : distance of those four points from the saddle, as a share of the cell; the second
+        where no tags are.
+    farthest_doorstep_mm, doorstep_aside_mm, doorstep_px_per_mm : where a doorstep is looked for, up to so far
+        before the sheet and aside of its middle, and how finely.
+    worst_misfit, most_sigma_px, most_shift_cells, most_shift_px : of a saddle that counts: residual as a
+        share of the contrast; standard uncertainty; distance from where it should be.
+    enough_for_own, most_moved_px : share of a piece's saddles from which its place is worked out anew, and
+        how far it may move then.
+    least_contrast : of the upright sheet's: a sill lies in another light.
+    """
 
-_LEAST_LIKE_PATTERN: Final = 0.7
-"""Share of the saddles that must show black and white where they should, before they are fitted."""
+    most_px_per_mm: float = 8.0
+    around_mm: float = 8.0
+    fewest_saddles: int = 8
+    least_share: float = 1 / 3
+    shifts_mm: tuple[float, ...] = tuple(np.arange(-2.0, 2.01, 0.1))
+    least_like_pattern: float = 0.7
+    look_at: float = 0.1
+    look_at_plain: float = 0.3
+    farthest_doorstep_mm: float = 260.0
+    doorstep_aside_mm: float = 40.0
+    doorstep_px_per_mm: float = 4.0
+    worst_misfit: float = 0.35
+    most_sigma_px: float = 0.6
+    most_shift_cells: float = 0.2
+    most_shift_px: float = 4.0
+    enough_for_own: float = 0.6
+    most_moved_px: float = 10.0
+    least_contrast: float = 0.2
 
-_LOOK_AT: Final = 0.1
-_LOOK_AT_PLAIN: Final = 0.3
-"""Distance of those four points from the saddle, as a share of the cell."""
 
-_FARTHEST_DOORSTEP_MM: Final = 260.0
-_DOORSTEP_ASIDE_MM: Final = 40.0
-_DOORSTEP_PX_PER_MM: Final = 4.0
-"""Where a doorstep is looked for, up to so far before the sheet and aside of its middle, and how finely."""
-
-_WORST_MISFIT: Final = 0.35
-_MOST_SIGMA_PX: Final = 0.6
-_MOST_SHIFT_CELLS: Final = 0.2
-_MOST_SHIFT_PX: Final = 4.0
-_ENOUGH_FOR_OWN: Final = 0.6
-_MOST_MOVED_PX: Final = 10.0
-"""Share of a piece's saddles from which its place is worked out anew, and how far it may move then."""
-
-_LEAST_CONTRAST: Final = 0.2
-"""Of the upright sheet's: a sill lies in another light."""
+SILL: Final = SillNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -106,9 +119,9 @@ def find_doorstep(
     # The plane the sheet stands on, its y counted from the sheet toward the camera, negative.
     h = folded_homography(pose_of(tags.H_img_sheet, matrix), matrix, foot_mm)
     h = h @ np.array([[1, 0, 0], [0, 1, foot_mm], [0, 0, 1.0]])
-    reach = max(abs(x) for part in doorstep.parts for x in part.span_mm) + _DOORSTEP_ASIDE_MM
-    low, high = np.array([-reach, -_FARTHEST_DOORSTEP_MM]), np.array([reach, 0.0])
-    ids, corners = _tags_seen_from_above(grey, h, low, high, _DOORSTEP_PX_PER_MM)
+    reach = max(abs(x) for part in doorstep.parts for x in part.span_mm) + SILL.doorstep_aside_mm
+    low, high = np.array([-reach, -SILL.farthest_doorstep_mm]), np.array([reach, 0.0])
+    ids, corners = _tags_seen_from_above(grey, h, low, high, SILL.doorstep_px_per_mm)
     if not ids:
         return ()
     found = []
@@ -142,7 +155,7 @@ def _find_part(grey: Pixels, h: Array, sill: Sill, part: SillPart, contrast: flo
 def _seen_from(grey: Pixels, start: Array, sill: Sill, part: SillPart, contrast: float) -> SillSeen | None:
     """Fit a piece's saddles from a first homography; None if too few are seen."""
     fits, good, h = _fit(grey, start, part, contrast)
-    if np.count_nonzero(good) < max(_FEWEST_SADDLES, _LEAST_SHARE * len(part.saddles)):
+    if np.count_nonzero(good) < max(SILL.fewest_saddles, SILL.least_share * len(part.saddles)):
         return None
     return SillSeen(
         sill=sill,
@@ -159,17 +172,17 @@ def _by_pattern(grey: Pixels, h: Array, part: SillPart, contrast: float) -> Arra
 
     Looked at are four points round each saddle, two of them black and two white.
     """
-    reach = _LOOK_AT_PLAIN if part.plain else _LOOK_AT
+    reach = SILL.look_at_plain if part.plain else SILL.look_at
     off = np.array([[1, 1], [-1, -1], [1, -1], [-1, 1]]) * reach * np.array(part.cell_mm)
     around = apply_h(h, part.saddles[:, None] + off)
     across = np.diff(apply_h(h, np.array([[0.0, 0.0], [1.0, 0.0]])), axis=0)[0]
     up = np.array([across[1], -across[0]])  # the sheet's x and y are seen about at a right angle
-    best, best_share = None, _LEAST_LIKE_PATTERN
-    for dy in _SHIFTS_MM:
+    best, best_share = None, SILL.least_like_pattern
+    for dy in SILL.shifts_mm:
         at = np.asarray(around + dy * up, dtype=np.float32)
         values = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR).astype(float)
         black, white = values[:, :2].mean(axis=1), values[:, 2:].mean(axis=1)
-        share = float(np.mean(part.saddle_sign * (white - black) > 0.5 * _LEAST_CONTRAST * contrast))
+        share = float(np.mean(part.saddle_sign * (white - black) > 0.5 * SILL.least_contrast * contrast))
         if share > best_share:
             best, best_share = dy, share
     if best is None:
@@ -182,14 +195,14 @@ def _by_pattern(grey: Pixels, h: Array, part: SillPart, contrast: float) -> Arra
 
 def _by_tags(grey: Pixels, h: Array, part: SillPart) -> Array | None:
     """Homography (3, 3) by the tags that can be read in the straightened picture; None without."""
-    low = np.min([c.min(axis=0) for c in part.tags.values()], axis=0) - _AROUND_MM
-    high = np.max([c.max(axis=0) for c in part.tags.values()], axis=0) + _AROUND_MM
+    low = np.min([c.min(axis=0) for c in part.tags.values()], axis=0) - SILL.around_mm
+    high = np.max([c.max(axis=0) for c in part.tags.values()], axis=0) + SILL.around_mm
     ids, corners = _tags_seen_from_above(grey, h, low, high)
     return tags_homography(part.tags, np.array(ids, dtype=np.int64), corners) if ids else None
 
 
 def _tags_seen_from_above(
-    grey: Pixels, h: Array, low: Array, high: Array, most_per_mm: float = _MOST_PX_PER_MM
+    grey: Pixels, h: Array, low: Array, high: Array, most_per_mm: float = SILL.most_px_per_mm
 ) -> tuple[list[int], Array]:
     """Ids and corners (T, 4, 2), px of the photo, of tags between two corners (2,) of a plane seen at `h`."""
     rim = apply_h(h, np.array([[low[0], high[1]], [high[0], high[1]]]))
@@ -227,13 +240,13 @@ def _fit(
 
 def _own_homography(part: SillPart, fits: SaddleFits, good: NDArray[np.bool_], h: Array) -> Array:
     """Return the homography of the saddles found, where two rows fix one near the first; else the first."""
-    if np.count_nonzero(good) < _ENOUGH_FOR_OWN * len(good) or np.ptp(part.saddles[good, 1]) == 0:
+    if np.count_nonzero(good) < SILL.enough_for_own * len(good) or np.ptp(part.saddles[good, 1]) == 0:
         return h
     own = homography(part.saddles[good], fits.px[good])
     if own is None:
         return h
     moved = np.linalg.norm(apply_h(own, part.saddles) - apply_h(h, part.saddles), axis=1)
-    return own if moved.max() < _MOST_MOVED_PX else h
+    return own if moved.max() < SILL.most_moved_px else h
 
 
 def _fit_from(
@@ -257,10 +270,10 @@ def _fit_from(
     with np.errstate(invalid="ignore"):
         good = (
             fits.inside
-            & (fits.contrast > max(12.0, _LEAST_CONTRAST * contrast))
-            & (fits.misfit < _WORST_MISFIT)
-            & (fits.sigma_px < _MOST_SIGMA_PX)
-            & (fits.shift_px < np.maximum(_MOST_SHIFT_CELLS * cell_px, _MOST_SHIFT_PX))
+            & (fits.contrast > max(12.0, SILL.least_contrast * contrast))
+            & (fits.misfit < SILL.worst_misfit)
+            & (fits.sigma_px < SILL.most_sigma_px)
+            & (fits.shift_px < np.maximum(SILL.most_shift_cells * cell_px, SILL.most_shift_px))
         )
         if good.any():
             good &= fits.misfit < max(3 * float(np.median(fits.misfit[good])), 0.06)

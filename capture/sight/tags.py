@@ -24,13 +24,26 @@ TARGETS: Final[Mapping[str, MarkerSheet]] = {**SHEETS, "board": BOARD}
 TARGET_OF_ID: Final[Mapping[int, str]] = {i: name for name, target in TARGETS.items() for i in target.tags}
 APRON_IDS: Final = frozenset(i for half in APRON for i in half.tags)
 
-_ENOUGH_TAGS: Final = 12
-"""So many consistent tags, well spread: no need to look closer (the saddles verify themselves later)."""
 
-_FEWEST_TAGS: Final = 3
-_COARSE_LONG_SIDE: Final = 2600
-_SECOND_SHEET_TAGS: Final = 4
-"""So many tags that agree on a second plane are no misreading."""
+@dataclass(frozen=True, slots=True)
+class TagNumbers:
+    """How many tags make a sheet; common practice, no source.
+
+    Attributes
+    ----------
+    enough : so many consistent tags, well spread: no need to look closer (the saddles verify themselves
+        later). fewest : with fewer there is no sheet.
+    coarse_long_side : pixels of the picture in which tags are looked for first.
+    second_sheet : so many tags that agree on a second plane are no misreading.
+    """
+
+    enough: int = 12
+    fewest: int = 3
+    coarse_long_side: int = 2600
+    second_sheet: int = 4
+
+
+NUMBERS: Final = TagNumbers()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -155,14 +168,14 @@ def tags_homography(printed: Mapping[int, Array], ids: NDArray[np.int64], corner
 def _is_enough(tags: Tags) -> bool:
     at = np.stack([tags.sheet.tags[int(i)].mean(axis=0) for i in tags.ids])
     span = np.ptp(at, axis=0) / np.ptp(tags.sheet.saddles, axis=0)
-    return len(at) >= _ENOUGH_TAGS and bool(span[0] > 0.7) and bool(span[1] > 0.4)
+    return len(at) >= NUMBERS.enough and bool(span[0] > 0.7) and bool(span[1] > 0.4)
 
 
 def _stages(grey: Pixels) -> Iterator[tuple[list[int], Array]]:
     """Look ever more patiently: reduced picture, full size, enlarged; each with few, then all, thresholds."""
-    factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
+    factor = max(1, round(max(grey.shape) / NUMBERS.coarse_long_side + 0.25))
     scales = [1 / factor] if factor > 1 else []
-    scales += [1.0] if max(grey.shape) > _COARSE_LONG_SIDE else [1.0, 2.0]
+    scales += [1.0] if max(grey.shape) > NUMBERS.coarse_long_side else [1.0, 2.0]
     for scale in scales:
         image = grey if scale == 1.0 else _scaled(grey, scale)
         for windows in ((11, 11), (3, 33)):
@@ -217,7 +230,7 @@ def _best_target(ids: list[int], corners: Array) -> Tags | None:
 def _consistent(ids: list[int], corners: Array, sheet: MarkerSheet) -> Tags | None:
     """Keep the tags of a sheet that lie on one plane as printed; None if they are too few."""
     keep = [k for k, i in enumerate(ids) if i in sheet.tags]
-    if len(keep) < _FEWEST_TAGS:
+    if len(keep) < NUMBERS.fewest:
         return None
     nominal = np.stack([sheet.tags[ids[k]] for k in keep])
     px = corners[keep]
@@ -227,7 +240,7 @@ def _consistent(ids: list[int], corners: Array, sheet: MarkerSheet) -> Tags | No
     if h is None:
         return None
     good = inlier.reshape(-1, 4).all(axis=1)
-    if np.count_nonzero(good) < _FEWEST_TAGS:
+    if np.count_nonzero(good) < NUMBERS.fewest:
         return None
     h, _ = cv2.findHomography(nominal[good].reshape(-1, 2), px[good].reshape(-1, 2), 0)
     if h is None:
@@ -248,7 +261,7 @@ def _refuse_second_sheet(found: Tags, ids: list[int], corners: Array, name: str)
     used = {(int(i), *map(float, c.mean(axis=0))) for i, c in zip(found.ids, found.corners_px, strict=True)}
     rest = [k for k, i in enumerate(ids) if (i, *map(float, corners[k].mean(axis=0))) not in used]
     other = _best_target([ids[k] for k in rest], corners[rest])
-    if other is None or len(other.ids) < _SECOND_SHEET_TAGS or _may_be_folded(found, other):
+    if other is None or len(other.ids) < NUMBERS.second_sheet or _may_be_folded(found, other):
         return
     if other.sheet.paper == found.sheet.paper:
         raise SheetError(
@@ -270,13 +283,13 @@ def _may_be_folded(found: Tags, other: Tags) -> bool:
 
 def _why_nothing(grey: Pixels, name: str) -> str:
     """Say why no sheet was found; a mirrored one is only looked for here."""
-    factor = max(1, round(max(grey.shape) / _COARSE_LONG_SIDE + 0.25))
+    factor = max(1, round(max(grey.shape) / NUMBERS.coarse_long_side + 0.25))
     small = _scaled(grey, 1 / factor) if factor > 1 else grey
     ids, corners = detect_tags(np.ascontiguousarray(small[:, ::-1]), 1 / factor, (3, 33))
     if _best_target(ids, corners) is not None:
         return f"{name}: the marker sheet is mirrored; switch off the camera's mirror setting"
     return (
-        f"{name}: no marker sheet found, fewer than {_FEWEST_TAGS} of its coded tags can be read; "
+        f"{name}: no marker sheet found, fewer than {NUMBERS.fewest} of its coded tags can be read; "
         "print one with 'foldgauge sheet' and show its whole ring, sharp and large in the picture"
     )
 

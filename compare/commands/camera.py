@@ -8,7 +8,7 @@ import click
 from compare.commands.set_up_options import Output, check_outputs, force_option
 
 if TYPE_CHECKING:
-    from capture.camera.calibrate import Calibration
+    from capture.camera.calibration.calibration_result import Calibration
 
 
 @click.command()
@@ -23,7 +23,7 @@ def camera(photos: tuple[Path, ...], output: Path, as_json: bool, force: bool) -
 
     Same camera, zoom and picture size in all; give the file to 'foldgauge check' with --camera.
     """
-    from capture.camera.calibrate import calibrate
+    from capture.camera.calibration.calibrate import calibrate
     from capture.camera.camera_file import CAMERA_FILE, write_camera
 
     check_outputs([Output("--output", output, CAMERA_FILE)], photos, replace=force)
@@ -41,7 +41,7 @@ def as_text(result: "Calibration") -> list[str]:
     """Return the result in lines for a reader."""
     import numpy as np
 
-    from capture.camera.calibration_advice import advice, coverage
+    from capture.camera.calibration.calibration_advice import advice, coverage
     from compare.tell.words.photos.calibration_words import calibration_advice
 
     cam = result.camera
@@ -70,7 +70,7 @@ def as_dict(result: "Calibration") -> dict[str, object]:
     """Return the result for other programs: pixels, degrees, mm; standard uncertainties."""
     import numpy as np
 
-    from capture.camera.calibration_advice import advice, coverage
+    from capture.camera.calibration.calibration_advice import advice, coverage
     from compare.tell.words.photos.calibration_words import calibration_advice
 
     cam = result.camera

@@ -1,10 +1,11 @@
 """Disturbed files by the thousand through the commands, and what came of them.
 
 Run from the top folder: ``python tests/benchmarks/bench_attack.py [--files N] [--minutes M]
-[--counts FILE.json] [--readme]``. Half of the files are photos (JPEG, PNG, TIFF, HEIC), the others specs,
-manifests, points, camera and printer files. With --counts the counts so far are read first, and the run goes
-on where it ended; --readme writes them into the README of the room that guards the doors. A file can be made
-again by its number: --only NUMBER tells what comes of it.
+[--counts FILE.json] [--kept FOLDER] [--readme]``. Half of the files are photos (JPEG, PNG, TIFF, HEIC), the
+others specs, manifests, points, camera and printer files. With --counts the counts so far are read first, and
+the run goes on where it ended; whole photos are kept in the folder of --kept between runs. --readme writes
+the counts into the README of the room that guards the doors. A file can be made again by its number: --only
+NUMBER tells what comes of it.
 """
 
 import argparse
@@ -87,14 +88,14 @@ class Counts:
 class Worker:
     """A worker process that is begun anew when it hangs or dies."""
 
-    def __init__(self, folder: str) -> None:
-        self._folder = folder
+    def __init__(self, folder: str, kept: str) -> None:
+        self._folders = folder, kept
         self._begin()
 
     def _begin(self) -> None:
         context = multiprocessing.get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=serve, args=(theirs, self._folder))
+        self._process = context.Process(target=serve, args=(theirs, *self._folders))
         self._process.start()
         theirs.close()
 
@@ -143,6 +144,7 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=200)
     parser.add_argument("--minutes", type=float, default=1e9)
     parser.add_argument("--counts", type=Path)
+    parser.add_argument("--kept", type=Path)
     parser.add_argument("--readme", action="store_true")
     parser.add_argument("--only", type=int)
     args = parser.parse_args()
@@ -150,8 +152,10 @@ def main() -> None:
     if args.counts is not None and args.counts.exists():
         counts = Counts(**json.loads(args.counts.read_text()))
     start = time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        worker = Worker(folder)
+    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as passing:
+        kept = args.kept or Path(passing)
+        kept.mkdir(parents=True, exist_ok=True)
+        worker = Worker(folder, str(kept))
         numbers = [args.only] if args.only is not None else range(counts.done, args.files)
         for number in numbers:
             if time.monotonic() - start > 60 * args.minutes:

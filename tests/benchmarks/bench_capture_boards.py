@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from capture.arrays import Array, Pixels
-from capture.camera.calibrate import calibrate_photos
+from capture.camera.calibration.calibrate import calibrate_photos
 from capture.sheet.marker_sheet import MarkerSheet, build_sheet
 from tests.helpers.drawn_boards import board_photo_of
 

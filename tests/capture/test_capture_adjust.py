@@ -4,9 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from capture.camera.adjust import CENTRE_SD, K1_SD, K2_SD, solve_view, tilt_deg
+from capture.camera.adjust import solve_view
 from capture.camera.view import View
+from capture.camera.view_checks import tilt_deg
 from capture.camera.view_facts import LensHinted, MarksLeftOut, PrintTaken
+from capture.camera.view_problem import PRIORS
 from capture.errors import SheetError
 from capture.lens_hint import Exif
 from capture.photo import Photo, photo_of_array
@@ -55,9 +57,9 @@ def drawn_camera(rng: np.random.Generator, f35: float = 50.0) -> View:
         eye=(dist * np.sin(tilt) * np.cos(way), dist * np.sin(tilt) * np.sin(way), dist * np.cos(tilt)),
         roll_deg=rng.normal(0, 4),
         f35_mm=f35 * np.exp(rng.normal(0, blank(f35).lens.rel_sd)),
-        k1=rng.normal(0, K1_SD),
-        k2=rng.normal(0, K2_SD),
-        centre_px=tuple(rng.normal(0, CENTRE_SD * 4000, 2)),
+        k1=rng.normal(0, PRIORS.k1_sd),
+        k2=rng.normal(0, PRIORS.k2_sd),
+        centre_px=tuple(rng.normal(0, PRIORS.centre_sd * 4000, 2)),
         print_scale=tuple(np.exp(rng.normal(0, UNMEASURED_SD, 2))),
     )
 

@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from capture.camera.calibrate import Calibration, _of_one_kind, board_photo, calibrate_photos
 from capture.camera.calibrated_camera import LENS as AT
 from capture.camera.calibrated_camera import CameraError
-from capture.camera.calibration_advice import advice, coverage
+from capture.camera.calibration.board_photos import board_photo, of_one_kind
+from capture.camera.calibration.calibrate import calibrate_photos
+from capture.camera.calibration.calibration_advice import advice, coverage
+from capture.camera.calibration.calibration_result import Calibration
 from capture.lens_hint import Exif
 from capture.photo import photo_of_array
 from capture.sheet.board import BOARD
@@ -74,7 +76,7 @@ def test_photos_of_another_kind_are_named() -> None:
     photos[1] = replace(photos[1], model="Lamplight 3")
     photos[2] = replace(photos[2], focal_35_mm=77.0)
     left: list[tuple[str, str]] = []
-    assert [p.name for p in _of_one_kind(photos, left)] == ["3.jpg", "4.jpg", "5.jpg"]
+    assert [p.name for p in of_one_kind(photos, left)] == ["3.jpg", "4.jpg", "5.jpg"]
     assert [w.split(" than")[0] for _, w in left] == ["another size", "another camera", "another zoom"]
     with pytest.raises(CameraError, match=r"only 2 photos .* 3 are needed.*0.jpg: another size"):
         calibrate_photos(photos[3:5], "c", left)

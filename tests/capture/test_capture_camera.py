@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from capture.camera.adjust import solve_view
-from capture.camera.calibrate import calibrate_photos
 from capture.camera.calibrated_camera import FOCUS_SD, LENS, Camera, CameraError
+from capture.camera.calibration.calibrate import calibrate_photos
 from capture.camera.camera_file import read_camera, to_text, write_camera
 from capture.camera.view import View
 from capture.camera.view_facts import LensCalibrated

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from capture.advice import Weak, advise
-from capture.camera.adjust import solve_view, stretch
+from capture.camera.adjust import solve_view
+from capture.camera.view_checks import stretch
 from capture.errors import Option, SetupError, SheetError
 from capture.setup import Setup
 from capture.sheet.marker_sheet import SHEETS

@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.arrays import Array
-from capture.camera.calibrate import BoardPhoto
+from capture.camera.calibration.board_photos import BoardPhoto
 from capture.camera.view import View
 from capture.lens_hint import Exif
 from capture.photo import Photo, photo_of_array

@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from capture.arrays import Array
-from capture.camera.adjust import bow_shapes, solve_view
+from capture.camera.adjust import solve_view
 from capture.camera.lens_model import FoldedPiece, folded
 from capture.camera.page_from_sill import LYING
 from capture.camera.view import View
+from capture.camera.view_problem import bow_shapes
 from capture.sheet.sill import SILL_SHEETS, SillPart, printed_sill
 from capture.sight.sighting import Sighting
 from capture.sight.sill_sight import SillSeen

@@ -1,6 +1,6 @@
 """What would make a calibration better, in words."""
 
-from capture.camera.calibration_advice import (
+from capture.camera.calibration.calibration_advice import (
     BareCorners,
     BentBoard,
     Blurred,

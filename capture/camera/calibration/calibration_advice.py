@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from capture.camera.calibrate import Calibration
+from capture.camera.calibration.calibration_result import Calibration
 
 GOOD_PHOTOS: Final = 8
 _CELLS: Final = (4, 3)

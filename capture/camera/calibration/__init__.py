@@ -1,0 +1,1 @@
+"""A camera calibrated from several photos of one board or sheet."""
