@@ -171,12 +171,12 @@ def text_attack(ground: Ground, kind: str, rng: np.random.Generator) -> Came:
                           "--ledger", ground.folder / "ledger.sqlite", "--workers", "1", "--json"),
         ),
         "points": (
-            "joint,x,y,sd\nspine,1200,900.5,2\nridge left,900.25,700,\nleg top right,1500,700,3\n",
+            "joint,x,y,sd\nspine,1171,1461.5,3\nridge,1174,1252.25,\n\nleg top right,1453,1270,2\n",
             lambda path: ("check", photo, "--spec", spec, "--json", "--points", path),
         ),
         "camera": (CAMERA, lambda path: ("check", photo, "--spec", spec, "--json", "--camera", path)),
         "printer": (
-            "a4 = [150.2, 100.1, 0.1]\nletter = [140, 95]\n",
+            "# as read\na4 = [150.3, 99.5, 0.1]\nletter = [140, 95]\n",
             lambda path: ("check", photo, "--spec", spec, "--json", "--printer", path),
         ),
     }  # fmt: skip
@@ -195,13 +195,14 @@ def text_attack(ground: Ground, kind: str, rng: np.random.Generator) -> Came:
 
 CAMERA: Final = (
     """format = 1
-model = "m"
+model = "Papermoth Papermoth 12"
+focal_35_mm = 52.0
 size = [2400, 1800]
 n_photos = 9
 rms_px = 0.2
 [lens]
-log_focal = 7.6
-k1 = 0.01
+log_focal = 8.1885
+k1 = 0.03
 k2 = 0.0
 cx = 1199.5
 cy = 899.5
@@ -210,7 +211,7 @@ p1 = 0.0
 p2 = 0.0
 covariance = [
 """
-    + "\n".join(f"  [{', '.join('1e-6' if i == j else '0.0' for j in range(8))}]," for i in range(8))
+    + "\n".join(f"  [{', '.join('4e-4' if i == j else '0.0' for j in range(8))}]," for i in range(8))
     + "\n]\n"
 )
 
