@@ -310,7 +310,11 @@ def test_a_folder_with_a_drifting_leg_is_reported_as_such(ferry: Ferry) -> None:
     assert "Leg left became shorter" in result.stdout
     told = result.stdout.split("What to tell the assemblers")[1].split("\n\n")[0]
     assert told.count("became") == 1 and "depends on" not in told  # nobody else is blamed
-    assert "leg left: " in result.stdout.split("Causes the diagnosis names most")[1]
+    # what follows from the leg is told with it, and no cause but the leg is named by any sample
+    assert "leg = fold left" in result.stdout.split("With it changed: ")[1].splitlines()[0]
+    assert all(
+        part.split("  - ")[1].startswith("leg left: ") for part in result.stdout.split("names most")[1:]
+    )
     page = page_of(ferry.report)
     pictures = [a for a in page.addresses if a.startswith("data:image/jpeg")]
     assert 1 <= len(pictures) <= 3 and all(len(a) > 30_000 for a in pictures)
