@@ -68,7 +68,8 @@ def _our_name(name: str) -> str:
 def judged(result: Tracing, truth: dict[str, Any]) -> tuple[str, str]:
     """Return the class of a result, and what is missing or wrong."""
     true = true_joints(result, truth)
-    has = {j for j in true if not j.startswith("fore edge") and j != "spine"}
+    unseen = ("fore edge", "spine", "s1.S_next")  # not told, or the same place as the ridge
+    has = {j for j in true if not j.startswith(unseen)}
     told = [j for j in result.profile.joints if not j.startswith("fore edge") and j != "spine"]
     nearest = {j: min(true, key=lambda t: np.hypot(*(true[t] - result.profile.at(j)))) for j in told}
     far = {j for j in told if np.hypot(*(true[nearest[j]] - result.profile.at(j))) > SAME_MM}
