@@ -62,6 +62,21 @@ def page_slant_deg(layout: Layout, profile: Profile) -> float:
     return abs(float(np.degrees(np.arctan2(up, across))))
 
 
+def fold_gap_mm(profile: Profile) -> float:
+    """By how much foot and side of the fold on the left differ from those on the right, mm; 0 if unknown.
+
+    They are equal in every fold that shuts; a page found at the wrong place makes them differ by far.
+    """
+    feet = [part_name("inner foot", side) for side in SIDES]
+    if not all(j in profile.joints for j in ("spine", "ridge", *feet)):
+        return 0.0
+    sums = [
+        sum(float(np.hypot(*(profile.at(foot) - profile.at(end)))) for end in ("spine", "ridge"))
+        for foot in feet
+    ]
+    return abs(sums[0] - sums[1])
+
+
 def sound_part(traced: Traced, profile: Profile, eye_mm: Array) -> tuple[Traced, list[Note]]:
     """Drop halves of the plane that the measurement does not confirm; say which and why."""
     notes: list[Note] = []

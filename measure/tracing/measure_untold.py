@@ -26,7 +26,7 @@ from measure.region import search_region
 from measure.scene import Scene
 from measure.sides import SIDES
 from measure.tracing.confirm_traced import TUNED as CONFIRM
-from measure.tracing.confirm_traced import agreed, page_slant_deg, sound_part
+from measure.tracing.confirm_traced import agreed, fold_gap_mm, page_slant_deg, sound_part
 from measure.tracing.numbered_panels import numbered
 from measure.tracing.trace_dummy import Traced, known_pages, stripes_in, trace
 
@@ -147,6 +147,9 @@ def _construction(traced: Traced, look: Look, eye_mm: Array, *, page_sure: bool 
     if first.inked and not (second.inked and len(second.joints) >= len(first.joints)):
         first, second = second, first
     sound, more = sound_part(sound, second, eye_mm)
+    gap = fold_gap_mm(second)
+    if gap > CONFIRM.closing_mm:
+        raise _NotConfirmedError(f"its two sides differ by {gap:.0f} mm, so a page was misread")
     if not page_sure and sound.layout.lies_flat:
         slant = page_slant_deg(sound.layout, second)
         if slant > CONFIRM.slant_deg:

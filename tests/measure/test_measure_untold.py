@@ -7,7 +7,7 @@ import pytest
 
 from measure.layout import Card
 from measure.reasons import Note, Noted
-from measure.tracing.confirm_traced import TUNED, agreed, page_slant_deg, sound_part
+from measure.tracing.confirm_traced import TUNED, agreed, fold_gap_mm, page_slant_deg, sound_part
 from measure.tracing.trace_dummy import Traced, traced_of
 from tests.helpers.made_traces import traced_profile, traced_shape
 
@@ -131,3 +131,10 @@ def test_feet_that_slant_against_the_sheet_were_misread() -> None:
     off = traced_profile(traced, outer_foot_right=(0.0, 2.6))
     assert page_slant_deg(traced.layout, off) == pytest.approx(np.degrees(np.arctan2(2.6, 120.0)))
     assert page_slant_deg(traced.layout, off) > TUNED.slant_deg
+
+
+def test_a_fold_whose_sides_differ_by_far_stands_on_a_misread_page() -> None:
+    traced = traced_of(traced_shape(spine_seen=True), Card())
+    assert fold_gap_mm(traced_profile(traced)) == pytest.approx(0.0, abs=1e-9)
+    assert fold_gap_mm(traced_profile(traced, spine=(9.0, 16.0))) > TUNED.closing_mm
+    assert fold_gap_mm(traced_profile(traced, ("fold left",))) >= 0.0
