@@ -10,6 +10,7 @@ from compare.design.study.contact import binding_openings
 from compare.design.study.usual_binding import usual_binding
 from compare.quantities.measured import measured_of
 from compare.tell.words.shut_words import binding_sentence, overhang_sentence
+from compare.units import MM
 from compare.verdict.findings import compare_profile
 from compare.verdict.shut_reach import compare_overhang
 from tests.helpers.made_profiles import ONE_SIDED, TWO_SIDED, profile_of, spec_of
@@ -102,8 +103,8 @@ def test_overhang_of_a_closed_photo_beside_the_predicted_one(tmp_path: Path) -> 
     seen = {"right fore edge": (1.5, 0.2), "left fore edge": (-3.0, 0.2), "head": (-12.0, 0.3)}
     right, left, head = compare_overhang(m, spec, seen)
     assert right.predicted_mm == pytest.approx(12 + 40 + 98 - 148.5)
-    assert not right.disagrees and "they agree" in overhang_sentence(right)
+    assert not right.disagrees and "they agree" in overhang_sentence(right, MM)
     assert left.predicted_mm == pytest.approx(12 + 40 + 90 - 148.5) and left.disagrees
-    assert "They differ by 3.5 mm" in overhang_sentence(left)
+    assert "They differ by 3.5 mm" in overhang_sentence(left, MM)
     assert np.isnan(head.predicted_mm) and not head.disagrees
-    assert overhang_sentence(head) == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6)."
+    assert overhang_sentence(head, MM) == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6)."
