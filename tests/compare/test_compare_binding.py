@@ -107,4 +107,4 @@ def test_overhang_of_a_closed_photo_beside_the_predicted_one(tmp_path: Path) -> 
     assert left.predicted_mm == pytest.approx(12 + 40 + 90 - 148.5) and left.disagrees
     assert "They differ by 3.5 mm" in overhang_sentence(left, MM)
     assert np.isnan(head.predicted_mm) and not head.disagrees
-    assert overhang_sentence(head, MM) == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6)."
+    assert overhang_sentence(head, MM) == "Shut, card lies 12.0 mm inside the head (closed photo, ± 0.6 mm)."
