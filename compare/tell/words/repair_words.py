@@ -36,8 +36,8 @@ MOVES: Final[Mapping[MoveKind, str]] = MappingProxyType(
         MoveKind.SLIDE_FOOT: "Lift {part} and glue it {by} farther {out}: {to} from the inner foot.",
         MoveKind.TRIM_PLANE: "Trim {by} off the outer edge of {part}.",
         MoveKind.TRIM_CLEAR: (
-            "Trim {by} off the outer edge of {part}: shut, it then stays {to} (± {known}) inside the fore "
-            "edge."
+            "Only if it comes too near to the fore edge when shut: trim the outer edge of {part}, {by} at "
+            "most; it then stays {to} (± {known}) inside."
         ),
         MoveKind.LEAVE_NARROW: "Leave {part} {by} narrow if looks allow; only a new plane makes it wider.",
         MoveKind.TRIM_PAGE: "Trim {by} off {part}.",
