@@ -50,9 +50,9 @@ class PageFitNumbers:
     """Strips that lie more nearly along the page (sine) do not tell its level by their length."""
     alike: float = 0.5
     """How much of what marks leave uncertain about one page's height is so of the other's, too: one print."""
-    bend: float = 0.003
-    """Each page of a spread that lies flat rises from the common line by so much (radians; standard
-    deviation): seen up to 0.6 degrees."""
+    bend: float = 0.0021
+    """Each page of a spread that lies flat rises from the common line by so much (radians; root mean square
+    over 774 random spreads, 0.12 degrees)."""
     unsure_page_mm: float = 0.2
     """A page's edge known no better hardly shows."""
     least_heights: int = 2
