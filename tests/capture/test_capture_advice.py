@@ -13,6 +13,7 @@ from capture.photo import photo_of_array
 from capture.sheet.print_scale import PrintScale
 from capture.sight.sighting import find_sheet
 from compare.tell.words.photos.photo_advice_words import photo_advice, photo_advice_line
+from compare.units import MM
 from tests.capture.test_capture_adjust import A4, KNOWN, blank, sighting_of
 from tests.capture.test_capture_scene import camera, picture, true_saddles
 
@@ -87,10 +88,10 @@ def test_a_good_photo_gets_no_advice() -> None:
 def test_each_trigger(kind: Weak, strong: bool, words: str, case: dict[str, object]) -> None:
     found = advice_for(**{"eye": (0.0, 80.0, 600.0), **case})  # type: ignore[arg-type]
     assert kind in found
-    advice, text = found[kind], photo_advice(found[kind])
+    advice, text = found[kind], photo_advice(found[kind], MM)
     assert re.search(words, text), text
     assert advice.strong is strong
-    assert photo_advice_line(advice) == f"{text} (about {advice.cost_mm:.2g} mm on a length of 60 mm)"
+    assert photo_advice_line(advice, MM) == f"{text} (about {advice.cost_mm:.2f} mm on a length of 60 mm)"
     assert advice.cost_mm > 0 and "\n" not in text
 
 
@@ -108,7 +109,7 @@ def test_a_bowed_sheet_is_told() -> None:
     view = solve_view(blank(), found, KNOWN)
     assert view.bow_mm == pytest.approx(1.5, abs=0.4)
     (told,) = [a for a in advise(view, found) if a.kind in (Weak.BOWED, Weak.NOT_FLAT)]
-    assert "bowed by about 1." in photo_advice(told) and not told.strong
+    assert "bowed by about 1." in photo_advice(told, MM) and not told.strong
 
 
 @pytest.mark.parametrize(

@@ -88,6 +88,5 @@ def _density(px_per_mm: float, unit: Unit) -> str:
 
 def photo_advice_line(advice: Advice, unit: Unit) -> str:
     """Return the advice with its price."""
-    return (
-        f"{photo_advice(advice, unit)} (about {_size(advice.cost_mm, unit)} on a length of {unit.words(60)})"
-    )
+    length = "60 mm" if unit is MM else unit.words(60)
+    return f"{photo_advice(advice, unit)} (about {_size(advice.cost_mm, unit)} on a length of {length})"
