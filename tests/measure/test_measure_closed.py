@@ -22,6 +22,7 @@ from compare.tell.check.check_json import inspection_dict
 from compare.tell.check.check_page import report_html
 from compare.tell.words.photos.measuring_words import measured_note
 from compare.tell.words.photos.note_words import inspection_notes
+from compare.units import MM
 from measure.edges.silhouette import runs, silhouette
 from measure.measure_errors import MeasureError
 from measure.shut.shut_outline import outline_of
@@ -147,8 +148,8 @@ def test_card_along_a_whole_edge_is_told_from_the_design_s_page() -> None:
     out = outline_of(plane, PAGE_MM)
     (piece,) = out.beyond
     assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(5.0, abs=0.15)
-    assert measured_note(out.notes[0]).startswith(
-        "along the whole fore edge the outline lies 4.9 mm beyond a page of 90 mm"
+    assert measured_note(out.notes[0], MM).startswith(
+        "along the whole fore edge the outline lies 4.9 mm beyond a page of 90.0 mm"
     )
     # Without a design nothing tells card from a wider page.
     assert outline_of(plane).size_mm[0] == pytest.approx(95.0, abs=0.1)
@@ -161,7 +162,7 @@ def test_boards_round_a_thick_spine_are_no_card_at_the_fore_edge() -> None:
     out = outline_of(plane, PAGE_MM)
     (piece,) = out.beyond
     assert piece.edge == "fore edge" and piece.amount_mm == pytest.approx(5.3, abs=0.1)
-    assert measured_note(out.notes[0]).startswith("the page is seen 1.8 mm wider at the fore edge")
+    assert measured_note(out.notes[0], MM).startswith("the page is seen 1.8 mm wider at the fore edge")
     # Nothing sticks out: a little wider is the spine, not card all along the edge.
     out = outline_of(picture(from_above(), pieces=[spine]), PAGE_MM)
     assert out.beyond == () and out.notes == ()

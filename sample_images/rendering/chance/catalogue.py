@@ -53,7 +53,8 @@ def spec_text(shot: Shot) -> str:
         lines += [f"page_left = {num(n['page left'])}", f"page_right = {num(n['page right'])}"]
     lines += [
         f"depth = {num(b.base_depth_mm)}", f"opening = {num(shot.nominal_opening)}",
-        f"thickness = {num(b.base_mm)}", "", "[card]", f"thickness = {num(b.card_mm)}",
+        f"thickness = {num(b.base_mm)}", f"setback = {num(b.setback_mm)}",
+        "", "[card]", f"thickness = {num(b.card_mm)}",
         f"strip_depth = {num(b.strip_depth_mm)}", f"near_end_spread = {num(shot.stated_spread_mm)}",
         "", "[fold]",
         f"left = {num(n['fold left'])}", f"right = {num(n['fold right'])}",

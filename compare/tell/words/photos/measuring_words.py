@@ -55,7 +55,7 @@ NOTED: Final[Mapping[Noted, str]] = MappingProxyType(
             "The {names} is left out: it does not lie between the ridge and the plane's edge."
         ),
         Noted.WIDER_PAGE: (
-            "the page is seen {mm:.1f} mm wider at the {names} than a page of {size_mm:g} mm, as boards "
+            "the page is seen {size} wider at the {names} than a page of {whole}, as boards "
             "wrapped round a thick spine are; what sticks out is counted from the page as seen"
         ),
         Noted.WHOLE_EDGE: (
