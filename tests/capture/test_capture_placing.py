@@ -11,6 +11,7 @@ from capture.setup import Setup, Use
 from capture.solved import Solved
 from compare.tell.words.option_names import COMMAND_LINE
 from compare.tell.words.photos.placing_notes import placing_notes, traced_placing_notes
+from compare.units import MM
 
 NEAR_END = NearEnd(80.0, Depth.BASE)
 
@@ -63,15 +64,15 @@ def test_an_arch_stands_flush() -> None:
 def test_what_was_assumed_is_told_and_what_was_said_is_not() -> None:
     first, second = placings(solved(False), NearEnd(55.0, Depth.STRIPS))
     assert first.assumed == (TakenFor("arch", Why.BAND_NOT_SEEN),)
-    assert placing_notes(first.assumed) == [
+    assert placing_notes(first.assumed, MM) == [
         "The sheet is taken for an arch (flush with the near end): no lower band is in the picture. If that "
         "is wrong, say --use."
     ]
-    assert placing_notes(second.assumed) == [
+    assert placing_notes(second.assumed, MM) == [
         "The sheet is taken for a backdrop (behind the dummy): as an arch (flush with the near end) the "
         "dummy made no sense. If that is wrong, say --use arch.",
         "The near end is taken to stand 55 mm in front of the sheet (strip depth).",
     ]
     assert len(traced_placing_notes(first.assumed)) == 1
     (said,) = placings(solved(True, "arch"), NEAR_END)
-    assert said.assumed == () and placing_notes(said.assumed) == []
+    assert said.assumed == () and placing_notes(said.assumed, MM) == []

@@ -15,6 +15,7 @@ from capture.sheet.print_scale import PrintScale
 from capture.sheet.printer_file import read_printer, remember
 from compare.tell.words.option_names import COMMAND_LINE
 from compare.tell.words.photos.photo_advice_words import photo_advice
+from compare.units import MM
 from tests.capture.test_capture_adjust import blank, drawn_camera, sighting_of
 from tests.capture.test_capture_scene import camera, true_saddles
 
@@ -130,7 +131,9 @@ def test_a_stretched_print_is_told_and_contradicting_bars_are_refused() -> None:
     found = sighting_of(true_saddles(truth, A4), 0.03)
     bare = solve_view(blank(), found)
     (told,) = [a for a in advise(bare, found) if a.kind is Weak.PRINT_WIDE]
-    assert told.amount == pytest.approx(1.0, abs=0.05) and "too wide, as 'fit to page'" in photo_advice(told)
+    assert told.amount == pytest.approx(1.0, abs=0.05) and "too wide, as 'fit to page'" in photo_advice(
+        told, MM
+    )
     assert told.cost_mm == pytest.approx(0.6, abs=0.1)
     right = PrintScale.from_bars(A4, 150.9, 99.6)
     assert not [a for a in advise(solve_view(blank(), found, right), found) if a.kind is Weak.PRINT_WIDE]
