@@ -13,7 +13,7 @@ from tests.helpers.drawn_dummy import HEIGHT, JOINTS, dummy_layout, exact_lines
 
 EYE = np.array([15.0, 70.0, 620.0])
 STANDOFF = 20.0
-N_DRAWS = 2000
+N_DRAWS = 700
 ENDS = [
     FreeEnd(joint=f"plane edge {side}", panel=f"plane {side}", along_mm=70.0, err_mm=0.1)
     for side in ("right", "left")
@@ -230,9 +230,9 @@ def test_covariance_is_the_scatter_of_disturbed_panels() -> None:
         draws.append(located(layout, lines, free_ends(lines, exact, 0.1, rng)).xy_mm.ravel())
     real = np.cov(np.array(draws).T)
     sd_claimed, sd_real = np.sqrt(np.diag(claimed)), np.sqrt(np.diag(real))
-    # 2000 draws fix a standard deviation to 1.6 % (one sigma); the claim is linear in the disturbances
+    # 700 draws fix a standard deviation to 2.7 % (one sigma); the claim is linear in the disturbances
     assert np.abs(sd_real / sd_claimed - 1).max() < 0.08
-    # and correlations to 0.02
+    # and correlations to 0.04
     assert np.abs((real - claimed) / np.outer(sd_claimed, sd_claimed)).max() < 0.15
 
 

@@ -27,7 +27,7 @@ from tests.helpers.drawn_boards import board_photo_of, photo
 SHEET = SILL_SHEETS["a4"]
 SILL = printed_sill(SHEET)
 F35 = 52.0
-N_DRAWS = 200
+N_DRAWS = 120
 
 
 def lens_of(view: View) -> tuple[Array, Array]:
@@ -137,7 +137,7 @@ def made(view: View, bows: Array, folds: Array, noise_px: float, rng: np.random.
 
 
 def test_stated_uncertainty_of_page_and_focal_length_is_the_scatter() -> None:
-    """200 sheets drawn as the priors have them: bars, lens, folds, bows; 15 % is 3 sd of such a scatter."""
+    """120 sheets drawn as the priors have them: bars, lens, folds, bows; 15 % is 2 sd of their scatter."""
     rng = np.random.default_rng(11)
     fold_sd = np.array([0.35, 0.004, np.radians(1.2), 0.2, 0.1])
     spring = np.array([0, 0, np.radians(0.5), 0, 0])
