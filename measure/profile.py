@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from capture.arrays import Array
-from measure.reasons import Note, WhyUnseen
+from measure.reasons import Note, Unseen, WhyUnseen
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -34,6 +34,21 @@ class PanelFit:
     rms_mm: float
     n_used: int
     n_stations: int
+
+    @classmethod
+    def unseen(cls, name: str, reason: WhyUnseen | None) -> "PanelFit":
+        """Return a panel that the photo does not show; without a reason it was just not found."""
+        return cls(
+            name=name,
+            found=False,
+            reason=reason or WhyUnseen(kind=Unseen.NOT_FOUND),
+            line_mm=np.zeros((0, 2)),
+            angle_rad=float("nan"),
+            sagitta_mm=float("nan"),
+            rms_mm=float("nan"),
+            n_used=0,
+            n_stations=0,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

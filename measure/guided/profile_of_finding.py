@@ -15,7 +15,7 @@ from measure.joints.shared_errors import shared_covs
 from measure.layout import Layout, Panel, Role
 from measure.measuring_plane import MeasuringPlane
 from measure.profile import PanelFit, Profile
-from measure.reasons import Note, Noted, Unseen, WhyUnseen
+from measure.reasons import Note, Noted
 from measure.scene import Scene
 
 
@@ -130,17 +130,7 @@ def _lock_cov(plane: MeasuringPlane, role: Role, fit: Fit) -> Array:
 
 def _panel_fit(name: str, finding: Finding) -> PanelFit:
     if name not in finding.panels:
-        return PanelFit(
-            name=name,
-            found=False,
-            reason=finding.missing.get(name, WhyUnseen(kind=Unseen.NOT_FOUND)),
-            line_mm=np.zeros((0, 2)),
-            angle_rad=float("nan"),
-            sagitta_mm=float("nan"),
-            rms_mm=float("nan"),
-            n_used=0,
-            n_stations=0,
-        )
+        return PanelFit.unseen(name, finding.missing.get(name))
     fit = finding.panels[name].fit
     t = fit.curve.tangent
     return PanelFit(

@@ -16,7 +16,6 @@ from measure.inked.near_end_depths import astray, evenness
 from measure.joints.joint_location import why_not
 from measure.layout import Layout
 from measure.profile import PanelFit, Profile
-from measure.reasons import Unseen, WhyUnseen
 from measure.scene import Scene
 
 ARCH_OFFSET_SD_MM = 1.0
@@ -118,17 +117,7 @@ def _usually_lit(scene: Scene) -> Scene:
 def _panel_fit(ink: InkMeasured, located: Located, name: str) -> PanelFit:
     fit = ink.strips.get(name) or ink.edges.get(name)
     if name not in located.lines:
-        return PanelFit(
-            name=name,
-            found=False,
-            reason=ink.missing.get(name, WhyUnseen(kind=Unseen.NOT_FOUND)),
-            line_mm=np.zeros((0, 2)),
-            angle_rad=float("nan"),
-            sagitta_mm=float("nan"),
-            rms_mm=float("nan"),
-            n_used=0,
-            n_stations=0,
-        )
+        return PanelFit.unseen(name, ink.missing.get(name))
     curve = located.lines[name]
     t = curve.tangent
     return PanelFit(
