@@ -9,6 +9,8 @@ import numpy as np
 from markupsafe import Markup
 
 from compare.tell.draw import svg
+from compare.tell.draw.verdict_marks import verdict_mark
+from compare.verdict.conformity import Verdict
 
 SIGN: Final = {"conforms": "✓", "does not conform": "✗", "too close to call": "?"}
 CSS: Final = {"conforms": "good", "does not conform": "bad", "too close to call": "unsure"}
@@ -180,7 +182,7 @@ def _rule(item: Mapping[str, Any], reach: float, spoken: str) -> Markup:
                     class_="whisker",
                 )
             )
-        parts.append(_mark(at(d), y, CSS[item["verdict"]]))
+        parts.append(verdict_mark(at(d), y, Verdict(item["verdict"])))
     return svg.element(
         "svg",
         svg.together(parts),
@@ -189,15 +191,6 @@ def _rule(item: Mapping[str, Any], reach: float, spoken: str) -> Markup:
         role="img",
         aria_label=spoken,
     )
-
-
-def _mark(x: float, y: float, css: str) -> Markup:
-    """Return a mark whose shape tells the verdict as its colour does."""
-    if css == "good":
-        return svg.element("circle", cx=x, cy=y, r=5.5, class_="mark good")
-    if css == "bad":
-        return svg.element("path", d=f"M{svg.num(x - 7)} {svg.num(y)}l7 -7l7 7l-7 7z", class_="mark bad")
-    return svg.element("rect", x=x - 5, y=y - 5, width=10.0, height=10.0, class_="mark unsure")
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,7 +262,7 @@ def lean_row(points: Sequence[LeanPoint], allowed: float, label: str) -> Markup:
         if math.isfinite(p.expanded):
             a, b = place(i, p.deg + p.expanded)[1], place(i, p.deg - p.expanded)[1]
             parts.append(svg.element("path", d=f"M{svg.num(x)} {svg.num(a)}V{svg.num(b)}", class_="whisker"))
-        parts.append(_mark(x, y, CSS.get(p.verdict, "unsure")))
+        parts.append(verdict_mark(x, y, Verdict(p.verdict) if p.verdict in CSS else Verdict.OPEN))
     return svg.element(
         "svg",
         svg.together(parts),
